@@ -1,0 +1,90 @@
+#pragma once
+
+#include "Core/Measure/CrossSpectra.h"
+#include "Core/TrackAdjustment.h"
+#include "Core/Types.h"
+
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace spillwright {
+
+/// Positive: the second track hears it later.
+struct Arrival {
+    Seconds delay;
+    Seconds uncertainty;     ///< One standard uncertainty, widened to the runner-up where the peak is not sure.
+    double confidence = 0.0; ///< 0..1 that the peak is the right one; sure from 0.8.
+    std::optional<Seconds> runnerUp;
+};
+
+struct PolarityReading {
+    Polarity polarity = Polarity::same;
+    double confidence = 0.5; ///< 0.5..1; sure from 0.8.
+};
+
+struct ThirdOctaveCoherence {
+    Hertz centre; ///< Nominal (100, 125, 160 ...).
+    double coherence = 0.0;
+};
+
+/// Everything METHOD asks of two tracks. For unrelated pairs arrival and polarity are empty.
+struct PairReading {
+    int first = 0;
+    int second = 0;
+    bool related = false;
+    bool oneTone = false;       ///< Only one tone in common: delay known only modulo its period.
+    bool bandsDisagree = false; ///< Wide band and low end ask for opposite polarity.
+    double coherence = 0.0;     ///< Mean over the band, every octave alike, the pair's own arrival taken out. 0..1.
+    std::vector<ThirdOctaveCoherence> coherenceByThirdOctave; ///< Up to 8 kHz, where the rate allows.
+    std::optional<Arrival> arrival;                           ///< Wide band.
+    std::optional<Arrival> arrivalInBand; ///< Phase slope within the band around the wide-band arrival.
+    std::optional<PolarityReading> polarity;
+    Decibels summationGain;        ///< Of these two tracks as they are, in the band.
+    Decibels summationGainFlipped; ///< With one of them flipped.
+};
+
+struct ReadingOptions {
+    Band band = lowMidBand;
+    Seconds largestArrival = Seconds(0.05);
+};
+
+/// Reads one pair. O(window log window), allocates.
+PairReading readPair(const CrossSpectra& spectra, int first, int second, const ReadingOptions& options);
+
+/// All unordered pairs of the given tracks, first before second in the given order. Same result for any number of
+/// workers.
+Result<std::vector<PairReading>> readPairs(const CrossSpectra& spectra, std::span<const int> tracks,
+                                           const ReadingOptions& options, Workers& workers, const Watch& watch);
+
+// ---- curves for the eye -------------------------------------------------------------------------------------------
+
+/// The whitened, f^-0.75-weighted correlation over lag, -largest..+largest. 1 = every bin agrees.
+struct CorrelationCurve {
+    Seconds firstLag;
+    Seconds step;
+    std::vector<float> values; ///< -1..1; positive lag: the second track hears it later.
+};
+CorrelationCurve correlationCurve(const CrossSpectra& spectra, int first, int second, Seconds largest);
+
+/// Points of a curve over frequency, log-spaced from low to high.
+struct FrequencyCurve {
+    std::vector<double> frequencies; ///< Hz, ascending.
+    std::vector<double> values;
+};
+
+/// P(f)/P0(f) of the pair alone in dB under two adjustments, smoothed to 1/24 octave, 20 Hz to 20 kHz (or Nyquist).
+FrequencyCurve combResponse(const CrossSpectra& spectra, int first, int second, const TrackAdjustment& adjustFirst,
+                            const TrackAdjustment& adjustSecond, int points = 400);
+
+/// Magnitude-squared coherence, smoothed to 1/24 octave, the given arrival taken out.
+FrequencyCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points = 400);
+
+/// Coherence that unrelated tracks stay below in 99 % of cases: 1 - 0.01^(1/(n-1)) (Carter 1987).
+double chanceCoherence(double effectiveAverages);
+
+/// |1 + s g e^{-j 2 pi f tau}| of the same sound twice, in dB. METHOD "Comb response of a pair".
+double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level);
+
+} // namespace spillwright

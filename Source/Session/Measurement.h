@@ -1,0 +1,75 @@
+#pragma once
+
+#include "Core/Measure/CrossSpectra.h"
+#include "Core/Measure/PairReading.h"
+#include "Core/Propose/Propose.h"
+#include "Session/Setting.h"
+#include "Session/TrackInfo.h"
+
+#include <nlohmann/json_fwd.hpp>
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace spillwright {
+
+struct MeasureOptions {
+    std::optional<Seconds> from;
+    std::optional<Seconds> to;
+    Band band = lowMidBand;
+    Seconds largestArrival = Seconds(0.05);
+    Celsius temperature = Celsius(20.0);
+};
+
+/// One recording measured: the spectra, from which every later question is answered, and the readings.
+struct Measurement {
+    std::string folder;
+    MeasureOptions options;
+    std::vector<TrackInfo> tracks; ///< With `silent` filled in.
+    std::vector<int> usable;       ///< Indices of the tracks that take part.
+    std::shared_ptr<const CrossSpectra> spectra;
+    std::vector<PairReading> pairs;
+    std::vector<std::string> warnings;
+};
+
+/// The one way a recording is measured, by window and command line alike. `warnings` are those of opening it.
+Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo> tracks, const SampleSource& source,
+                            std::vector<std::string> warnings, const MeasureOptions& options, Workers& workers,
+                            const Watch& watch);
+nlohmann::ordered_json measurementToJson(const Measurement& measurement);
+
+struct ProposeOptions {
+    std::vector<Allow> rungs{Allow::flips, Allow::nudges};
+    Seconds largestNudge = Seconds(0.01);
+    std::optional<std::string> reference;
+    std::vector<std::string> hold;
+    bool unlink = false;
+    std::optional<Setting> setting; ///< Starting point: gains, high-passes, mutes, and what held tracks keep.
+    int count = 1;
+};
+
+struct NamedProposal {
+    Proposal proposal;
+    int rank = 1;
+    Setting setting;
+    double summationGainDb = 0.0;
+    double lowMidCoherence = 0.0;
+    double upperBoundDb = 0.0;
+};
+
+struct Proposals {
+    std::string folder;
+    Band band = lowMidBand;
+    double asRecordedGainDb = 0.0;
+    double asRecordedLowMidCoherence = 0.0;
+    std::vector<NamedProposal> proposals;
+};
+
+/// The one way proposals are made, by window and command line alike.
+Result<Proposals> makeProposals(const Measurement& measurement, const ProposeOptions& options, Workers& workers,
+                                const Watch& watch);
+nlohmann::ordered_json proposalsToJson(const Proposals& proposals);
+
+} // namespace spillwright

@@ -1,0 +1,28 @@
+#include "Core/Workers.h"
+
+#include <catch2/catch.hpp>
+
+#include <atomic>
+#include <vector>
+
+using namespace spillwright;
+
+TEST_CASE("workers do every item once, whatever their number") {
+    for (int count : {1, 2, 5}) {
+        Workers workers(count);
+        CHECK(workers.count() == count);
+        for (std::size_t items : {std::size_t(0), std::size_t(1), std::size_t(1000)}) {
+            std::vector<std::atomic<int>> done(items);
+            std::atomic<bool> knownWorkers{true};
+            workers.forEach(items, [&](std::size_t item, int worker) {
+                ++done[item];
+                if (worker < 0 || worker >= count) knownWorkers = false;
+            });
+            CHECK(knownWorkers);
+            bool once = true;
+            for (auto& times : done)
+                once = once && times == 1;
+            CHECK(once);
+        }
+    }
+}
