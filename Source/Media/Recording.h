@@ -11,7 +11,7 @@
 
 namespace spillwright {
 
-/// A folder of audio files that start together, opened as CONTRACT's "A recording" says. Nothing of it is ever written
+/// A folder of audio files that start together, opened and listed in natural order. Nothing of it is ever written
 /// to. Audio is streamed from disk: memory does not grow with the length. Immutable after opening; safe to share
 /// between threads.
 class Recording : public SampleSource {

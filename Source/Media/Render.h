@@ -25,7 +25,7 @@ struct RenderReport {
     std::vector<std::string> remarks; ///< One line each: written as float, container changed, not rendered.
 };
 
-/// CONTRACT "render". Each file appears whole or not at all; on a fault or a stop nothing of this render is left
+/// Each file appears whole or not at all; on a fault or a stop nothing of this render is left
 /// behind.
 Result<RenderReport> render(const Recording& recording, std::span<const TrackAdjustment> adjustments,
                             const RenderOptions& options, const Watch& watch);

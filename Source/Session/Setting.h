@@ -19,7 +19,7 @@ struct TrackSetting {
     bool operator==(const TrackSetting&) const = default;
 };
 
-/// What the user changes, a proposal suggests, is heard, rendered, saved and undone. CONTRACT "A setting file".
+/// What the user changes, a proposal suggests, is heard, rendered, saved and undone.
 struct Setting {
     std::string name;
     std::vector<TrackSetting> tracks; ///< A track that is not named keeps the default adjustment.

@@ -29,7 +29,7 @@ struct ThirdOctaveCoherence {
     double coherence = 0.0;
 };
 
-/// Everything METHOD asks of two tracks. For unrelated pairs arrival and polarity are empty.
+/// Everything that is read of two tracks. For unrelated pairs arrival and polarity are empty.
 struct PairReading {
     int first = 0;
     int second = 0;
@@ -84,7 +84,7 @@ FrequencyCurve coherenceCurve(const CrossSpectra& spectra, int first, int second
 /// Coherence that unrelated tracks stay below in 99 % of cases: 1 - 0.01^(1/(n-1)) (Carter 1987).
 double chanceCoherence(double effectiveAverages);
 
-/// |1 + s g e^{-j 2 pi f tau}| of the same sound twice, in dB. METHOD "Comb response of a pair".
+/// |1 + s g e^{-j 2 pi f tau}| of the same sound twice, in dB.
 double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level);
 
 } // namespace spillwright

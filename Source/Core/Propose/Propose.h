@@ -17,7 +17,8 @@ struct Constraints {
     std::vector<bool> held;  ///< Tracks whose flip and nudge stay as `start` has them (its whole unit is then held).
     std::vector<bool> start; ///< Flips of the setting that is the starting point.
     std::vector<double> startNudges; ///< Seconds.
-    std::optional<int> reference;    ///< Keeps polarity +1 and nudge 0; none: METHOD's rule.
+    std::optional<int> reference;    ///< Keeps polarity +1 and nudge 0; none: the mirror image with fewer flips (tie:
+                                     ///< first track unflipped).
     double largestNudge = 0.01;      ///< Seconds, for Allow::nudges.
     int loudest = 0;                 ///< The loudest usable track: nudge 0 where no reference is named.
 };

@@ -12,7 +12,7 @@
 
 namespace spillwright {
 
-/// METHOD's "A setting and its sum": everything needed to know the summation gain of any flips and nudges of the chosen
+/// Everything needed to know the summation gain of any flips and nudges of the chosen
 /// tracks, with their gains and high-passes already in. Built once per band and balance; then no audio or spectra
 /// needed.
 class SummationModel {
