@@ -50,6 +50,7 @@ struct ProposeOptions {
     int count = 1;
 };
 
+/// A proposal in the user's names and decibels.
 struct NamedProposal {
     Proposal proposal;
     int rank = 1;
@@ -62,6 +63,7 @@ struct NamedProposal {
 struct Proposals {
     std::string folder;
     Band band = lowMidBand;
+    std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;
     std::vector<NamedProposal> proposals;

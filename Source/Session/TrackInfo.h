@@ -21,4 +21,9 @@ struct TrackInfo {
     bool isRight = false;           ///< The right side of a linked pair.
 };
 
+/// -1 left .. +1 right: linked pairs fully left and right, others in the centre.
+inline double defaultPan(const TrackInfo& track) {
+    return track.linkedTo ? (track.isRight ? 1.0 : -1.0) : 0.0;
+}
+
 } // namespace spillwright

@@ -1,0 +1,334 @@
+#include "Cli/CommandLine.h"
+
+#include "Demo/DemoRecording.h"
+#include "Media/Recording.h"
+#include "Media/Render.h"
+#include "Report/Tables.h"
+#include "Session/Measurement.h"
+#include "Session/TextFile.h"
+
+#include <CLI/CLI.hpp>
+#include <nlohmann/json.hpp>
+
+#include <cmath>
+#include <filesystem>
+#include <ostream>
+
+namespace spillwright {
+
+namespace {
+
+constexpr int statusDone = 0;
+constexpr int statusInput = 1;
+constexpr int statusUsage = 2;
+
+struct CommonOptions {
+    std::string folder;
+    std::optional<double> from, to;
+    std::string band;
+    double largestArrivalMs = 50.0;
+    double temperature = 20.0;
+    int threads = 0;
+    std::string json;
+};
+
+struct ProposeWords {
+    std::string allow, reference, setting, save;
+    double largestNudgeMs = 10.0;
+    std::vector<std::string> hold;
+    bool unlink = false;
+    int count = 1;
+};
+
+struct RenderWords {
+    std::string folder, setting, to, sum, bits = "24";
+    bool replace = false;
+};
+
+/// One command as it runs: where its words go and how it is stopped.
+class Run {
+public:
+    Run(std::ostream& output, std::ostream& errors, bool showProgress, std::stop_token stopToken)
+        : out(output), err(errors), progressOnTerminal(showProgress), stop(std::move(stopToken)) {}
+
+    int measureCommand(const CommonOptions& words) {
+        const auto options = measureOptions(words);
+        if (!options) return fail(options.fault());
+        const auto measured = openAndMeasure(words, *options);
+        if (!measured) return fail(measured.fault());
+        warn(measured->measurement.warnings);
+        return give(words.json, measurementTable(measured->measurement), measurementToJson(measured->measurement),
+                    *measured->recording);
+    }
+
+    int proposeCommand(const CommonOptions& words, const ProposeWords& proposeWords) {
+        const auto options = measureOptions(words);
+        if (!options) return fail(options.fault());
+        if (!(proposeWords.largestNudgeMs >= 0.0 && proposeWords.largestNudgeMs <= 1000.0))
+            return fail(usage("--largest-nudge", "is outside 0 to 1000", "give milliseconds"));
+        ProposeOptions proposeOptions;
+        if (!proposeWords.allow.empty())
+            proposeOptions.rungs = {proposeWords.allow == "flips" ? Allow::flips : Allow::nudges};
+        proposeOptions.largestNudge = milliseconds(proposeWords.largestNudgeMs);
+        if (!proposeWords.reference.empty()) proposeOptions.reference = proposeWords.reference;
+        proposeOptions.hold = proposeWords.hold;
+        proposeOptions.unlink = proposeWords.unlink;
+        proposeOptions.count = proposeWords.count;
+        if (!proposeWords.setting.empty()) {
+            auto setting = readSettingFile(proposeWords.setting);
+            if (!setting) return fail(setting.fault());
+            proposeOptions.setting = std::move(setting).value();
+        }
+        const auto measured = openAndMeasure(words, *options);
+        if (!measured) return fail(measured.fault());
+        warn(measured->measurement.warnings);
+        Workers workers(words.threads);
+        const auto proposals = makeProposals(measured->measurement, proposeOptions, workers, watch("proposing"));
+        if (!proposals) return fail(proposals.fault());
+        if (!proposeWords.save.empty()) {
+            const auto& best = proposals->proposals.front(); // rank 1 of the one rung, or of the flips
+            if (auto own = notTheRecordings(proposeWords.save, *measured->recording); !own) return fail(own.fault());
+            if (auto saved = writeTextFile(proposeWords.save, text(settingToJson(best.setting))); !saved)
+                return fail(saved.fault());
+        }
+        return give(words.json, proposalsTable(*proposals, measured->measurement), proposalsToJson(*proposals),
+                    *measured->recording);
+    }
+
+    int renderCommand(const RenderWords& words) {
+        const auto setting = readSettingFile(words.setting);
+        if (!setting) return fail(setting.fault());
+        const auto recording = Recording::open(words.folder, watch("opening"));
+        if (!recording) return fail(recording.fault());
+        warn((*recording)->warnings());
+        const auto adjustments = adjustmentsFor(*setting, (*recording)->tracks());
+        if (!adjustments) return fail(adjustments.fault());
+        RenderOptions options;
+        options.to = words.to;
+        if (!words.sum.empty()) options.sum = words.sum;
+        options.format = words.bits == "16"   ? SampleFormat::int16
+                         : words.bits == "24" ? SampleFormat::int24
+                                              : SampleFormat::float32;
+        options.replace = words.replace;
+        const auto rendered = render(**recording, *adjustments, options, watch("rendering"));
+        if (!rendered) return fail(rendered.fault());
+        warn(rendered->remarks);
+        for (const auto& file : rendered->written)
+            out << file.string() << "\n";
+        return statusDone;
+    }
+
+    int demoCommand(const std::string& name, const std::string& to, int threads) {
+        const auto sessions = demoSessions();
+        if (name.empty()) {
+            for (const auto& session : sessions)
+                out << session.name << "  " << session.title << "\n";
+            return statusDone;
+        }
+        if (to.empty()) return fail(usage("demo", "--to is missing", "name the folder to write into"));
+        for (const auto& session : sessions) {
+            if (session.name != name) continue;
+            Workers workers(threads);
+            if (auto computed = computeDemo(session.sceneFile, to, workers, watch("computing")); !computed)
+                return fail(computed.fault());
+            return statusDone;
+        }
+        return fail({name, "no demo session bears this name", "spillwright-cli demo lists them"});
+    }
+
+    int fail(const Fault& fault) {
+        clearProgress();
+        err << "spillwright-cli: " << fault.line() << "\n";
+        return fault.kind == Fault::Kind::usage ? statusUsage : statusInput;
+    }
+
+    static Fault usage(std::string where, std::string what, std::string mend) {
+        return {std::move(where), std::move(what), std::move(mend), Fault::Kind::usage};
+    }
+
+private:
+    std::ostream& out;
+    std::ostream& err;
+    bool progressOnTerminal;
+    std::stop_token stop;
+
+    struct Measured {
+        std::shared_ptr<const Recording> recording;
+        Measurement measurement;
+    };
+
+    static Result<Band> parseBand(const std::string& words) {
+        const auto colon = words.find(':');
+        const auto number = [](const std::string& digits) {
+            std::size_t used = 0;
+            double value = std::nan("");
+            try {
+                value = std::stod(digits, &used);
+            } catch (const std::exception&) {
+            }
+            return used == digits.size() ? value : std::nan("");
+        };
+        if (colon == std::string::npos) return usage("--band", "'" + words + "' is no band", "give it as LO:HI in Hz");
+        const double low = number(words.substr(0, colon));
+        const double high = number(words.substr(colon + 1));
+        if (!std::isfinite(low) || !std::isfinite(high))
+            return usage("--band", "'" + words + "' holds what is no number", "give it as LO:HI in Hz");
+        if (!(low > 0.0 && low < high))
+            return usage("--band", "'" + words + "' is the wrong way round", "give it as LO:HI, both above 0");
+        return Band{Hertz(low), Hertz(high)};
+    }
+
+    static Result<MeasureOptions> measureOptions(const CommonOptions& words) {
+        MeasureOptions options;
+        if (!words.band.empty()) {
+            const auto band = parseBand(words.band);
+            if (!band) return band.fault();
+            options.band = *band;
+        }
+        if (words.from && !(*words.from >= 0.0))
+            return usage("--from", "is below 0", "give seconds from the beginning");
+        if (words.to && !(*words.to > words.from.value_or(0.0)))
+            return usage("--to-time", "does not lie after --from", "give seconds from the beginning");
+        if (words.from) options.from = Seconds(*words.from);
+        if (words.to) options.to = Seconds(*words.to);
+        if (!(words.largestArrivalMs > 0.0 && words.largestArrivalMs <= 150.0))
+            return usage("--largest-arrival", "is outside 0 to 150", "give milliseconds");
+        if (!(words.temperature > -60.0 && words.temperature < 60.0))
+            return usage("--temperature", "is outside -60 to 60", "give degrees Celsius");
+        options.largestArrival = milliseconds(words.largestArrivalMs);
+        options.temperature = Celsius(words.temperature);
+        return options;
+    }
+
+    Result<Measured> openAndMeasure(const CommonOptions& words, const MeasureOptions& options) {
+        auto recording = Recording::open(words.folder, watch("opening"));
+        if (!recording) return recording.fault();
+        Workers workers(words.threads);
+        auto measurement = measure(words.folder, (*recording)->tracks(), **recording, (*recording)->warnings(), options,
+                                   workers, watch("measuring"));
+        if (!measurement) return measurement.fault();
+        return Measured{std::move(recording).value(), std::move(measurement).value()};
+    }
+
+    /// Nothing may be written over a file of the recording.
+    static Outcome notTheRecordings(const std::filesystem::path& path, const Recording& recording) {
+        for (const auto& track : recording.tracks()) {
+            std::error_code ignored;
+            if (std::filesystem::equivalent(path, recording.folder() / track.file, ignored))
+                return Fault{path.string(), "is a file of the recording, which is never written to",
+                             "choose another name"};
+        }
+        return done();
+    }
+
+    static std::string text(const nlohmann::ordered_json& json) {
+        return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+    }
+
+    int give(const std::string& jsonFile, const std::string& table, const nlohmann::ordered_json& json,
+             const Recording& recording) {
+        clearProgress();
+        if (jsonFile.empty())
+            out << table;
+        else if (jsonFile == "-")
+            out << text(json);
+        else {
+            if (auto own = notTheRecordings(jsonFile, recording); !own) return fail(own.fault());
+            if (auto written = writeTextFile(jsonFile, text(json)); !written) return fail(written.fault());
+        }
+        out.flush();
+        if (!out) return fail({"standard output", "cannot be written", "make room or choose another place"});
+        return statusDone;
+    }
+
+    Watch watch(const char* what) {
+        Watch result{{}, stop};
+        if (progressOnTerminal)
+            result.progress = [this, what](double fraction) {
+                err << "\r" << what << " " << static_cast<int>(std::lround(fraction * 100.0)) << " %  " << std::flush;
+            };
+        return result;
+    }
+
+    void clearProgress() {
+        if (progressOnTerminal) err << "\r\033[K" << std::flush;
+    }
+
+    void warn(const std::vector<std::string>& warnings) {
+        clearProgress();
+        for (const auto& line : warnings)
+            err << "spillwright-cli: " << line << "\n";
+    }
+};
+
+void addCommonOptions(CLI::App& command, CommonOptions& words) {
+    command.add_option("FOLDER", words.folder, "the recording: a folder of audio files that start together")
+        ->required();
+    command.add_option("--from", words.from, "begin of the stretch to measure, s");
+    command.add_option("--to-time", words.to, "end of the stretch, s");
+    command.add_option("--band", words.band, "LO:HI, Hz (178:562)");
+    command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)");
+    command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
+    command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+    command.add_option("--json", words.json, "write the result as JSON; - is standard output");
+}
+
+} // namespace
+
+int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
+                   bool progressOnTerminal, std::stop_token stop) {
+    CLI::App app("Polarity and offsets of multi-microphone recordings, by ear and by measurement.", "spillwright-cli");
+    app.set_version_flag("--version", "spillwright-cli " SPILLWRIGHT_VERSION);
+    app.require_subcommand(1);
+    CommonOptions common;
+    ProposeWords proposeWords;
+    RenderWords renderWords;
+    std::string demoName, demoTo;
+    int demoThreads = 0;
+
+    auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks");
+    addCommonOptions(*measureApp, common);
+
+    auto* proposeApp = app.add_subcommand("propose", "propose flips, and flips with nudges");
+    addCommonOptions(*proposeApp, common);
+    proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
+        ->check(CLI::IsMember({"flips", "nudges"}));
+    proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
+    proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");
+    proposeApp->add_option("--hold", proposeWords.hold, "track whose flip and nudge stay; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    proposeApp->add_flag("--unlink", proposeWords.unlink, "let linked tracks move apart");
+    proposeApp->add_option("--setting", proposeWords.setting, "setting file to start from");
+    proposeApp->add_option("--count", proposeWords.count, "list the K best of each rung (1)")
+        ->check(CLI::Range(1, 100));
+    proposeApp->add_option("--save", proposeWords.save, "write the best setting to this file");
+
+    auto* renderApp = app.add_subcommand("render", "write the tracks with a setting's flips and nudges in");
+    renderApp->add_option("FOLDER", renderWords.folder, "the recording")->required();
+    renderApp->add_option("--setting", renderWords.setting, "setting file")->required();
+    renderApp->add_option("--to", renderWords.to, "folder to write into")->required();
+    renderApp->add_option("--sum", renderWords.sum, "also write the stereo sum to this file");
+    renderApp->add_option("--bits", renderWords.bits, "16, 24 or 32f (24)")->check(CLI::IsMember({"16", "24", "32f"}));
+    renderApp->add_flag("--replace", renderWords.replace, "replace files in the folder");
+
+    auto* demoApp = app.add_subcommand("demo", "compute a demo recording; without NAME: list them");
+    demoApp->add_option("NAME", demoName, "demo session");
+    demoApp->add_option("--to", demoTo, "folder to write into");
+    demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+
+    Run run(out, err, progressOnTerminal, std::move(stop));
+    try {
+        app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
+    } catch (const CLI::Success& asked) { // help or version
+        return app.exit(asked, out, err);
+    } catch (const CLI::ParseError& error) {
+        return run.fail(Run::usage("call", error.what(), "spillwright-cli --help says how"));
+    }
+    if (measureApp->parsed()) return run.measureCommand(common);
+    if (proposeApp->parsed()) return run.proposeCommand(common, proposeWords);
+    if (renderApp->parsed()) return run.renderCommand(renderWords);
+    return run.demoCommand(demoName, demoTo, demoThreads);
+}
+
+} // namespace spillwright

@@ -1,0 +1,15 @@
+#pragma once
+
+#include <iosfwd>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+namespace spillwright {
+
+/// Runs one command as `spillwright-cli` does, results to `out`, everything else to `err`.
+/// Returns the exit status: 0 done, 1 the input is at fault, 2 the words of the call are off.
+int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
+                   bool progressOnTerminal = false, std::stop_token stop = {});
+
+} // namespace spillwright

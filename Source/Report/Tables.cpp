@@ -1,0 +1,153 @@
+#include "Report/Tables.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdarg>
+#include <cstdio>
+
+namespace spillwright {
+
+namespace {
+
+/// Columns a text takes on a terminal: UTF-8 code points, not bytes.
+std::size_t width(const std::string& text) {
+    return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (c & 0xC0) != 0x80; }));
+}
+
+/// Rows of cells, the first column to the left, the others to the right unless told otherwise.
+class Table {
+public:
+    explicit Table(std::vector<std::string> head, std::vector<bool> left) : leftAligned(std::move(left)) {
+        rows.push_back(std::move(head));
+    }
+    void add(std::vector<std::string> cells) { rows.push_back(std::move(cells)); }
+
+    std::string text() const {
+        std::vector<std::size_t> widths(rows.front().size(), 0);
+        for (const auto& row : rows)
+            for (std::size_t c = 0; c < row.size(); ++c)
+                widths[c] = std::max(widths[c], width(row[c]));
+        std::string out;
+        for (const auto& row : rows) {
+            std::string line;
+            for (std::size_t c = 0; c < row.size(); ++c) {
+                const std::string padding(widths[c] - width(row[c]), ' ');
+                line += (c == 0 ? "" : "  ") + (leftAligned[c] ? row[c] + padding : padding + row[c]);
+            }
+            line.erase(line.find_last_not_of(' ') + 1);
+            out += line + "\n";
+        }
+        return out;
+    }
+
+private:
+    std::vector<bool> leftAligned;
+    std::vector<std::vector<std::string>> rows;
+};
+
+std::string fixed(double value, int decimals, bool withSign = false) {
+    if (!std::isfinite(value)) return "-";
+    char buffer[64];
+    std::snprintf(buffer, sizeof buffer, withSign ? "%+.*f" : "%.*f", decimals, value);
+    return buffer;
+}
+
+std::string arrivalInWords(const PairReading& pair, const CrossSpectra& spectra) {
+    if (!pair.related) return "unrelated";
+    if (pair.oneTone) return "one tone in common";
+    if (!pair.arrival) return "no arrival";
+    const double ms = inMilliseconds(pair.arrival->delay);
+    return fixed(ms, 3, true) + " ms ±" + fixed(inMilliseconds(pair.arrival->uncertainty), 3) + " (" +
+           fixed(pair.arrival->delay.value * spectra.sampleRate(), 1, true) + " smp)";
+}
+
+std::string polarityInWords(const PairReading& pair) {
+    if (!pair.polarity) return "";
+    const std::string word = pair.polarity->polarity == Polarity::same ? "same" : "inverted";
+    return word + (pair.polarity->confidence >= 0.8 ? "" : "?");
+}
+
+} // namespace
+
+std::string measurementTable(const Measurement& m) {
+    const auto& spectra = *m.spectra;
+    const double rate = spectra.sampleRate();
+    std::string out = m.folder + ": " + std::to_string(m.tracks.size()) + " tracks, " + fixed(rate, 0) + " Hz, " +
+                      fixed(static_cast<double>(spectra.from()) / rate, 2) + " to " +
+                      fixed(static_cast<double>(spectra.to()) / rate, 2) + " s\n\n";
+
+    Table tracks({"track", "level dBFS", "peak dBFS", "linked to", "remark"}, {true, false, false, true, true});
+    for (std::size_t i = 0; i < m.tracks.size(); ++i) {
+        const auto& track = m.tracks[i];
+        const auto& statistics = spectra.statistics(static_cast<int>(i));
+        const auto linked = track.linkedTo ? m.tracks[static_cast<std::size_t>(*track.linkedTo)].name : "";
+        if (track.state == TrackState::unreadable) {
+            tracks.add({track.name, "-", "-", linked, "unreadable: " + track.why});
+            continue;
+        }
+        std::string remark;
+        if (track.state == TrackState::silent) remark = "silent";
+        if (statistics.clippedSamples > 0)
+            remark = std::to_string(statistics.clippedSamples) + " samples at full scale";
+        tracks.add({track.name, fixed(decibelsOfAmplitude(statistics.rms()), 1),
+                    fixed(decibelsOfAmplitude(static_cast<double>(statistics.peak)), 1), linked, remark});
+    }
+    out += tracks.text();
+    if (m.pairs.empty()) return out;
+
+    auto pairs = m.pairs;
+    std::stable_sort(pairs.begin(), pairs.end(), [](const PairReading& a, const PairReading& b) {
+        return a.related != b.related ? a.related : a.coherence > b.coherence;
+    });
+    const auto unrelated =
+        static_cast<std::size_t>(std::count_if(pairs.begin(), pairs.end(), [](const auto& p) { return !p.related; }));
+    Table table({"pair (most coherent first)", "coherence", "second arrives", "polarity", "sum dB", "flipped dB"},
+                {true, false, true, true, false, false});
+    for (const auto& pair : pairs) {
+        if (!pair.related) break;
+        table.add({m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
+                       m.tracks[static_cast<std::size_t>(pair.second)].name,
+                   fixed(pair.coherence, 2), arrivalInWords(pair, spectra), polarityInWords(pair),
+                   fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
+    }
+    out += "\n" + table.text();
+    if (unrelated > 0) out += "\n" + std::to_string(unrelated) + " pairs are unrelated.\n";
+    return out;
+}
+
+std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
+    std::string out = "as recorded: summation gain " + fixed(proposals.asRecordedGainDb, 2, true) +
+                      " dB, low-mid coherence " + fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
+    const double rate = m.spectra->sampleRate();
+    for (const auto& named : proposals.proposals) {
+        const double gap = named.upperBoundDb - named.summationGainDb;
+        out += "\n";
+        out += named.proposal.allow == Allow::flips ? "flips" : "flips and nudges";
+        out += ", rank " + std::to_string(named.rank) + ": summation gain " + fixed(named.summationGainDb, 2, true) +
+               " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) + "; " +
+               (gap < 0.00005 ? "proven: nothing within the limits is better"
+                              : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
+               "\n";
+        if (named.proposal.why.empty()) {
+            out += "  nothing to change\n";
+            continue;
+        }
+        Table table({"  track", "change", "without it"}, {true, true, false});
+        for (const auto& change : named.proposal.why) {
+            const auto& name = proposals.trackNames[static_cast<std::size_t>(change.track)];
+            const auto position = static_cast<std::size_t>(change.track);
+            const double nudge = named.proposal.nudges[position];
+            std::string words;
+            if (change.kind != Proposal::Change::Kind::nudge)
+                words = named.proposal.flips[position] ? "flip" : "flip back";
+            if (change.kind != Proposal::Change::Kind::flip)
+                words += std::string(words.empty() ? "" : ", ") + "nudge to " + fixed(nudge * 1e3, 3, true) + " ms (" +
+                         fixed(nudge * rate, 1, true) + " smp)";
+            table.add({"  " + name, words, fixed(-change.effectDb, 2, true) + " dB"});
+        }
+        out += table.text();
+    }
+    return out;
+}
+
+} // namespace spillwright

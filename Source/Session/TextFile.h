@@ -1,0 +1,14 @@
+#pragma once
+
+#include "Core/Result.h"
+
+#include <filesystem>
+#include <string_view>
+
+namespace spillwright {
+
+/// Writes a text file whole or not at all: under a temporary name in the same folder, then renamed into place.
+/// Faults: the folder is absent or cannot be written to, the disk is full.
+Outcome writeTextFile(const std::filesystem::path& path, std::string_view text);
+
+} // namespace spillwright

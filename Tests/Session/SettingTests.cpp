@@ -1,0 +1,125 @@
+#include "Session/Setting.h"
+#include "Session/TextFile.h"
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+#include <filesystem>
+#include <fstream>
+
+using namespace spillwright;
+
+namespace {
+
+std::vector<TrackInfo> tracksNamed(std::initializer_list<const char*> names) {
+    std::vector<TrackInfo> tracks;
+    for (const char* name : names) {
+        tracks.emplace_back();
+        tracks.back().name = name;
+    }
+    return tracks;
+}
+
+std::string settingWith(const std::string& track) {
+    return R"({"format":"spillwright/setting","version":1,"name":"n","tracks":[)" + track + "]}";
+}
+
+} // namespace
+
+TEST_CASE("a setting survives the way to JSON and back") {
+    auto tracks = tracksNamed({"kick in", "Übung \"laut\"", "room"});
+    std::vector<TrackAdjustment> adjustments(3);
+    adjustments[0] = {true, milliseconds(-2.914), Decibels(-3.5), Hertz(80.0), -0.25, false};
+    adjustments[1] = {false, milliseconds(1.0 / 3.0), Decibels(0.0), std::nullopt, 1.0, true};
+    const auto setting = settingFrom("mine", tracks, adjustments);
+    const auto back = settingFromJson(settingToJson(setting).dump(), "x");
+    REQUIRE(back.ok());
+    CHECK(back->name == "mine");
+    const auto applied = adjustmentsFor(*back, tracks);
+    REQUIRE(applied.ok());
+    for (std::size_t i = 0; i < 3; ++i) {
+        CHECK((*applied)[i].flip == adjustments[i].flip);
+        CHECK(inMilliseconds((*applied)[i].nudge) == Approx(inMilliseconds(adjustments[i].nudge)).margin(1e-12));
+        CHECK((*applied)[i].gain == adjustments[i].gain);
+        CHECK((*applied)[i].highPass == adjustments[i].highPass);
+        CHECK((*applied)[i].muted == adjustments[i].muted);
+        CHECK((*applied)[i].pan == adjustments[i].pan.value_or(0.0));
+    }
+}
+
+TEST_CASE("a saved setting says where a linked pair stands") {
+    auto tracks = tracksNamed({"overhead L", "overhead R"});
+    tracks[0].linkedTo = 1;
+    tracks[1].linkedTo = 0;
+    tracks[1].isRight = true;
+    const auto setting = settingFrom("s", tracks, std::vector<TrackAdjustment>(2));
+    CHECK(setting.tracks[0].adjustment.pan == -1.0);
+    CHECK(setting.tracks[1].adjustment.pan == 1.0);
+}
+
+TEST_CASE("a track that a setting does not name keeps flip false, nudge 0 and gain 0") {
+    const auto tracks = tracksNamed({"a", "b"});
+    const auto setting = settingFromJson(settingWith(R"({"track":"b","flip":true})"), "x");
+    REQUIRE(setting.ok());
+    const auto adjustments = adjustmentsFor(*setting, tracks);
+    REQUIRE(adjustments.ok());
+    CHECK((*adjustments)[0] == TrackAdjustment{});
+    CHECK((*adjustments)[1].flip);
+}
+
+TEST_CASE("a name that no track bears is a fault that lists the near ones") {
+    const auto tracks = tracksNamed({"snare top", "snare bottom", "kick", "room"});
+    const auto fault = findTrack("Snare tap", tracks).fault();
+    CHECK(fault.kind == Fault::Kind::input);
+    CHECK(fault.mend.find("near ones: 'snare top'") == 0);
+}
+
+TEST_CASE("what is no setting is refused in one line that names the place") {
+    const std::pair<std::string, std::string> cases[] = {
+        {"", "not JSON"},
+        {"{", "not JSON"},
+        {"[1]", "\"format\" is not"},
+        {R"({"format":"other","version":1,"tracks":[]})", "\"format\" is not"},
+        {R"({"format":"spillwright/setting","tracks":[]})", "\"version\" is missing"},
+        {R"({"format":"spillwright/setting","version":2,"tracks":[]})", "newer version"},
+        {R"({"format":"spillwright/setting","version":1})", "\"tracks\" is not a list"},
+        {settingWith("7"), "track 1: is not an object"},
+        {settingWith("{}"), "track 1: \"track\" is missing"},
+        {settingWith(R"({"track":"a","flip":1})"), "track 1: \"flip\" is neither true nor false"},
+        {settingWith(R"({"track":"a","nudge_ms":"2"})"), "track 1: \"nudge_ms\" is not a number"},
+        {settingWith(R"({"track":"a","nudge_ms":5000})"), "track 1: \"nudge_ms\" is outside -1000 to 1000"},
+        {settingWith(R"({"track":"a","pan":1.5})"), "track 1: \"pan\" is outside -1 to 1"},
+        {settingWith(R"({"track":"a"},{"track":"a"})"), "track \"a\" is there twice"},
+    };
+    for (const auto& [text, words] : cases) {
+        const auto setting = settingFromJson(text, "file.json");
+        REQUIRE_FALSE(setting.ok());
+        INFO(setting.fault().line());
+        CHECK(setting.fault().line().find("file.json: ") == 0);
+        CHECK(setting.fault().line().find(words) != std::string::npos);
+        CHECK(setting.fault().line().find('\n') == std::string::npos);
+    }
+}
+
+TEST_CASE("a text file appears whole or not at all") {
+    const auto folder = std::filesystem::temp_directory_path() / "spillwright text file test";
+    std::filesystem::create_directories(folder);
+    const auto path = folder / "a.json";
+    REQUIRE(writeTextFile(path, "one").ok());
+    REQUIRE(writeTextFile(path, "two").ok());
+    std::ifstream file(path);
+    std::string content;
+    std::getline(file, content);
+    CHECK(content == "two");
+    CHECK(std::distance(std::filesystem::directory_iterator(folder), {}) == 1);
+    CHECK_FALSE(writeTextFile(folder / "absent" / "a.json", "x").ok());
+    // A full disk: what the kernel offers as one.
+    if (std::filesystem::exists("/dev/full")) {
+        std::filesystem::create_symlink("/dev/full", folder / "full.json.partial");
+        const auto full = writeTextFile(folder / "full.json", std::string(100000, 'x'));
+        REQUIRE_FALSE(full.ok());
+        CHECK(full.fault().line().find("No space left") != std::string::npos);
+        CHECK_FALSE(std::filesystem::exists(folder / "full.json"));
+    }
+    std::filesystem::remove_all(folder);
+}
