@@ -2,6 +2,7 @@
 
 #include "Core/TrackAdjustment.h"
 #include "Media/Recording.h"
+#include "Media/WriteAudio.h"
 
 #include <filesystem>
 #include <optional>
@@ -10,8 +11,6 @@
 #include <vector>
 
 namespace spillwright {
-
-enum class SampleFormat { int16, int24, float32 };
 
 struct RenderOptions {
     std::filesystem::path to;                 ///< Folder; made if absent; must not be the recording.

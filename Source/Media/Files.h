@@ -1,0 +1,69 @@
+#pragma once
+
+#include "Core/Result.h"
+
+#include <cstddef>
+#include <cstdint>
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <span>
+#include <string>
+
+namespace spillwright {
+
+/// A path as a person reads it, in one line: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters.
+std::string shownPath(const std::filesystem::path& path);
+
+/// A file that is read at any place, without a mapping: a file cut short meanwhile gives a short read, not a signal.
+class InputFile {
+public:
+    static Result<InputFile> open(const std::filesystem::path& path);
+
+    std::uint64_t size() const { return bytes; } ///< When it was opened.
+    /// Reads up to out.size() bytes from `offset`; fewer only at the end of the file or on a fault of the disk.
+    std::size_t readAt(std::uint64_t offset, std::span<std::byte> out);
+    std::FILE* handle() const { return file.get(); }
+
+private:
+    struct Close {
+        void operator()(std::FILE* f) const { std::fclose(f); }
+    };
+    InputFile() = default;
+    std::unique_ptr<std::FILE, Close> file;
+    std::uint64_t bytes = 0;
+    std::uint64_t position = 0;
+};
+
+/// A file that appears whole or not at all: written under a hidden temporary name in the folder of its target, brought
+/// to the disk, then renamed. What was not kept is removed again.
+class OutputFile {
+public:
+    /// Faults: no such folder, not allowed, disk full.
+    static Result<OutputFile> create(const std::filesystem::path& target);
+    OutputFile(OutputFile&& other) noexcept;
+    OutputFile& operator=(OutputFile&&) = delete;
+    ~OutputFile();
+
+    Outcome write(std::span<const std::byte> bytes);
+    Outcome seek(std::uint64_t offset);
+    std::uint64_t position() const { return at; }
+
+    Outcome finish(); ///< All bytes are on the disk; still under the temporary name.
+    Outcome keep();   ///< After finish(): takes the target's name; a file of that name is replaced.
+    const std::filesystem::path& target() const { return targetPath; }
+
+private:
+    struct Close {
+        void operator()(std::FILE* f) const { std::fclose(f); }
+    };
+    OutputFile() = default;
+    Fault fault(int errorNumber) const;
+
+    std::filesystem::path targetPath;
+    std::filesystem::path temporaryPath; ///< Empty once kept.
+    std::unique_ptr<std::FILE, Close> file;
+    std::uint64_t at = 0;
+};
+
+} // namespace spillwright
