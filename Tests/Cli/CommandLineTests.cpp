@@ -1,0 +1,393 @@
+#include "Cli/CommandLine.h"
+
+#include "Support/TemporaryFolder.h"
+#include "Support/TestWav.h"
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+#include <cmath>
+#include <fstream>
+#include <limits>
+#include <sstream>
+
+using namespace spillwright;
+using namespace spillwright::test;
+using nlohmann::json;
+
+namespace {
+
+struct Answer {
+    int status = 0;
+    std::string out;
+    std::string err;
+    json parsed() const { return json::parse(out); }
+    /// Exactly one line on standard error, of the form "spillwright-cli: WHERE: WHAT; MEND".
+    bool oneLine() const {
+        return std::count(err.begin(), err.end(), '\n') == 1 && err.find("spillwright-cli: ") == 0 &&
+               err.find("; ") != std::string::npos;
+    }
+};
+
+Answer call(std::vector<std::string> words) {
+    std::ostringstream out, err;
+    Answer answer;
+    answer.status = runCommandLine(words, out, err);
+    answer.out = out.str();
+    answer.err = err.str();
+    return answer;
+}
+
+std::string contentOf(const std::filesystem::path& path) {
+    std::ifstream file(path, std::ios::binary);
+    std::ostringstream text;
+    text << file.rdbuf();
+    return text.str();
+}
+
+constexpr std::size_t sixSeconds = 6 * 48000;
+
+/// Four tracks in one room and one from elsewhere: b upside down and 96 samples late, c late, e unrelated.
+void writeBand(const TemporaryFolder& folder) {
+    const auto common = noise(sixSeconds, 1);
+    writeWav(folder / "01 a.wav", mixed(common, noise(sixSeconds, 2, 0.02f)));
+    writeWav(folder / "02 b.wav", mixed(delayed(common, 96, -0.8f), noise(sixSeconds, 3, 0.02f)));
+    writeWav(folder / "03 c.wav", mixed(delayed(common, 48, 0.9f), noise(sixSeconds, 4, 0.02f)));
+    writeWav(folder / "04 d.wav", mixed(delayed(common, 0, 0.7f), noise(sixSeconds, 5, 0.02f)));
+    writeWav(folder / "10 e.wav", noise(sixSeconds, 6));
+}
+
+const json& pairOf(const json& measurement, const std::string& first, const std::string& second) {
+    for (const auto& pair : measurement["pairs"])
+        if (pair["first"] == first && pair["second"] == second) return pair;
+    throw std::runtime_error("no such pair");
+}
+
+} // namespace
+
+TEST_CASE("measure tells arrival, polarity and what is unrelated, in the fields that scripts rely on") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto answer = call({"measure", folder.path().string(), "--json", "-"});
+    REQUIRE(answer.status == 0);
+    const auto m = answer.parsed();
+    CHECK(m["format"] == "spillwright/measurement");
+    CHECK(m["version"] == 1);
+    CHECK(m["sampleRate_Hz"] == 48000.0);
+    CHECK(m["from_s"] == 0.0);
+    CHECK(m["to_s"] == 6.0);
+    CHECK(m["band_Hz"] == json({178, 562}));
+    CHECK(m["source"].is_null());
+    CHECK(m["temperature_C"] == 20.0);
+    CHECK(m["spill"] == json::array());
+    REQUIRE(m["tracks"].size() == 5);
+    const std::string names[] = {"a", "b", "c", "d", "e"};
+    for (std::size_t i = 0; i < 5; ++i) {
+        const auto& track = m["tracks"][i];
+        CHECK(track["name"] == names[i]);
+        CHECK(track["channel"] == 0);
+        CHECK(track["linkedTo"].is_null());
+        CHECK(track["state"] == "ok");
+        CHECK(track["clippedSamples"] == 0);
+        CHECK(track["offset_dBFS"].is_null());
+        CHECK(track["resampledFrom_Hz"].is_null());
+        CHECK(track["spillShare"].is_null());
+    }
+    CHECK(m["tracks"][0]["file"] == "01 a.wav");
+    CHECK(m["tracks"][4]["level_dBFS"].get<double>() == Approx(-20.0).margin(0.05)); // rms 0.1 by construction
+    REQUIRE(m["pairs"].size() == 10);
+
+    const auto& ab = pairOf(m, "a", "b");
+    CHECK(ab["related"] == true);
+    CHECK(ab["polarity"] == -1);
+    CHECK(ab["polarityConfidence"].get<double>() > 0.8);
+    CHECK(ab["arrival_ms"].get<double>() == Approx(2.0).margin(0.0005)); // 96 samples at 48 kHz
+    CHECK(ab["arrivalInBand_ms"].get<double>() == Approx(2.0).margin(0.02));
+    CHECK(ab["distance_m"].get<double>() == Approx(0.6864).margin(0.0005)); // 2 ms at 343.2 m/s (ISO 9613-1, 20 °C)
+    CHECK(ab["arrivalUncertainty_ms"].get<double>() > 0.0);
+    CHECK(ab["coherence"].get<double>() > 0.9);
+    CHECK(ab["summationGain_dB"].get<double>() < ab["summationGainFlipped_dB"].get<double>() + 6.0);
+    CHECK(ab["coherenceByThirdOctave"].size() >= 10);
+    CHECK(ab["coherenceByThirdOctave"][0].contains("centre_Hz"));
+    const auto& ae = pairOf(m, "a", "e");
+    CHECK(ae["related"] == false);
+    for (const char* field :
+         {"arrival_ms", "arrivalUncertainty_ms", "arrivalInBand_ms", "distance_m", "polarity", "polarityConfidence"})
+        CHECK(ae[field].is_null());
+}
+
+TEST_CASE("measure without --json prints tables, and warnings keep to standard error") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    writeWav(folder / "11 nothing.wav", std::vector<float>(sixSeconds, 0.0f));
+    const auto answer = call({"measure", folder.path().string()});
+    CHECK(answer.status == 0);
+    CHECK(answer.out.find("a / b") != std::string::npos);
+    CHECK(answer.out.find("inverted") != std::string::npos);
+    CHECK(answer.oneLine());
+    CHECK(answer.err.find("nothing: silent") != std::string::npos);
+}
+
+TEST_CASE("the same input gives the same bytes, whatever the number of threads") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    for (const std::string command : {"measure", "propose"}) {
+        const auto one = call({command, folder.path().string(), "--json", "-", "--threads", "1"});
+        const auto three = call({command, folder.path().string(), "--json", "-", "--threads", "3"});
+        REQUIRE(one.status == 0);
+        CHECK(one.out == three.out);
+    }
+}
+
+TEST_CASE("a stretch, a band, a temperature and a largest arrival can be chosen") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto answer = call({"measure", folder.path().string(), "--json", "-", "--from", "1.5", "--to-time", "5",
+                              "--band", "300:3000", "--temperature", "0", "--largest-arrival", "1"});
+    REQUIRE(answer.status == 0);
+    const auto m = answer.parsed();
+    CHECK(m["from_s"] == 1.5);
+    CHECK(m["to_s"] == 5.0);
+    CHECK(m["band_Hz"] == json({300.0, 3000.0}));
+    CHECK(m["temperature_C"] == 0.0);
+    const auto& ac = pairOf(m, "a", "c");
+    CHECK(ac["distance_m"].get<double>() == Approx(0.331286).margin(0.0005)); // 1 ms at 331.286 m/s (ISO 9613-1, 0 °C)
+    CHECK(std::abs(pairOf(m, "a", "b")["arrival_ms"].get<double>()) <= 1.0);
+}
+
+TEST_CASE("propose gives both rungs, proves its flips and never does worse with nudges") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto saved = folder / "best.json";
+    const auto answer =
+        call({"propose", folder.path().string(), "--json", "-", "--count", "3", "--save", saved.string()});
+    REQUIRE(answer.status == 0);
+    const auto p = answer.parsed();
+    CHECK(p["format"] == "spillwright/proposals");
+    CHECK(p["version"] == 1);
+    CHECK(p["band_Hz"] == json({178, 562}));
+    CHECK(p["asRecorded"].contains("summationGain_dB"));
+    CHECK(p["asRecorded"].contains("lowMidCoherence"));
+    double best[2] = {-100.0, -100.0};
+    for (const auto& proposal : p["proposals"]) {
+        const int rung = proposal["allow"] == "flips" ? 0 : 1;
+        if (proposal["rank"] == 1) best[rung] = proposal["summationGain_dB"];
+        CHECK(proposal["summationGain_dB"].get<double>() <= best[rung]);
+        CHECK(proposal["upperBound_dB"].get<double>() >= proposal["summationGain_dB"].get<double>());
+        CHECK(proposal["setting"]["format"] == "spillwright/setting");
+        if (rung == 0) {
+            CHECK(proposal["proof"] == "exhaustive");
+            if (proposal["rank"] == 1) CHECK(proposal["gap_dB"] == 0.0);
+        }
+    }
+    CHECK(best[1] >= best[0]);
+    // a, c, d are the same way up: only b is upside down, and at 500 Hz two of the delays are a whole and half a
+    // period.
+    const auto nudges = std::find_if(p["proposals"].begin(), p["proposals"].end(),
+                                     [](const json& x) { return x["allow"] == "nudges" && x["rank"] == 1; });
+    REQUIRE(nudges != p["proposals"].end());
+    std::map<std::string, std::pair<bool, double>> found;
+    for (const auto& track : (*nudges)["setting"]["tracks"])
+        found[track["track"]] = {track["flip"], track["nudge_ms"]};
+    CHECK_FALSE(found["a"].first);
+    CHECK(found["b"].first);
+    CHECK_FALSE(found["c"].first);
+    CHECK(found["b"].second - found["a"].second == Approx(-2.0).margin(0.01));
+    CHECK(found["c"].second - found["a"].second == Approx(-1.0).margin(0.01));
+    CHECK(found["e"] == std::pair<bool, double>{false, 0.0}); // shares its sound with nobody: never changed
+    CHECK((*nudges)["why"].size() >= 2);
+    for (const auto& change : (*nudges)["why"])
+        CHECK(change["effect_dB"].get<double>() > 0.0);
+
+    const auto setting = json::parse(contentOf(saved));
+    CHECK(setting == p["proposals"][0]["setting"]);
+}
+
+TEST_CASE("propose keeps to reference, hold and unlink") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto common = noise(sixSeconds, 1);
+    auto right = delayed(common, 0, -0.9f);
+    std::vector<float> stereo;
+    for (std::size_t n = 0; n < sixSeconds; ++n) {
+        stereo.push_back(common[n]);
+        stereo.push_back(right[n]);
+    }
+    writeWav(folder / "05 pair.wav", stereo, 48000, 2);
+    auto flips = [&](std::vector<std::string> words) {
+        std::vector<std::string> all{"propose", folder.path().string(), "--allow", "flips", "--json", "-"};
+        all.insert(all.end(), words.begin(), words.end());
+        const auto answer = call(all);
+        REQUIRE(answer.status == 0);
+        std::map<std::string, bool> result;
+        for (const auto& track : answer.parsed()["proposals"][0]["setting"]["tracks"])
+            result[track["track"]] = track["flip"];
+        return result;
+    };
+    const auto linked = flips({});
+    CHECK(linked.at("pair L") == linked.at("pair R"));
+    const auto apart = flips({"--unlink"});
+    CHECK(apart.at("pair L") != apart.at("pair R"));
+    CHECK_FALSE(flips({"--reference", "b"}).at("b"));
+    CHECK_FALSE(flips({"--hold", "b", "--hold", "a"}).at("b"));
+}
+
+TEST_CASE("render writes what was proposed, and leaves the recording as it was") {
+    TemporaryFolder folder, target;
+    writeBand(folder);
+    const auto before = contentOf(folder / "02 b.wav");
+    const auto saved = (target / "s.json").string();
+    REQUIRE(call({"propose", folder.path().string(), "--allow", "nudges", "--save", saved, "--json",
+                  (target / "p.json").string()})
+                .status == 0);
+    const auto to = (target / "rendered").string();
+    const auto answer = call(
+        {"render", folder.path().string(), "--setting", saved, "--to", to, "--sum", (target / "sum.wav").string()});
+    INFO(answer.err);
+    REQUIRE(answer.status == 0);
+    CHECK(contentOf(folder / "02 b.wav") == before);
+    CHECK(std::filesystem::exists(std::filesystem::path(to) / "02 b.wav"));
+    CHECK(std::filesystem::exists(target / "sum.wav"));
+
+    // What was late and upside down is neither any more.
+    const auto again = call({"measure", to, "--json", "-"});
+    REQUIRE(again.status == 0);
+    const auto m = again.parsed();
+    CHECK(pairOf(m, "a", "b")["polarity"] == 1);
+    CHECK(std::abs(pairOf(m, "a", "b")["arrival_ms"].get<double>()) < 0.01);
+
+    const auto refused = call({"render", folder.path().string(), "--setting", saved, "--to", to});
+    CHECK(refused.status == 1);
+    CHECK(refused.oneLine());
+    CHECK(call({"render", folder.path().string(), "--setting", saved, "--to", to, "--replace"}).status == 0);
+    const auto same =
+        call({"render", folder.path().string(), "--setting", saved, "--to", folder.path().string(), "--replace"});
+    CHECK(same.status == 1);
+    CHECK(same.oneLine());
+    CHECK(contentOf(folder / "02 b.wav") == before);
+}
+
+TEST_CASE("bad input ends with status 1 and one clear line") {
+    TemporaryFolder empty, one, texts, good;
+    writeWav(one / "only.wav", noise(sixSeconds, 1));
+    writeBytes(texts / "a.wav", "this is a text");
+    writeBand(good);
+    const auto setting = good / "setting.json";
+    writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"nobody"}]})");
+    const auto goodFolder = good.path().string();
+    const std::vector<std::vector<std::string>> calls = {
+        {"measure", (empty / "absent").string()},
+        {"measure", (one / "only.wav").string()},
+        {"measure", empty.path().string()},
+        {"measure", texts.path().string()},
+        {"propose", one.path().string()},
+        {"propose", goodFolder, "--reference", "nobody"},
+        {"propose", goodFolder, "--hold", "nobody"},
+        {"propose", goodFolder, "--setting", (empty / "absent.json").string()},
+        {"propose", goodFolder, "--setting", setting.string()},
+        {"measure", goodFolder, "--from", "1000"},
+        {"measure", goodFolder, "--band", "30000:40000"},
+        {"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
+        {"measure", goodFolder, "--json", (good / "01 a.wav").string()},
+        {"render", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
+        {"demo", "nobody", "--to", (empty / "x").string()},
+    };
+    for (const auto& words : calls) {
+        const auto answer = call(words);
+        INFO(words[0] << " " << words[1] << ": " << answer.err);
+        CHECK(answer.status == 1);
+        CHECK(answer.oneLine());
+        CHECK(answer.out.empty());
+    }
+    CHECK(std::filesystem::is_empty(empty.path()));
+    CHECK(contentOf(good / "01 a.wav").substr(0, 4) == "RIFF");
+}
+
+TEST_CASE("words that are off end with status 2") {
+    TemporaryFolder good;
+    writeBand(good);
+    const auto folder = good.path().string();
+    const std::vector<std::vector<std::string>> calls = {
+        {},
+        {"measure"},
+        {"measure", folder, "--nonsense"},
+        {"nonsense", folder},
+        {"measure", folder, "--band", "562:178"},
+        {"measure", folder, "--band", "178"},
+        {"measure", folder, "--band", "a:b"},
+        {"measure", folder, "--band", "nan:500"},
+        {"measure", folder, "--from", "3", "--to-time", "2"},
+        {"measure", folder, "--from", "-1"},
+        {"measure", folder, "--from", "nan"},
+        {"measure", folder, "--from", "two"},
+        {"measure", folder, "--threads", "0"},
+        {"measure", folder, "--largest-arrival", "0"},
+        {"measure", folder, "--temperature", "1000"},
+        {"propose", folder, "--allow", "everything"},
+        {"propose", folder, "--count", "0"},
+        {"propose", folder, "--largest-nudge", "-1"},
+        {"render", folder, "--to", "x"},
+        {"render", folder, "--setting", "x", "--to", "y", "--bits", "12"},
+        {"demo", "x"},
+    };
+    for (const auto& words : calls) {
+        const auto answer = call(words);
+        std::string said;
+        for (const auto& word : words)
+            said += word + " ";
+        INFO(said << ": " << answer.err);
+        CHECK(answer.status == 2);
+        CHECK(answer.oneLine());
+        CHECK(answer.out.empty());
+    }
+}
+
+TEST_CASE("the rest of a folder opens though some files cannot be read") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    writeBytes(folder / "20 text.wav", "RIFFnonsense");
+    writeBytes(folder / "21 empty.wav", "");
+    auto hot = noise(sixSeconds, 7, 0.5f);
+    hot[100] = 1.5f;
+    hot[200] = -1.5f;
+    writeWav(folder / "22 hot.wav", hot);
+    auto leaning = noise(sixSeconds, 8);
+    for (auto& sample : leaning)
+        sample += 0.05f;
+    writeWav(folder / "23 leaning.wav", leaning);
+    std::filesystem::copy(folder / "01 a.wav", folder / "24 again.wav");
+    const auto answer = call({"measure", folder.path().string(), "--json", "-"});
+    REQUIRE(answer.status == 0);
+    const auto m = answer.parsed();
+    std::map<std::string, json> tracks;
+    for (const auto& track : m["tracks"])
+        tracks[track["name"]] = track;
+    CHECK(tracks["text"]["state"] == "unreadable");
+    CHECK(tracks["text"]["why"].get<std::string>().size() > 3);
+    CHECK(tracks["text"]["level_dBFS"].is_null());
+    CHECK(tracks["empty"]["state"] == "unreadable");
+    CHECK(tracks["hot"]["clippedSamples"] == 2);
+    CHECK(tracks["leaning"]["offset_dBFS"].get<double>() == Approx(20.0 * std::log10(0.05)).margin(0.05));
+    std::string warnings;
+    for (const auto& line : m["warnings"])
+        warnings += line.get<std::string>() + "\n";
+    for (const char* words : {"20 text.wav", "21 empty.wav", "hot: 2 samples at full scale", "leaning: constant offset",
+                              "again: the same audio as a"}) {
+        INFO(warnings);
+        CHECK(warnings.find(words) != std::string::npos);
+    }
+}
+
+TEST_CASE("a name with umlauts, spaces and 200 characters is a name like any other") {
+    TemporaryFolder folder;
+    const auto common = noise(sixSeconds, 1);
+    const std::string longName(200, 'x');
+    writeWav(folder / "Flügel hinten, 3. Mikrofon.wav", common);
+    writeWav(folder / (longName + ".wav"), delayed(common, 10));
+    const auto answer = call({"measure", folder.path().string(), "--json", "-"});
+    REQUIRE(answer.status == 0);
+    const auto m = answer.parsed();
+    CHECK(m["tracks"][0]["name"] == "Flügel hinten, 3. Mikrofon");
+    CHECK(m["tracks"][1]["name"] == longName);
+    CHECK(call({"measure", folder.path().string()}).status == 0);
+}
