@@ -4,7 +4,9 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <complex>
+#include <numbers>
 #include <random>
 #include <vector>
 

@@ -2,6 +2,7 @@
 
 #include <catch2/catch.hpp>
 
+#include <numbers>
 #include <random>
 #include <vector>
 
