@@ -7,14 +7,34 @@
 #include <Eigen/Core>
 
 #include <complex>
+#include <functional>
 #include <span>
 #include <vector>
 
 namespace spillwright {
 
+/// One third octave cut to a band. Its lower edge belongs to it, its upper edge only where it is the band's last.
+struct ThirdOctave {
+    double low = 0.0;   ///< Hz.
+    double high = 0.0;  ///< Hz.
+    double share = 0.0; ///< Of the band's width in octaves; the shares of a band add up to 1.
+};
+
+/// The third octaves of a band, edges 10^((k +- 1/2)/10) Hz (IEC 61260-1, base 10), the outer ones cut to the band.
+/// 0 < low < high; anything else gives none.
+std::vector<ThirdOctave> thirdOctavesOf(Band band);
+
 /// Everything needed to know the summation gain of any flips and nudges of the chosen
 /// tracks, with their gains and high-passes already in. Built once per band and balance; then no audio or spectra
 /// needed.
+///
+///     w_i(f) = s_i g_i H_i(f) exp(-j 2 pi f nudge_i)
+///     G = sum over third octaves b of omega_b P_b/P0_b,
+///         P_b = sum over bins and pairs of w_i w_j* S_ij,  P0_b = sum over bins and tracks of |w_i|^2 S_ii
+///
+/// omega_b is the third octave's share of the band's octaves. Third octaves in which nothing sounds, or which hold no
+/// bin, drop out, and the others' omegas are scaled up to add to 1: silence is neither in phase nor out of phase.
+/// The bin at 0 Hz never takes part, a band that reaches above half the sample rate ends there.
 class SummationModel {
 public:
     /// `tracks`: indices into the spectra of the usable tracks, in order. `adjustments`: one a track of `tracks`; gain,
@@ -22,26 +42,46 @@ public:
     SummationModel(const CrossSpectra& spectra, std::span<const int> tracks,
                    std::span<const TrackAdjustment> adjustments, Band band);
 
+    /// S_ij of a bin, i <= j positions in the model's list.
+    using SpectrumAt = std::function<std::complex<double>(int bin, int i, int j)>;
+    /// The same from spectra that come from anywhere: bins 0..binCount-1, the last at half the sample rate; one track
+    /// an adjustment.
+    static SummationModel fromSpectra(int binCount, double binWidth, const SpectrumAt& at,
+                                      std::span<const TrackAdjustment> adjustments, Band band);
+    /// Straight from the weighted spectra, one Hermitian matrix a frequency; their traces should add up to 1.
+    static SummationModel fromMatrices(std::vector<double> frequencies, std::span<const Eigen::MatrixXcd> weighted);
+
     int trackCount() const { return static_cast<int>(tracks.size()); }
     const std::vector<int>& trackIndices() const { return tracks; }
     const std::vector<double>& frequencies() const { return binFrequencies; } ///< Hz, the bins of the band.
-    bool hasEnergy() const; ///< False: nothing sounds in the band, all gains are 1.
+    bool hasEnergy() const { return !binFrequencies.empty(); } ///< False: nothing sounds, all gains are 1.
 
     /// omega_b/P0_b * g g H H* S_ij at a bin: summing Re over bins and pairs gives G.
     std::complex<double> weighted(int bin, int i, int j) const;
+    /// weighted() of all bins of a pair, i <= j.
+    std::span<const std::complex<double>> weightedPair(int i, int j) const;
+
+    /// Re sum over bins of exp(-j 2 pi f lag) weighted(i, j), lag = nudge_i - nudge_j in seconds.
+    double coupling(int i, int j, double lag) const;
+    /// Q for given nudges (seconds): G = s'Qs, symmetric, trace included.
+    Eigen::MatrixXd flipMatrix(std::span<const double> nudges) const;
 
     /// G, linear (1 = the tracks ignore each other). signs: +-1 a track; nudges: seconds a track.
     double gain(std::span<const int> signs, std::span<const double> nudges) const;
-    double gainIfAllInPhase() const; ///< G1.
+    double gainIfAllInPhase() const { return inPhase; } ///< G1.
     /// (G-1)/(G1-1); 0 where G1 is 1.
     double lowMidCoherence(double gain) const;
-    /// Q for given nudges: G = s'Qs, symmetric, trace included.
-    Eigen::MatrixXd flipMatrix(std::span<const double> nudges) const;
 
 private:
+    SummationModel() = default;
+    void build(int binCount, double binWidth, const SpectrumAt& at, std::span<const TrackAdjustment> adjustments,
+               Band band);
+    void computeInPhase();
+    static std::size_t pairIndex(int i, int j) { return static_cast<std::size_t>(j) * (j + 1) / 2 + i; } // i <= j
+
     std::vector<int> tracks;
     std::vector<double> binFrequencies;
-    std::vector<Eigen::MatrixXcd> weightedSpectra; ///< One Hermitian matrix a bin of the band.
+    std::vector<std::complex<double>> pairSpectra; // pair by pair, all bins of the band together
     double inPhase = 1.0;
 };
 

@@ -1,0 +1,197 @@
+#include "Core/Propose/SummationModel.h"
+
+#include "Core/Signal/HighPass.h"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+
+namespace spillwright {
+
+namespace {
+
+/// s g H(f) without the sign: what a track is multiplied by at each bin, 0 when muted.
+std::vector<std::complex<double>> responseOf(const TrackAdjustment& adjustment, int binCount, double binWidth) {
+    const double gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value);
+    std::vector<std::complex<double>> response(binCount, gain);
+    if (adjustment.highPass) {
+        const HighPass filter(*adjustment.highPass, 2.0 * (binCount - 1) * binWidth);
+        for (int bin = 0; bin < binCount; ++bin)
+            response[bin] *= filter.responseAt(Hertz(bin * binWidth));
+    }
+    return response;
+}
+
+std::vector<int> allTracks(std::size_t count) {
+    std::vector<int> tracks(count);
+    std::iota(tracks.begin(), tracks.end(), 0);
+    return tracks;
+}
+
+} // namespace
+
+std::vector<ThirdOctave> thirdOctavesOf(Band band) {
+    const double low = band.low.value, high = band.high.value;
+    if (!(low > 0.0) || !(high > low)) return {};
+    // An edge that rounding puts a hair inside the band is the band's own edge.
+    const double hair = 1e-9;
+    std::vector<double> edges{low};
+    for (int k = static_cast<int>(std::floor(10.0 * std::log10(low))) - 1;; ++k) {
+        const double edge = std::pow(10.0, (k + 0.5) / 10.0);
+        if (edge >= high * (1.0 - hair)) break;
+        if (edge > low * (1.0 + hair)) edges.push_back(edge);
+    }
+    edges.push_back(high);
+    std::vector<ThirdOctave> octaves;
+    for (std::size_t b = 0; b + 1 < edges.size(); ++b)
+        octaves.push_back({edges[b], edges[b + 1], std::log(edges[b + 1] / edges[b]) / std::log(high / low)});
+    return octaves;
+}
+
+SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
+                               std::span<const TrackAdjustment> adjustments, Band band) {
+    tracks.assign(chosen.begin(), chosen.end());
+    build(
+        spectra.binCount(), spectra.binWidth(),
+        [&](int bin, int i, int j) { return spectra.at(bin, tracks[i], tracks[j]); }, adjustments, band);
+}
+
+SummationModel SummationModel::fromSpectra(int binCount, double binWidth, const SpectrumAt& at,
+                                           std::span<const TrackAdjustment> adjustments, Band band) {
+    SummationModel model;
+    model.tracks = allTracks(adjustments.size());
+    model.build(binCount, binWidth, at, adjustments, band);
+    return model;
+}
+
+void SummationModel::build(int binCount, double binWidth, const SpectrumAt& at,
+                           std::span<const TrackAdjustment> adjustments, Band band) {
+    const int n = trackCount();
+    assert(static_cast<int>(adjustments.size()) == n);
+    std::vector<std::vector<std::complex<double>>> response;
+    for (const auto& adjustment : adjustments)
+        response.push_back(responseOf(adjustment, binCount, binWidth));
+
+    struct Part {
+        double weight; // omega_b / P0_b
+        int firstBin, lastBin;
+    };
+    std::vector<Part> parts;
+    double shares = 0.0;
+    const auto octaves = thirdOctavesOf(band);
+    for (std::size_t b = 0; b < octaves.size(); ++b) {
+        // Bins low <= f < high, for the last f <= high. Whole numbers of bin widths are compared in Hz, as edges are.
+        int first = std::max(1, static_cast<int>(std::floor(octaves[b].low / binWidth)));
+        while (first * binWidth < octaves[b].low)
+            ++first;
+        const bool last = b + 1 == octaves.size();
+        double power = 0.0;
+        int bin = first;
+        for (; bin < binCount; ++bin) {
+            const double f = bin * binWidth;
+            if (last ? f > octaves[b].high : f >= octaves[b].high) break;
+            for (int i = 0; i < n; ++i)
+                power += std::norm(response[i][bin]) * at(bin, i, i).real();
+        }
+        if (!(power > 0.0)) continue;
+        parts.push_back({octaves[b].share / power, first, bin - 1});
+        shares += octaves[b].share;
+    }
+    std::vector<double> weights;
+    std::vector<int> bins;
+    for (const auto& part : parts)
+        for (int bin = part.firstBin; bin <= part.lastBin; ++bin) {
+            bins.push_back(bin);
+            binFrequencies.push_back(bin * binWidth);
+            weights.push_back(part.weight / shares);
+        }
+    pairSpectra.resize(pairIndex(0, n) * bins.size());
+    auto* out = pairSpectra.data();
+    for (int j = 0; j < n; ++j)
+        for (int i = 0; i <= j; ++i)
+            for (std::size_t b = 0; b < bins.size(); ++b)
+                *out++ = weights[b] * response[i][bins[b]] * std::conj(response[j][bins[b]]) * at(bins[b], i, j);
+    computeInPhase();
+}
+
+SummationModel SummationModel::fromMatrices(std::vector<double> frequencies,
+                                            std::span<const Eigen::MatrixXcd> weighted) {
+    assert(frequencies.size() == weighted.size());
+    SummationModel model;
+    model.tracks = allTracks(weighted.empty() ? 0 : weighted.front().rows());
+    model.binFrequencies = std::move(frequencies);
+    for (int j = 0; j < model.trackCount(); ++j)
+        for (int i = 0; i <= j; ++i)
+            for (const auto& matrix : weighted)
+                model.pairSpectra.push_back(matrix(i, j));
+    model.computeInPhase();
+    return model;
+}
+
+void SummationModel::computeInPhase() {
+    if (!hasEnergy()) return;
+    inPhase = 0.0;
+    for (std::size_t bin = 0; bin < binFrequencies.size(); ++bin) {
+        double amplitudes = 0.0;
+        for (int i = 0; i < trackCount(); ++i)
+            amplitudes += std::sqrt(std::max(0.0, weightedPair(i, i)[bin].real()));
+        inPhase += amplitudes * amplitudes;
+    }
+}
+
+std::span<const std::complex<double>> SummationModel::weightedPair(int i, int j) const {
+    assert(0 <= i && i <= j && j < trackCount());
+    return std::span(pairSpectra).subspan(pairIndex(i, j) * binFrequencies.size(), binFrequencies.size());
+}
+
+std::complex<double> SummationModel::weighted(int bin, int i, int j) const {
+    return i <= j ? weightedPair(i, j)[bin] : std::conj(weightedPair(j, i)[bin]);
+}
+
+double SummationModel::coupling(int i, int j, double lag) const {
+    if (i > j) return coupling(j, i, -lag);
+    const auto spectrum = weightedPair(i, j);
+    double sum = 0.0;
+    if (lag == 0.0) {
+        for (const auto& value : spectrum)
+            sum += value.real();
+    } else {
+        for (std::size_t bin = 0; bin < spectrum.size(); ++bin) {
+            const double phase = 2.0 * std::numbers::pi * binFrequencies[bin] * lag;
+            sum += spectrum[bin].real() * std::cos(phase) + spectrum[bin].imag() * std::sin(phase);
+        }
+    }
+    return sum;
+}
+
+Eigen::MatrixXd SummationModel::flipMatrix(std::span<const double> nudges) const {
+    const int n = trackCount();
+    assert(static_cast<int>(nudges.size()) == n);
+    Eigen::MatrixXd matrix(n, n);
+    for (int j = 0; j < n; ++j)
+        for (int i = 0; i <= j; ++i)
+            matrix(i, j) = matrix(j, i) = coupling(i, j, nudges[i] - nudges[j]);
+    return matrix;
+}
+
+double SummationModel::gain(std::span<const int> signs, std::span<const double> nudges) const {
+    if (!hasEnergy()) return 1.0;
+    assert(static_cast<int>(signs.size()) == trackCount());
+    assert(static_cast<int>(nudges.size()) == trackCount());
+    double sum = 0.0;
+    for (int j = 0; j < trackCount(); ++j) {
+        for (int i = 0; i < j; ++i)
+            sum += 2.0 * signs[i] * signs[j] * coupling(i, j, nudges[i] - nudges[j]);
+        sum += coupling(j, j, 0.0);
+    }
+    return sum;
+}
+
+double SummationModel::lowMidCoherence(double gain) const {
+    const double range = inPhase - 1.0;
+    return range > 1e-12 ? (gain - 1.0) / range : 0.0; // below that the difference is rounding
+}
+
+} // namespace spillwright
