@@ -30,11 +30,16 @@ struct CrossSpectraOptions {
     std::int64_t to = -1;  ///< One past the last; -1: to the end.
 };
 
-/// Averaged cross-spectra of all pairs of tracks: Hann window, 50 % overlap, S_ij(f) = <X_i(f) conj(X_j(f))>,
-/// one-sided, bins 0..windowLength/2, mean over windows, unscaled otherwise (levels are read as ratios). Besides the
-/// mean it keeps, per bin within phaseBins(), the sum over stretches (about 5 s each) of the unit phasors S_k/|S_k|, by
-/// which "related" is judged. Memory: 8 bytes * bins * N(N+1)/2, plus the phasors; it does not grow with the
-/// recording's length.
+/// Averaged cross-spectra of all pairs of tracks: Hann window (periodic), 50 % overlap, S_ij(f) = <X_i(f)
+/// conj(X_j(f))>, one-sided, mean over windows, unscaled otherwise (levels are read as ratios). Windows begin at
+/// from(), half a window apart, as many as fit whole; what is left at the end is in the statistics alone. The window is
+/// the shortest power of two of at least 0.25 s: 16384 samples at 44.1 and 48 kHz, 32768 at 88.2 and 96, 65536 at 176.4
+/// and 192. Where four such windows do not fit it is the longest power of two of which four do, at least 1024. Bins run
+/// from 0 to half the rate, and no higher than 24 kHz: nothing is read above hearing. Besides the mean it keeps, per
+/// phase bin, the sum over stretches (groups of at most 29 windows, about 5 s; at least four stretches where each gets
+/// four windows) of the unit phasors S_k/|S_k|, by which "related" is judged. Memory: 8 bytes * bins * N(N+1)/2, plus
+/// the phasors and one stretch of spectra while it is computed; it does not grow with the recording's length. At 48
+/// kHz: 291 MiB for 64 tracks.
 class CrossSpectra {
 public:
     ~CrossSpectra();
@@ -42,7 +47,7 @@ public:
     CrossSpectra& operator=(CrossSpectra&&) noexcept;
 
     int trackCount() const;
-    int binCount() const;
+    int binCount() const;             ///< Bins 0..binCount()-1, binWidth() apart.
     int windowLength() const;         ///< Samples.
     bool windowShortened() const;     ///< The stretch was too short for four windows of the usual length.
     double sampleRate() const;        ///< Hz.
@@ -52,6 +57,10 @@ public:
     std::int64_t windows() const;     ///< Windows averaged.
     int stretches() const;            ///< Stretches averaged.
     double effectiveAverages() const; ///< 0.947 * windows (Hann, 50 %; Welch 1967).
+    /// Stretches in which both tracks sound: a phasor is missing where one is digitally silent.
+    int sharedStretches(int i, int j) const;
+    /// Effective averages of those stretches.
+    double sharedAverages(int i, int j) const;
 
     const TrackStatistics& statistics(int track) const;
 
@@ -77,7 +86,8 @@ private:
 };
 
 /// One pass over all tracks of the source, on all workers. The same bytes for any number of workers.
-/// Faults: an empty stretch or one outside the recording, a group that cannot be read, a stop that was asked for.
+/// Faults: an empty stretch or one outside the recording, a group that cannot be read, a stop that was asked for
+/// (heeded within a few windows), too little memory.
 Result<CrossSpectra> computeCrossSpectra(const SampleSource& source, const CrossSpectraOptions& options,
                                          Workers& workers, const Watch& watch);
 

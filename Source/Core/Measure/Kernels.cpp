@@ -1,0 +1,258 @@
+#include "Core/Measure/Kernels.h"
+
+// Arrays of vectors are kept in registers here: instruction sets whose vectors have no size at compile time are out.
+#define HWY_DISABLED_TARGETS (HWY_SVE | HWY_SVE2 | HWY_SVE_256 | HWY_SVE2_128 | HWY_RVV)
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "Core/Measure/Kernels.cpp"
+#include <hwy/foreach_target.h> // first: includes this file once for each instruction set
+#include <hwy/highway.h>
+
+HWY_BEFORE_NAMESPACE();
+namespace spillwright::kernels {
+namespace HWY_NAMESPACE {
+
+namespace hn = hwy::HWY_NAMESPACE;
+
+using Lanes = hn::CappedTag<float, binsPerBlock>;
+using Vector = hn::Vec<Lanes>;
+
+// Tracks by tracks whose sums stay in registers: as many as the instruction set has room for.
+#if HWY_TARGET == HWY_AVX2
+constexpr int tileRows = 2;
+constexpr int tileColumns = 3;
+#elif HWY_TARGET == HWY_SSE2 || HWY_TARGET == HWY_SSSE3 || HWY_TARGET == HWY_SSE4
+constexpr int tileRows = 2;
+constexpr int tileColumns = 2;
+#else
+constexpr int tileRows = 4;
+constexpr int tileColumns = 3;
+#endif
+
+SampleSums SumSamples(const float* samples, int count, float clipLevel) {
+    const Lanes d;
+    const int lanes = static_cast<int>(hn::Lanes(d));
+    auto sum = hn::Zero(d);
+    auto squares = hn::Zero(d);
+    auto peak = hn::Zero(d);
+    int n = 0;
+    for (; n + lanes <= count; n += lanes) {
+        const auto x = hn::LoadU(d, samples + n);
+        sum = hn::Add(sum, x);
+        squares = hn::MulAdd(x, x, squares);
+        peak = hn::Max(peak, hn::Abs(x));
+    }
+    SampleSums sums;
+    HWY_ALIGN float parts[binsPerBlock];
+    hn::Store(sum, d, parts);
+    for (int lane = 0; lane < lanes; ++lane)
+        sums.sum += static_cast<double>(parts[lane]);
+    hn::Store(squares, d, parts);
+    for (int lane = 0; lane < lanes; ++lane)
+        sums.sumOfSquares += static_cast<double>(parts[lane]);
+    sums.peak = hn::GetLane(hn::MaxOfLanes(d, peak));
+    for (; n < count; ++n) {
+        const double x = static_cast<double>(samples[n]);
+        sums.sum += x;
+        sums.sumOfSquares += x * x;
+        sums.peak = HWY_MAX(sums.peak, samples[n] < 0 ? -samples[n] : samples[n]);
+    }
+    if (sums.peak >= clipLevel)
+        for (n = 0; n < count; ++n)
+            sums.clipped += samples[n] >= clipLevel || samples[n] <= -clipLevel;
+    return sums;
+}
+
+void ApplyWindow(const float* HWY_RESTRICT samples, const float* HWY_RESTRICT window, float limit,
+                 float* HWY_RESTRICT output, int count) {
+    const Lanes d;
+    const auto top = hn::Set(d, limit);
+    const auto bottom = hn::Set(d, -limit);
+    for (int n = 0; n < count; n += static_cast<int>(hn::Lanes(d))) {
+        const auto x = hn::Min(hn::Max(hn::Load(d, samples + n), bottom), top);
+        hn::Store(hn::Mul(x, hn::Load(d, window + n)), d, output + n);
+    }
+}
+
+void ScatterBlocks(const std::complex<float>* spectrum, int blocks, float* first, std::size_t stride) {
+    const Lanes d;
+    const float* from = reinterpret_cast<const float*>(spectrum);
+    for (int block = 0; block < blocks; ++block, first += stride)
+        for (std::size_t bin = 0; bin < binsPerBlock; bin += hn::Lanes(d), from += 2 * hn::Lanes(d)) {
+            Vector re, im;
+            hn::LoadInterleaved2(d, from, re, im);
+            hn::Stream(re, d, first + bin);
+            hn::Stream(im, d, first + binsPerBlock + bin);
+        }
+}
+
+HWY_INLINE void AddPair(Vector re, Vector im, float* sum, float* phase) {
+    const Lanes d;
+    hn::Store(hn::Add(hn::Load(d, sum), re), d, sum);
+    hn::Store(hn::Add(hn::Load(d, sum + binsPerBlock), im), d, sum + binsPerBlock);
+    if (!phase) return;
+    // Scaled by the larger part first: the squares of very quiet or very loud spectra leave the range of float.
+    const auto larger = hn::Max(hn::Abs(re), hn::Abs(im));
+    const auto sounds = hn::Gt(larger, hn::Set(d, 1e-30f));
+    const auto scale = hn::Div(hn::Set(d, 1.0f), hn::IfThenElse(sounds, larger, hn::Set(d, 1.0f)));
+    const auto x = hn::Mul(re, scale);
+    const auto y = hn::Mul(im, scale);
+    const auto magnitude = hn::Sqrt(hn::MulAdd(x, x, hn::Mul(y, y)));
+    const auto unit = hn::IfThenElseZero(sounds, hn::Div(hn::Set(d, 1.0f), magnitude));
+    hn::Store(hn::MulAdd(x, unit, hn::Load(d, phase)), d, phase);
+    hn::Store(hn::MulAdd(y, unit, hn::Load(d, phase + binsPerBlock)), d, phase + binsPerBlock);
+}
+
+struct Block {
+    const float* spectra;
+    int tracks;
+    int windows;
+    std::size_t trackStride;
+    float* sums;
+    float* phases;
+
+    std::size_t pairFloats(int i, int j) const {
+        const auto row = static_cast<std::size_t>(i);
+        const auto all = static_cast<std::size_t>(tracks);
+        return (row * all - row * (row + 1) / 2 + static_cast<std::size_t>(j)) * floatsPerBlock;
+    }
+};
+
+// All pairs of Rows tracks from i on with Columns tracks from j on, i + Rows <= j.
+template <int Rows, int Columns>
+void CrossTile(const Block& block, int i, int j) {
+    const Lanes d;
+    const float* rows = block.spectra + static_cast<std::size_t>(i) * block.trackStride;
+    const float* columns = block.spectra + static_cast<std::size_t>(j) * block.trackStride;
+    for (std::size_t bin = 0; bin < binsPerBlock; bin += hn::Lanes(d)) {
+        Vector re[Rows][Columns], im[Rows][Columns];
+        HWY_UNROLL(16)
+        for (int r = 0; r < Rows; ++r)
+            HWY_UNROLL(16)
+        for (int c = 0; c < Columns; ++c)
+            re[r][c] = im[r][c] = hn::Zero(d);
+        for (int window = 0; window < block.windows; ++window) {
+            const std::size_t at = static_cast<std::size_t>(window) * floatsPerBlock + bin;
+            Vector bRe[Columns], bIm[Columns];
+            HWY_UNROLL(16)
+            for (int c = 0; c < Columns; ++c) {
+                const float* b = columns + static_cast<std::size_t>(c) * block.trackStride + at;
+                bRe[c] = hn::Load(d, b);
+                bIm[c] = hn::Load(d, b + binsPerBlock);
+            }
+            HWY_UNROLL(16)
+            for (int r = 0; r < Rows; ++r) {
+                const float* a = rows + static_cast<std::size_t>(r) * block.trackStride + at;
+                const auto aRe = hn::Load(d, a);
+                const auto aIm = hn::Load(d, a + binsPerBlock);
+                HWY_UNROLL(16)
+                for (int c = 0; c < Columns; ++c) {
+                    re[r][c] = hn::MulAdd(aIm, bIm[c], hn::MulAdd(aRe, bRe[c], re[r][c]));
+                    im[r][c] = hn::NegMulAdd(aRe, bIm[c], hn::MulAdd(aIm, bRe[c], im[r][c]));
+                }
+            }
+        }
+        HWY_UNROLL(16)
+        for (int r = 0; r < Rows; ++r)
+            HWY_UNROLL(16)
+        for (int c = 0; c < Columns; ++c) {
+            const std::size_t pair = block.pairFloats(i + r, j + c) + bin;
+            AddPair(re[r][c], im[r][c], block.sums + pair, block.phases ? block.phases + pair : nullptr);
+        }
+    }
+}
+
+// The pairs of Rows tracks among themselves, each track's own power included.
+template <int Rows>
+void DiagonalTile(const Block& block, int i) {
+    const Lanes d;
+    const float* rows = block.spectra + static_cast<std::size_t>(i) * block.trackStride;
+    for (std::size_t bin = 0; bin < binsPerBlock; bin += hn::Lanes(d)) {
+        Vector re[Rows][Rows], im[Rows][Rows];
+        HWY_UNROLL(16)
+        for (int r = 0; r < Rows; ++r)
+            HWY_UNROLL(16)
+        for (int c = r; c < Rows; ++c)
+            re[r][c] = im[r][c] = hn::Zero(d);
+        for (int window = 0; window < block.windows; ++window) {
+            const std::size_t at = static_cast<std::size_t>(window) * floatsPerBlock + bin;
+            Vector xRe[Rows], xIm[Rows];
+            HWY_UNROLL(16)
+            for (int r = 0; r < Rows; ++r) {
+                const float* x = rows + static_cast<std::size_t>(r) * block.trackStride + at;
+                xRe[r] = hn::Load(d, x);
+                xIm[r] = hn::Load(d, x + binsPerBlock);
+            }
+            HWY_UNROLL(16)
+            for (int r = 0; r < Rows; ++r) {
+                re[r][r] = hn::MulAdd(xIm[r], xIm[r], hn::MulAdd(xRe[r], xRe[r], re[r][r]));
+                HWY_UNROLL(16)
+                for (int c = r + 1; c < Rows; ++c) {
+                    re[r][c] = hn::MulAdd(xIm[r], xIm[c], hn::MulAdd(xRe[r], xRe[c], re[r][c]));
+                    im[r][c] = hn::NegMulAdd(xRe[r], xIm[c], hn::MulAdd(xIm[r], xRe[c], im[r][c]));
+                }
+            }
+        }
+        HWY_UNROLL(16)
+        for (int r = 0; r < Rows; ++r)
+            HWY_UNROLL(16)
+        for (int c = r; c < Rows; ++c) {
+            const std::size_t pair = block.pairFloats(i + r, i + c) + bin;
+            AddPair(re[r][c], im[r][c], block.sums + pair, block.phases ? block.phases + pair : nullptr);
+        }
+    }
+}
+
+template <int Rows>
+void RowOfTiles(const Block& block, int i) {
+    DiagonalTile<Rows>(block, i);
+    int j = i + Rows;
+    for (; j + tileColumns <= block.tracks; j += tileColumns)
+        CrossTile<Rows, tileColumns>(block, i, j);
+    const int left = block.tracks - j;
+    if (left == 1) CrossTile<Rows, 1>(block, i, j);
+    if (tileColumns > 2 && left == 2) CrossTile<Rows, 2>(block, i, j);
+}
+
+void AccumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
+                     float* phases) {
+    const Block block{spectra, tracks, windows, trackStride, sums, phases};
+    int i = 0;
+    for (; i + tileRows <= tracks; i += tileRows)
+        RowOfTiles<tileRows>(block, i);
+    const int left = tracks - i;
+    if (left == 1) RowOfTiles<1>(block, i);
+    if (tileRows > 2 && left == 2) RowOfTiles<2>(block, i);
+    if (tileRows > 3 && left == 3) RowOfTiles<3>(block, i);
+}
+
+} // namespace HWY_NAMESPACE
+} // namespace spillwright::kernels
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+namespace spillwright::kernels {
+
+HWY_EXPORT(SumSamples);
+HWY_EXPORT(ApplyWindow);
+HWY_EXPORT(ScatterBlocks);
+HWY_EXPORT(AccumulateBlock);
+
+SampleSums sumSamples(const float* samples, int count, float clipLevel) {
+    return HWY_DYNAMIC_DISPATCH(SumSamples)(samples, count, clipLevel);
+}
+
+void applyWindow(const float* samples, const float* window, float limit, float* output, int count) {
+    HWY_DYNAMIC_DISPATCH(ApplyWindow)(samples, window, limit, output, count);
+}
+
+void scatterBlocks(const std::complex<float>* spectrum, int blocks, float* first, std::size_t stride) {
+    HWY_DYNAMIC_DISPATCH(ScatterBlocks)(spectrum, blocks, first, stride);
+}
+
+void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
+                     float* phases) {
+    HWY_DYNAMIC_DISPATCH(AccumulateBlock)(spectra, tracks, windows, trackStride, sums, phases);
+}
+
+} // namespace spillwright::kernels
+#endif

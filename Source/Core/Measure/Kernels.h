@@ -1,0 +1,36 @@
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+
+/// The inner loops of the pass over the audio, compiled for several instruction sets and chosen at run time.
+namespace spillwright::kernels {
+
+/// Bins that lie together in memory: 16 real parts, then 16 imaginary parts.
+inline constexpr int binsPerBlock = 16;
+inline constexpr int floatsPerBlock = 2 * binsPerBlock;
+
+struct SampleSums {
+    double sum = 0.0;
+    double sumOfSquares = 0.0;
+    float peak = 0.0f;
+    std::int64_t clipped = 0;
+};
+/// Of `count` samples; clipped: at or above `clipLevel` in magnitude. Sums within 1e-5 of their magnitude for up to
+/// 2^16 samples.
+SampleSums sumSamples(const float* samples, int count, float clipLevel);
+
+/// output = samples * window, samples held within +-limit first. All aligned to 64 bytes, count a multiple of 16.
+void applyWindow(const float* samples, const float* window, float limit, float* output, int count);
+
+/// Writes a spectrum, block by block, to blocks `stride` floats apart, past the caches. Aligned to 64 bytes.
+void scatterBlocks(const std::complex<float>* spectrum, int blocks, float* first, std::size_t stride);
+
+/// Accumulates one block of bins over the windows of one stretch. Spectra: X[track][window], a block each.
+/// sums[pair(i, j)] += sum over windows of X_i conj(X_j), i <= j, pairs in the order (0,0) (0,1) ... (1,1) (1,2) ...
+/// phases (may be null) likewise += that sum divided by its magnitude; nothing where it is 0.
+void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
+                     float* phases);
+
+} // namespace spillwright::kernels
