@@ -1,0 +1,103 @@
+#pragma once
+
+#include <cmath>
+#include <complex>
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <numbers>
+#include <vector>
+
+/// Signals of known truth, the same on every machine.
+namespace spillwright::test {
+
+/// Uniform to normal by hand: the distributions of the standard library differ between systems.
+class Noise {
+public:
+    explicit Noise(std::uint64_t seed) : state(seed * 0x9E3779B97F4A7C15ull + 0x1234567ull) {}
+    double uniform() { // splitmix64
+        std::uint64_t z = (state += 0x9E3779B97F4A7C15ull);
+        z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9ull;
+        z = (z ^ (z >> 27)) * 0x94D049BB133111EBull;
+        return (static_cast<double>((z ^ (z >> 31)) >> 11) + 0.5) * 0x1.0p-53;
+    }
+    double normal() { return std::sqrt(-2.0 * std::log(uniform())) * std::cos(2.0 * std::numbers::pi * uniform()); }
+
+private:
+    std::uint64_t state;
+};
+
+/// White noise of the given standard deviation.
+inline std::vector<float> whiteNoise(std::size_t length, std::uint64_t seed, double deviation = 0.1) {
+    Noise noise(seed);
+    std::vector<float> samples(length);
+    for (auto& sample : samples)
+        sample = static_cast<float>(deviation * noise.normal());
+    return samples;
+}
+
+/// The discrete transform by halves, in double: slow and obvious. Length a power of two.
+inline void transformByHalves(std::vector<std::complex<double>>& x, double direction) {
+    const std::size_t n = x.size();
+    if (n < 2) return;
+    std::vector<std::complex<double>> even(n / 2), odd(n / 2);
+    for (std::size_t k = 0; k < n / 2; ++k) {
+        even[k] = x[2 * k];
+        odd[k] = x[2 * k + 1];
+    }
+    transformByHalves(even, direction);
+    transformByHalves(odd, direction);
+    for (std::size_t k = 0; k < n / 2; ++k) {
+        const auto turned =
+            std::polar(1.0, direction * 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n)) *
+            odd[k];
+        x[k] = even[k] + turned;
+        x[k + n / 2] = even[k] - turned;
+    }
+}
+
+/// The signal passed through a frequency response, given for 0 < f < rate/2 in Hz; the length is taken as circular, so
+/// delays are exact to the last digit.
+inline std::vector<float> filtered(const std::vector<float>& signal, double rateHz,
+                                   const std::function<std::complex<double>(double)>& response) {
+    std::size_t n = 1;
+    while (n < signal.size())
+        n *= 2;
+    std::vector<std::complex<double>> spectrum(n);
+    for (std::size_t k = 0; k < signal.size(); ++k)
+        spectrum[k] = static_cast<double>(signal[k]);
+    transformByHalves(spectrum, -1.0);
+    spectrum[0] *= response(0.0).real();
+    spectrum[n / 2] *= response(rateHz / 2).real();
+    for (std::size_t k = 1; k < n / 2; ++k) {
+        spectrum[k] *= response(static_cast<double>(k) * rateHz / static_cast<double>(n));
+        spectrum[n - k] = std::conj(spectrum[k]);
+    }
+    transformByHalves(spectrum, 1.0);
+    std::vector<float> result(signal.size());
+    for (std::size_t k = 0; k < result.size(); ++k)
+        result[k] = static_cast<float>(spectrum[k].real() / static_cast<double>(n));
+    return result;
+}
+
+/// Delayed by any fraction of a sample.
+inline std::vector<float> delayed(const std::vector<float>& signal, double samples, double factor = 1.0) {
+    return filtered(signal, 1.0, [&](double cyclesPerSample) {
+        return std::polar(factor, -2.0 * std::numbers::pi * cyclesPerSample * samples);
+    });
+}
+
+/// Pink: every octave the same power, from 20 Hz up.
+inline std::vector<float> pinkNoise(std::size_t length, std::uint64_t seed, double rateHz = 48000.0,
+                                    double deviation = 0.1) {
+    return filtered(whiteNoise(length, seed, deviation), rateHz,
+                    [](double hertz) { return std::complex<double>(hertz < 20.0 ? 0.0 : std::sqrt(200.0 / hertz)); });
+}
+
+inline std::vector<float> sum(std::vector<float> a, const std::vector<float>& b, double factor = 1.0) {
+    for (std::size_t n = 0; n < a.size() && n < b.size(); ++n)
+        a[n] += static_cast<float>(factor * static_cast<double>(b[n]));
+    return a;
+}
+
+} // namespace spillwright::test
