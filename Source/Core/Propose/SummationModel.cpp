@@ -1,6 +1,7 @@
 #include "Core/Propose/SummationModel.h"
 
 #include "Core/Signal/HighPass.h"
+#include "Core/ThirdOctaves.h"
 
 #include <algorithm>
 #include <cassert>
@@ -13,11 +14,12 @@ namespace spillwright {
 namespace {
 
 /// s g H(f) without the sign: what a track is multiplied by at each bin, 0 when muted.
-std::vector<std::complex<double>> responseOf(const TrackAdjustment& adjustment, int binCount, double binWidth) {
+std::vector<std::complex<double>> responseOf(const TrackAdjustment& adjustment, int binCount, double binWidth,
+                                             double sampleRate) {
     const double gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value);
     std::vector<std::complex<double>> response(binCount, gain);
     if (adjustment.highPass) {
-        const HighPass filter(*adjustment.highPass, 2.0 * (binCount - 1) * binWidth);
+        const HighPass filter(*adjustment.highPass, sampleRate);
         for (int bin = 0; bin < binCount; ++bin)
             response[bin] *= filter.responseAt(Hertz(bin * binWidth));
     }
@@ -32,29 +34,11 @@ std::vector<int> allTracks(std::size_t count) {
 
 } // namespace
 
-std::vector<ThirdOctave> thirdOctavesOf(Band band) {
-    const double low = band.low.value, high = band.high.value;
-    if (!(low > 0.0) || !(high > low)) return {};
-    // An edge that rounding puts a hair inside the band is the band's own edge.
-    const double hair = 1e-9;
-    std::vector<double> edges{low};
-    for (int k = static_cast<int>(std::floor(10.0 * std::log10(low))) - 1;; ++k) {
-        const double edge = std::pow(10.0, (k + 0.5) / 10.0);
-        if (edge >= high * (1.0 - hair)) break;
-        if (edge > low * (1.0 + hair)) edges.push_back(edge);
-    }
-    edges.push_back(high);
-    std::vector<ThirdOctave> octaves;
-    for (std::size_t b = 0; b + 1 < edges.size(); ++b)
-        octaves.push_back({edges[b], edges[b + 1], std::log(edges[b + 1] / edges[b]) / std::log(high / low)});
-    return octaves;
-}
-
 SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
                                std::span<const TrackAdjustment> adjustments, Band band) {
     tracks.assign(chosen.begin(), chosen.end());
     build(
-        spectra.binCount(), spectra.binWidth(),
+        spectra.binCount(), spectra.binWidth(), spectra.sampleRate(),
         [&](int bin, int i, int j) { return spectra.at(bin, tracks[i], tracks[j]); }, adjustments, band);
 }
 
@@ -62,17 +46,17 @@ SummationModel SummationModel::fromSpectra(int binCount, double binWidth, const 
                                            std::span<const TrackAdjustment> adjustments, Band band) {
     SummationModel model;
     model.tracks = allTracks(adjustments.size());
-    model.build(binCount, binWidth, at, adjustments, band);
+    model.build(binCount, binWidth, 2.0 * (binCount - 1) * binWidth, at, adjustments, band);
     return model;
 }
 
-void SummationModel::build(int binCount, double binWidth, const SpectrumAt& at,
+void SummationModel::build(int binCount, double binWidth, double sampleRate, const SpectrumAt& at,
                            std::span<const TrackAdjustment> adjustments, Band band) {
     const int n = trackCount();
     assert(static_cast<int>(adjustments.size()) == n);
     std::vector<std::vector<std::complex<double>>> response;
     for (const auto& adjustment : adjustments)
-        response.push_back(responseOf(adjustment, binCount, binWidth));
+        response.push_back(responseOf(adjustment, binCount, binWidth, sampleRate));
 
     struct Part {
         double weight; // omega_b / P0_b
@@ -80,24 +64,14 @@ void SummationModel::build(int binCount, double binWidth, const SpectrumAt& at,
     };
     std::vector<Part> parts;
     double shares = 0.0;
-    const auto octaves = thirdOctavesOf(band);
-    for (std::size_t b = 0; b < octaves.size(); ++b) {
-        // Bins low <= f < high, for the last f <= high. Whole numbers of bin widths are compared in Hz, as edges are.
-        int first = std::max(1, static_cast<int>(std::floor(octaves[b].low / binWidth)));
-        while (first * binWidth < octaves[b].low)
-            ++first;
-        const bool last = b + 1 == octaves.size();
+    for (const auto& octave : thirdOctaveBins(band, binWidth, binCount)) {
         double power = 0.0;
-        int bin = first;
-        for (; bin < binCount; ++bin) {
-            const double f = bin * binWidth;
-            if (last ? f > octaves[b].high : f >= octaves[b].high) break;
+        for (int bin = octave.firstBin; bin <= octave.lastBin; ++bin)
             for (int i = 0; i < n; ++i)
                 power += std::norm(response[i][bin]) * at(bin, i, i).real();
-        }
         if (!(power > 0.0)) continue;
-        parts.push_back({octaves[b].share / power, first, bin - 1});
-        shares += octaves[b].share;
+        parts.push_back({octave.share / power, octave.firstBin, octave.lastBin});
+        shares += octave.share;
     }
     std::vector<double> weights;
     std::vector<int> bins;

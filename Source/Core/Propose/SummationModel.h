@@ -13,17 +13,6 @@
 
 namespace spillwright {
 
-/// One third octave cut to a band. Its lower edge belongs to it, its upper edge only where it is the band's last.
-struct ThirdOctave {
-    double low = 0.0;   ///< Hz.
-    double high = 0.0;  ///< Hz.
-    double share = 0.0; ///< Of the band's width in octaves; the shares of a band add up to 1.
-};
-
-/// The third octaves of a band, edges 10^((k +- 1/2)/10) Hz (IEC 61260-1, base 10), the outer ones cut to the band.
-/// 0 < low < high; anything else gives none.
-std::vector<ThirdOctave> thirdOctavesOf(Band band);
-
 /// Everything needed to know the summation gain of any flips and nudges of the chosen
 /// tracks, with their gains and high-passes already in. Built once per band and balance; then no audio or spectra
 /// needed.
@@ -74,8 +63,8 @@ public:
 
 private:
     SummationModel() = default;
-    void build(int binCount, double binWidth, const SpectrumAt& at, std::span<const TrackAdjustment> adjustments,
-               Band band);
+    void build(int binCount, double binWidth, double sampleRate, const SpectrumAt& at,
+               std::span<const TrackAdjustment> adjustments, Band band);
     void computeInPhase();
     static std::size_t pairIndex(int i, int j) { return static_cast<std::size_t>(j) * (j + 1) / 2 + i; } // i <= j
 
