@@ -2,6 +2,7 @@
 
 #include "Core/SampleSource.h"
 #include "Core/Workers.h"
+#include "Media/AudioFile.h"
 #include "Session/TrackInfo.h"
 
 #include <filesystem>
@@ -10,6 +11,14 @@
 #include <vector>
 
 namespace spillwright {
+
+/// One readable file of a recording, and where its tracks stand.
+struct RecordingFile {
+    std::filesystem::path path;
+    AudioFileInfo info;
+    std::vector<int> tracks;   ///< One a channel, in order.
+    std::int64_t startsAt = 0; ///< Sample of the recording at which the file begins (BWF time reference).
+};
 
 /// A folder of audio files that start together, opened and listed in natural order. Nothing of it is ever written
 /// to. Audio is streamed from disk: memory does not grow with the length. Immutable after opening; safe to share
@@ -25,6 +34,8 @@ public:
     const std::vector<std::string>&
     warnings() const; ///< One line each: resampled, cut short, not finite, time references.
 
+    const std::vector<RecordingFile>& files() const; ///< The readable ones; group g is the tracks of files()[g].
+
     int trackCount() const override;
     double sampleRate() const override;
     std::int64_t length() const override;
@@ -36,5 +47,9 @@ private:
     struct Contents;
     std::unique_ptr<Contents> contents;
 };
+
+/// Whether both tracks hold the very same samples, at the same place: one of them is a copy. Reads both to the first
+/// difference. False where one cannot be read.
+bool sameAudio(const Recording& recording, int trackA, int trackB);
 
 } // namespace spillwright

@@ -1,6 +1,7 @@
 #include "Media/WriteAudio.h"
 
 #include "Media/Files.h"
+#include "Media/Flac.h"
 
 #include <algorithm>
 #include <bit>
@@ -24,11 +25,6 @@ double fullScale(SampleFormat format) {
 
 double rounded(SampleFormat format, float sample) {
     return std::nearbyint(static_cast<double>(sample) * fullScale(format));
-}
-
-std::int32_t integerOf(SampleFormat format, float sample) {
-    const double full = fullScale(format);
-    return static_cast<std::int32_t>(std::clamp(rounded(format, sample), -full, full - 1.0));
 }
 
 /// Bytes of a header in the order of the file.
@@ -235,9 +231,15 @@ Result<std::unique_ptr<AudioFileWriter>> AudioFileWriter::create(const std::file
            format.container == Container::rf64);
     auto file = OutputFile::create(target);
     if (!file) return file.fault();
+    if (format.container == Container::flac) return createFlac(std::move(*file), format);
     auto writer = std::make_unique<PcmWriter>(std::move(*file), format);
     if (auto begun = writer->begin(); !begun) return begun.fault();
     return std::unique_ptr<AudioFileWriter>(std::move(writer));
+}
+
+std::int32_t integerOf(SampleFormat format, float sample) {
+    const double full = fullScale(format);
+    return static_cast<std::int32_t>(std::clamp(rounded(format, sample), -full, full - 1.0));
 }
 
 bool fits(SampleFormat format, float sample) {

@@ -40,6 +40,8 @@ public:
     virtual Outcome keep() = 0;   ///< After finish(): takes the target's name; a file of that name is replaced.
 };
 
+/// The integer that stands for a sample, rounded to the nearest and held at the largest. int16 and int24 only.
+std::int32_t integerOf(SampleFormat format, float sample);
 /// Whether a sample is held without clipping: between -1 and the largest integer, both rounded to.
 bool fits(SampleFormat format, float sample);
 

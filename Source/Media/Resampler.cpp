@@ -1,0 +1,150 @@
+#include "Media/Resampler.h"
+
+#include <soxr.h>
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numeric>
+#include <optional>
+#include <stdexcept>
+
+namespace spillwright {
+
+namespace {
+
+std::int64_t wholeRate(double rate) {
+    return std::llround(rate);
+}
+
+std::int64_t floorDivide(std::int64_t a, std::int64_t b) {
+    return a / b - (a % b < 0 ? 1 : 0);
+}
+
+using Buffers = std::vector<std::vector<float>>;
+
+Buffers buffersOf(int channels, int frames) {
+    return Buffers(static_cast<std::size_t>(channels), std::vector<float>(static_cast<std::size_t>(frames)));
+}
+
+std::vector<float*> pointersInto(Buffers& buffers, int offset = 0) {
+    std::vector<float*> pointers;
+    for (auto& buffer : buffers)
+        pointers.push_back(buffer.data() + offset);
+    return pointers;
+}
+
+} // namespace
+
+std::int64_t resampledLength(std::int64_t frames, double fromRate, double toRate) {
+    const std::int64_t from = wholeRate(fromRate), to = wholeRate(toRate);
+    return frames / from * to + (frames % from * to + from - 1) / from; // in two parts: no overflow
+}
+
+struct Resampler::Stream {
+    static constexpr int inputBlock = 4096;
+    static constexpr int outputBlock = 8192;
+    static constexpr int memory = 8 * outputBlock; ///< Of what was made: overlapping reads begin no new stream.
+    /// How far the filter reaches, in samples of the slower rate: a generous bound of some hundred (-140 dB, linear
+    /// phase, pass-band to 0.913 of the Nyquist frequency). That it suffices is tested.
+    static constexpr double filterReach = 2048.0;
+
+    Stream(double inputRate, double outputRate, int channelCount, Input inputFunction)
+        : rateIn(inputRate), rateOut(outputRate), channels(channelCount), input(std::move(inputFunction)),
+          fed(buffersOf(channels, inputBlock)), made(buffersOf(channels, memory)) {
+        const std::int64_t in = wholeRate(rateIn), out = wholeRate(rateOut), common = std::gcd(in, out);
+        periodIn = in / common;
+        periodOut = out / common;
+        leadIn = static_cast<std::int64_t>(std::ceil(filterReach * std::max(1.0, rateOut / rateIn)));
+    }
+
+    /// A stream whose filter is full when it comes to `frame`. Input and output begin together at a place where samples
+    /// of both rates fall together, so that the phase is that of a stream from the beginning.
+    void restart(std::int64_t frame) {
+        const auto quality = soxr_quality_spec(SOXR_VHQ, SOXR_HI_PREC_CLOCK);
+        const auto layout = soxr_io_spec(SOXR_FLOAT32_S, SOXR_FLOAT32_S);
+        const auto runtime = soxr_runtime_spec(1);
+        soxr_error_t error = nullptr;
+        resampler.reset(
+            soxr_create(rateIn, rateOut, static_cast<unsigned>(channels), &error, &layout, &quality, &runtime));
+        if (!error) error = soxr_set_input_fn(resampler.get(), feed, this, inputBlock);
+        if (error) throw std::runtime_error(error); // out of memory: the rates were checked
+
+        const std::int64_t period = floorDivide(frame - leadIn, periodOut);
+        nextIn = period * periodIn;
+        madeStart = madeEnd = period * periodOut;
+    }
+
+    Outcome makeMore() {
+        auto kept = static_cast<int>(madeEnd - madeStart);
+        if (kept + outputBlock > memory) {
+            const int half = memory / 2;
+            for (auto& buffer : made)
+                std::copy(buffer.begin() + (kept - half), buffer.begin() + kept, buffer.begin());
+            madeStart = madeEnd - half;
+            kept = half;
+        }
+        auto out = pointersInto(made, kept);
+        const std::size_t got = soxr_output(resampler.get(), out.data(), outputBlock);
+        if (trouble) return *trouble;
+        madeEnd += static_cast<std::int64_t>(got);
+        return done();
+    }
+
+    static std::size_t feed(void* state, soxr_in_t* data, std::size_t wanted) {
+        Stream& self = *static_cast<Stream*>(state);
+        const auto count = static_cast<int>(std::min<std::size_t>(wanted, inputBlock));
+        self.fedPointers = pointersInto(self.fed);
+        if (auto got = self.input(self.nextIn, count, self.fedPointers); !got) {
+            self.trouble = got.fault();
+            *data = nullptr;
+            return 0;
+        }
+        self.nextIn += count;
+        *data = self.fedPointers.data();
+        return static_cast<std::size_t>(count);
+    }
+
+    struct Delete {
+        void operator()(soxr_t s) const { soxr_delete(s); }
+    };
+
+    double rateIn, rateOut;
+    int channels;
+    Input input;
+    Buffers fed, made;
+    std::vector<float*> fedPointers;
+    std::int64_t periodIn = 1, periodOut = 1;
+    std::int64_t leadIn = 0; ///< Frames of the result that a new stream begins before what is asked for.
+    std::unique_ptr<soxr, Delete> resampler;
+    std::optional<Fault> trouble;
+    std::int64_t nextIn = 0;
+    std::int64_t madeStart = 0, madeEnd = 0; ///< Frames of the result that `made` holds.
+};
+
+Resampler::Resampler(double inputRate, double outputRate, int channels, Input input)
+    : stream(std::make_unique<Stream>(inputRate, outputRate, channels, std::move(input))) {}
+
+Resampler::~Resampler() = default;
+
+Outcome Resampler::read(std::int64_t start, int count, std::span<float* const> channels) {
+    Stream& s = *stream;
+    for (int done = 0; done < count;) {
+        const std::int64_t frame = start + done;
+        const bool ahead = frame >= s.madeEnd && frame - s.madeEnd <= s.leadIn;
+        if (!s.resampler || s.trouble || frame < s.madeStart || (frame >= s.madeEnd && !ahead)) {
+            s.trouble.reset();
+            s.restart(frame);
+        }
+        while (frame >= s.madeEnd)
+            if (auto made = s.makeMore(); !made) return made;
+        const auto offset = static_cast<std::size_t>(frame - s.madeStart);
+        const auto frames = static_cast<int>(std::min<std::int64_t>(count - done, s.madeEnd - frame));
+        for (std::size_t c = 0; c < channels.size(); ++c)
+            std::copy_n(s.made[c].data() + offset, frames, channels[c] + done);
+        done += frames;
+    }
+    return spillwright::done();
+}
+
+} // namespace spillwright
