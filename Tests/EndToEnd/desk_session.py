@@ -1,0 +1,141 @@
+"""A desk of one's own for a test: virtual display, window manager, audio server with a dummy driver, and the real window.
+
+Everything is started for the test and ended with it. Needs Xvfb, openbox, xdotool, ImageMagick's import, jackd2.
+"""
+
+import contextlib
+import os
+import pathlib
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+
+import numpy
+from scipy.io import wavfile
+
+
+def need(*programs):
+    missing = [p for p in programs if shutil.which(p) is None]
+    if missing:
+        raise SystemExit("missing programs: " + " ".join(missing) + "; bash cmake/check.sh installs them")
+
+
+def wait_for(condition, seconds, what):
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline:
+        result = condition()
+        if result:
+            return result
+        time.sleep(0.1)
+    raise AssertionError(f"waited {seconds} s for {what}")
+
+
+class DeskSession:
+    """with DeskSession(window_program, arguments) as desk: desk.key("space") ..."""
+
+    rate = 48000
+
+    def __init__(self, program, arguments, size="1280x800", artefacts=None):
+        need("Xvfb", "openbox", "xdotool", "import", "jackd", "jack_lsp", "jack_rec")
+        self.program, self.arguments, self.size = str(program), [str(a) for a in arguments], size
+        self.artefacts = pathlib.Path(artefacts) if artefacts else None
+        self.stack = contextlib.ExitStack()
+
+    def __enter__(self):
+        try:
+            return self._start()
+        except BaseException:
+            self.stack.close()
+            raise
+
+    def __exit__(self, *_):
+        self.stack.close()
+
+    def _spawn(self, command, **options):
+        log = open(self.folder / (pathlib.Path(command[0]).name + ".log"), "w+b")
+        self.stack.callback(log.close)
+        process = subprocess.Popen(command, env=self.env, stdin=subprocess.DEVNULL, stdout=log, stderr=log,
+                                   start_new_session=True, **options)
+
+        def end():
+            if process.poll() is None:
+                os.killpg(process.pid, signal.SIGTERM)
+                try:
+                    process.wait(5)
+                except subprocess.TimeoutExpired:
+                    os.killpg(process.pid, signal.SIGKILL)
+                    process.wait()
+
+        self.stack.callback(end)
+        return process
+
+    def _start(self):
+        self.folder = pathlib.Path(self.stack.enter_context(tempfile.TemporaryDirectory(prefix="spillwright-desk-")))
+        self.env = dict(os.environ, HOME=str(self.folder), XDG_CACHE_HOME=str(self.folder / "cache"),
+                        JACK_DEFAULT_SERVER=f"spillwright-test-{os.getpid()}", JACK_NO_AUDIO_RESERVATION="1")
+        self.env.pop("WAYLAND_DISPLAY", None)
+
+        # The server picks a free display by itself and says which.
+        read_end, write_end = os.pipe()
+        self._spawn(["Xvfb", "-displayfd", str(write_end), "-screen", "0", self.size + "x24", "-nolisten", "tcp"],
+                    pass_fds=[write_end])
+        os.close(write_end)
+        with os.fdopen(read_end) as pipe:
+            self.env["DISPLAY"] = ":" + pipe.readline().strip()
+        self._spawn(["openbox"])
+        # Long periods: the machine that checks may be busy, and the sound must not depend on it.
+        self._spawn(["jackd", "-r", "-n", self.env["JACK_DEFAULT_SERVER"], "-d", "dummy", "-r", str(self.rate), "-p", "1024"])
+        wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 15, "the audio server")
+        self.window_process = self._spawn([self.program, "--settings-dir", self.folder / "settings", *self.arguments])
+        self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 30,
+                               "the window")[-1]
+        self.run("xdotool", "windowactivate", "--sync", self.window)
+        return self
+
+    def run(self, *command):
+        """Standard output of a short command; empty where it fails."""
+        result = subprocess.run(command, env=self.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                                stderr=subprocess.DEVNULL, text=True, timeout=30, check=False)
+        return result.stdout
+
+    def title(self):
+        return self.run("xdotool", "getwindowname", self.window).strip()
+
+    def key(self, *keys):
+        self.run("xdotool", "key", "--window", self.window, "--clearmodifiers", *keys)
+
+    def click(self, x, y):
+        self.run("xdotool", "mousemove", "--window", self.window, str(x), str(y), "click", "1")
+
+    def alive(self):
+        return self.window_process.poll() is None
+
+    def screenshot(self, name):
+        if self.artefacts:
+            self.artefacts.mkdir(parents=True, exist_ok=True)
+            self.run("import", "-window", "root", str(self.artefacts / name))
+
+    def ports(self):
+        """The window's two outputs on the audio server."""
+        return sorted(p for p in self.run("jack_lsp").split() if p.lower().startswith("spillwright:out"))[:2]
+
+    @contextlib.contextmanager
+    def recorded(self, seconds):
+        """Records what the window plays while the block runs; afterwards .samples is (n, 2) float64."""
+
+        class Recording:
+            samples = None
+
+        recording = Recording()
+        left, right = wait_for(lambda: self.ports() if len(self.ports()) == 2 else None, 20, "the window's outputs")
+        path = self.folder / "heard.wav"
+        process = self._spawn(["jack_rec", "-f", path, "-d", str(seconds), "-b", "32", left, right])
+        wait_for(path.exists, 10, "the recorder")
+        yield recording
+        process.wait(seconds + 15)
+        rate, samples = wavfile.read(path)
+        assert rate == self.rate, rate
+        scale = 2.0**31 if samples.dtype == numpy.int32 else 1.0
+        recording.samples = samples.astype(numpy.float64) / scale
