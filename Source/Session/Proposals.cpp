@@ -113,7 +113,9 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
 
-    const SummationModel model(*m.spectra, m.usable, usableAdjustments, m.options.band);
+    SummationModel model(*m.spectra, m.usable, usableAdjustments, m.options.band);
+    for (std::size_t p = 0; p < m.usable.size(); ++p)
+        if (apart[p]) model.isolate(static_cast<int>(p));
     if (!model.hasEnergy())
         return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
 
