@@ -3,10 +3,8 @@
 #include <soxr.h>
 
 #include <algorithm>
-#include <cassert>
 #include <cmath>
 #include <numeric>
-#include <optional>
 #include <stdexcept>
 
 namespace spillwright {
@@ -67,11 +65,11 @@ struct Resampler::Stream {
         soxr_error_t error = nullptr;
         resampler.reset(
             soxr_create(rateIn, rateOut, static_cast<unsigned>(channels), &error, &layout, &quality, &runtime));
-        if (!error) error = soxr_set_input_fn(resampler.get(), feed, this, inputBlock);
         if (error) throw std::runtime_error(error); // out of memory: the rates were checked
 
         const std::int64_t period = floorDivide(frame - leadIn, periodOut);
         nextIn = period * periodIn;
+        fedAt = fedCount = 0;
         madeStart = madeEnd = period * periodOut;
     }
 
@@ -84,25 +82,28 @@ struct Resampler::Stream {
             madeStart = madeEnd - half;
             kept = half;
         }
-        auto out = pointersInto(made, kept);
-        const std::size_t got = soxr_output(resampler.get(), out.data(), outputBlock);
-        if (trouble) return *trouble;
+        std::size_t got = 0;
+        while (got == 0) {
+            if (fedAt == fedCount) {
+                const auto into = pointersInto(fed);
+                if (auto read = input(nextIn, inputBlock, into); !read) {
+                    resampler.reset(); // its stream has a gap
+                    return read;
+                }
+                nextIn += inputBlock;
+                fedAt = 0;
+                fedCount = inputBlock;
+            }
+            // (soxr's pull interface misplaces separate channels; this one does not.)
+            const auto in = pointersInto(fed, fedAt);
+            auto out = pointersInto(made, kept);
+            std::size_t taken = 0;
+            const auto waiting = static_cast<std::size_t>(fedCount - fedAt);
+            soxr_process(resampler.get(), in.data(), waiting, &taken, out.data(), outputBlock, &got);
+            fedAt += static_cast<int>(taken);
+        }
         madeEnd += static_cast<std::int64_t>(got);
         return done();
-    }
-
-    static std::size_t feed(void* state, soxr_in_t* data, std::size_t wanted) {
-        Stream& self = *static_cast<Stream*>(state);
-        const auto count = static_cast<int>(std::min<std::size_t>(wanted, inputBlock));
-        self.fedPointers = pointersInto(self.fed);
-        if (auto got = self.input(self.nextIn, count, self.fedPointers); !got) {
-            self.trouble = got.fault();
-            *data = nullptr;
-            return 0;
-        }
-        self.nextIn += count;
-        *data = self.fedPointers.data();
-        return static_cast<std::size_t>(count);
     }
 
     struct Delete {
@@ -113,12 +114,11 @@ struct Resampler::Stream {
     int channels;
     Input input;
     Buffers fed, made;
-    std::vector<float*> fedPointers;
     std::int64_t periodIn = 1, periodOut = 1;
     std::int64_t leadIn = 0; ///< Frames of the result that a new stream begins before what is asked for.
     std::unique_ptr<soxr, Delete> resampler;
-    std::optional<Fault> trouble;
     std::int64_t nextIn = 0;
+    int fedAt = 0, fedCount = 0;             ///< Of `fed`, what soxr has not taken yet.
     std::int64_t madeStart = 0, madeEnd = 0; ///< Frames of the result that `made` holds.
 };
 
@@ -132,10 +132,7 @@ Outcome Resampler::read(std::int64_t start, int count, std::span<float* const> c
     for (int done = 0; done < count;) {
         const std::int64_t frame = start + done;
         const bool ahead = frame >= s.madeEnd && frame - s.madeEnd <= s.leadIn;
-        if (!s.resampler || s.trouble || frame < s.madeStart || (frame >= s.madeEnd && !ahead)) {
-            s.trouble.reset();
-            s.restart(frame);
-        }
+        if (!s.resampler || frame < s.madeStart || (frame >= s.madeEnd && !ahead)) s.restart(frame);
         while (frame >= s.madeEnd)
             if (auto made = s.makeMore(); !made) return made;
         const auto offset = static_cast<std::size_t>(frame - s.madeStart);

@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-namespace spillwright::tests {
+namespace spillwright::test {
 
 // Audio files byte by byte, so that headers can be wrong on purpose.
 
@@ -103,4 +103,4 @@ inline std::vector<float> sine(double frequency, double rate, std::size_t count,
     return samples;
 }
 
-} // namespace spillwright::tests
+} // namespace spillwright::test

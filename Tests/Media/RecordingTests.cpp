@@ -1,7 +1,7 @@
 #include "Media/Recording.h"
 
 #include "Media/AudioBytes.h"
-#include "Media/TemporaryFolder.h"
+#include "Media/FolderContent.h"
 #include "Media/WriteAudio.h"
 
 #include <catch2/catch.hpp>
@@ -10,11 +10,12 @@
 #include <map>
 
 #ifndef _WIN32
+#include <sys/stat.h>
 #include <unistd.h>
 #endif
 
 using namespace spillwright;
-using namespace spillwright::tests;
+using namespace spillwright::test;
 
 namespace {
 
@@ -322,6 +323,303 @@ TEST_CASE("samples that are not finite count as 0, are counted, and too many mak
     for (auto& sample : expected)
         if (!std::isfinite(sample)) sample = 0.0f;
     CHECK(samplesOf(*recording, 0, 0, 1000)[0] == expected);
+}
+
+namespace {
+
+std::string stampedWav(int rate, std::uint64_t reference, const std::vector<std::int64_t>& samples) {
+    return riff(chunk("bext", broadcastExtension("", reference, "")) + chunk("fmt ", formatBody(1, 1, rate, 24)) +
+                chunk("data", integers(samples, 3)));
+}
+
+} // namespace
+
+TEST_CASE("where all files bear a time reference, each begins when it says") {
+    TemporaryFolder folder;
+    const std::uint64_t noon = 12ull * 3600 * 48000;
+    putContent(folder / "a.wav", stampedWav(48000, noon + 5, someSamples));
+    putContent(folder / "b.wav", stampedWav(48000, noon, someSamples));
+    putContent(folder / "c.wav", stampedWav(48000, noon + 100, someSamples));
+    const auto recording = opened(folder.path());
+    CHECK(recording->length() == 106);
+    const auto expected = fractions(someSamples, 8388608.0);
+    CHECK(samplesOf(*recording, 0, 5, 6)[0] == expected);
+    CHECK(samplesOf(*recording, 1, 0, 6)[0] == expected);
+    CHECK(samplesOf(*recording, 2, 100, 6)[0] == expected);
+    CHECK(samplesOf(*recording, 2, 0, 100)[0] == std::vector<float>(100));
+    CHECK(recording->warnings().size() == 1);
+    CHECK_FALSE(sameAudio(*recording, 0, 1)); // the same take at another place is no copy
+
+    putContent(folder / "d.wav", wav24(48000, someSamples)); // one without: all start together
+    const auto together = opened(folder.path());
+    CHECK(together->length() == 6);
+    CHECK(samplesOf(*together, 0, 0, 6)[0] == expected);
+    CHECK(together->warnings().empty());
+}
+
+TEST_CASE("a time reference counts in samples of its own file") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", stampedWav(48000, 3600ull * 48000, someSamples));
+    putContent(folder / "b.wav", stampedWav(48000, 3600ull * 48000, someSamples));
+    putContent(folder / "c.wav", stampedWav(44100, 3600ull * 44100 + 441, someSamples)); // 10 ms later
+    const auto recording = opened(folder.path());
+    CHECK(recording->files()[0].startsAt == 0);
+    CHECK(recording->files()[2].startsAt == 480);
+}
+
+TEST_CASE("time references a day apart are taken for wrong") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", stampedWav(48000, 0, someSamples));
+    putContent(folder / "b.wav", stampedWav(48000, 24ull * 3600 * 48000, someSamples));
+    putContent(folder / "c.wav", stampedWav(48000, 0x7FFFFFFFFFFFFFFF, someSamples));
+    const auto recording = opened(folder.path());
+    CHECK(recording->length() == 6);
+    REQUIRE(recording->warnings().size() == 1);
+    CHECK(recording->warnings()[0].find("a.wav and c.wav") != std::string::npos);
+}
+
+TEST_CASE("the commonest rate is taken, of two equally common ones the higher") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", wav24(44100, someSamples));
+    putContent(folder / "b.wav", wav24(48000, someSamples));
+    CHECK(opened(folder.path())->sampleRate() == 48000.0);
+    putContent(folder / "c.wav", wav24(44100, someSamples));
+    const auto recording = opened(folder.path());
+    CHECK(recording->sampleRate() == 44100.0);
+    CHECK(recording->tracks()[1].resampledFromHz == 48000.0);
+    CHECK_FALSE(recording->tracks()[0].resampledFromHz.has_value());
+    CHECK(warningAbout(*recording, "b.wav")->find("48000 Hz and is resampled to 44100 Hz") != std::string::npos);
+}
+
+namespace {
+
+/// Amplitude, and lag in samples, of a sine that is read, against sin(2 pi f n / rate); by correlation with both
+/// phases.
+struct SineFit {
+    double amplitude = 0.0;
+    double lagSamples = 0.0;
+    double residual = 0.0; ///< Rms of what is left, over the rms of the sine.
+};
+
+SineFit fitSine(const std::vector<float>& samples, double frequency, double rate, std::int64_t first) {
+    const double omega = 2.0 * std::numbers::pi * frequency / rate;
+    double ss = 0.0, cc = 0.0, sc = 0.0, xs = 0.0, xc = 0.0;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const double angle = omega * static_cast<double>(first + static_cast<std::int64_t>(i));
+        const double s = std::sin(angle), c = std::cos(angle), x = static_cast<double>(samples[i]);
+        ss += s * s, cc += c * c, sc += s * c, xs += x * s, xc += x * c;
+    }
+    const double determinant = ss * cc - sc * sc;
+    const double a = (xs * cc - xc * sc) / determinant, b = (xc * ss - xs * sc) / determinant;
+    SineFit fit;
+    fit.amplitude = std::hypot(a, b);
+    fit.lagSamples = -std::atan2(b, a) / omega;
+    double rest = 0.0;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const double angle = omega * static_cast<double>(first + static_cast<std::int64_t>(i));
+        rest += std::pow(static_cast<double>(samples[i]) - a * std::sin(angle) - b * std::cos(angle), 2);
+    }
+    fit.residual = std::sqrt(rest / static_cast<double>(samples.size())) / (fit.amplitude / std::sqrt(2.0));
+    return fit;
+}
+
+} // namespace
+
+TEST_CASE("a resampled track keeps level and place from 1 to 15 kHz") {
+    const double frequency = GENERATE(1000.0, 4000.0, 15000.0);
+    const double rate = GENERATE(44100.0, 96000.0);
+    CAPTURE(frequency, rate);
+    TemporaryFolder folder;
+    const auto other = sine(frequency, rate, static_cast<std::size_t>(rate));
+    REQUIRE(writeWav(folder / "a.wav", rate, SampleFormat::float32, other));
+    putContent(folder / "b.wav", wav24(48000, std::vector<std::int64_t>(48000)));
+    const auto recording = opened(folder.path());
+    REQUIRE(recording->sampleRate() == (rate == 96000.0 ? 96000.0 : 48000.0)); // a tie: the higher
+    const double readAt = recording->sampleRate();
+    if (readAt == rate) { // turn it round: 48 kHz must win
+        putContent(folder / "c.wav", wav24(48000, std::vector<std::int64_t>(48000)));
+    }
+    const auto mixed = opened(folder.path());
+    REQUIRE(mixed->sampleRate() == 48000.0);
+    CHECK(mixed->tracks()[0].lengthSamples == 48000);
+    // Away from the ends, where a sine that begins and stops is no sine.
+    const auto fit = fitSine(samplesOf(*mixed, 0, 4000, 40000)[0], frequency, 48000.0, 4000);
+    CHECK(std::abs(20.0 * std::log10(fit.amplitude / 0.5)) < 0.01); // soxr: roll-off at most 0.01 dB
+    CHECK(20.0 * std::log10(fit.residual) < -100.0);
+    CHECK(std::abs(fit.lagSamples) < 1e-3);
+}
+
+TEST_CASE("a resampled track reads alike in whatever order it is read") {
+    TemporaryFolder folder;
+    const int rate = GENERATE(44100, 96000, 47999, 11025);
+    CAPTURE(rate);
+    putContent(folder / "a.wav", wav24(rate, noise24(static_cast<std::size_t>(2 * 4 * rate), 3), 2));
+    putContent(folder / "b.wav", wav24(48000, someSamples));
+    putContent(folder / "c.wav", wav24(48000, someSamples));
+    const auto recording = opened(folder.path());
+    REQUIRE(recording->sampleRate() == 48000.0);
+    const int length = static_cast<int>(recording->length());
+    CHECK(length == 4 * 48000);
+    const auto whole = samplesOf(*recording, 0, 0, length);
+    const auto inBlocks = samplesOf(*recording, 0, 0, length, 777);
+    CHECK(inBlocks == whole);
+
+    auto reader = recording->openGroup(0);
+    REQUIRE(reader);
+    std::vector<float> left(1000), right(1000);
+    const std::vector<float*> into{left.data(), right.data()};
+    // Half of full scale, read as floats: two roundings of the last place are 2^-24.
+    double largest = 0.0;
+    for (int start : {100000, 4000, 120000, 119500, 0, 190900, 150000, 5000}) {
+        REQUIRE((*reader)->read(start, 1000, into));
+        for (int n = 0; n < 1000; ++n) {
+            largest = std::max(largest, std::abs(static_cast<double>(left[size_t(n)] - whole[0][size_t(start + n)])));
+            largest = std::max(largest, std::abs(static_cast<double>(right[size_t(n)] - whole[1][size_t(start + n)])));
+        }
+    }
+    CHECK(largest <= 0x1p-23);
+}
+
+TEST_CASE("a file that is cut while it is read is a fault, and one that is gone when it is opened") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", wav24(48000, noise24(100000, 9)));
+    putContent(folder / "b.wav", wav24(48000, noise24(100000, 10)));
+    const auto recording = opened(folder.path());
+    auto reader = recording->openGroup(0);
+    REQUIRE(reader);
+    std::vector<float> samples(1000);
+    float* into = samples.data();
+    REQUIRE((*reader)->read(0, 1000, {&into, 1}));
+    std::filesystem::resize_file(folder / "a.wav", 150000);
+    const auto outcome = (*reader)->read(90000, 1000, {&into, 1});
+    REQUIRE_FALSE(outcome);
+    CHECK(outcome.fault().where == (folder / "a.wav").string());
+    CHECK(outcome.fault().what == "was cut short or taken away while it was read");
+    CHECK((*reader)->read(0, 1000, {&into, 1})); // what is there still reads
+
+    const auto changed = recording->openGroup(0);
+    REQUIRE_FALSE(changed);
+    CHECK(changed.fault().what == "was changed since the recording was opened");
+    std::filesystem::remove(folder / "b.wav");
+    const auto gone = recording->openGroup(1);
+    REQUIRE_FALSE(gone);
+    CHECK(gone.fault().where == (folder / "b.wav").string());
+    CHECK(gone.fault().what == "cannot be read: no such file or directory");
+}
+
+TEST_CASE("a file that vanishes while it is read does not break off") {
+    TemporaryFolder folder;
+    const auto samples = noise24(100000, 9);
+    putContent(folder / "a.wav", wav24(48000, samples));
+    const auto recording = opened(folder.path());
+    auto reader = recording->openGroup(0);
+    REQUIRE(reader);
+    std::filesystem::remove(folder / "a.wav");
+    std::vector<float> read(1000);
+    float* into = read.data();
+    REQUIRE((*reader)->read(90000, 1000, {&into, 1})); // an open file stays readable
+    CHECK(read == fractions({samples.begin() + 90000, samples.begin() + 91000}, 8388608.0));
+}
+
+namespace {
+
+void writeFlac(const std::filesystem::path& file, const std::vector<float>& samples) {
+    AudioFileFormat format;
+    format.container = Container::flac;
+    auto writer = AudioFileWriter::create(file, format);
+    REQUIRE(writer);
+    const float* channel = samples.data();
+    REQUIRE((*writer)->write({&channel, 1}, static_cast<int>(samples.size())));
+    REQUIRE((*writer)->finish());
+    REQUIRE((*writer)->keep());
+}
+
+} // namespace
+
+TEST_CASE("a FLAC file that is cut short is read as far as it goes, wherever the cut") {
+    TemporaryFolder folder;
+    const auto samples = fractions(noise24(100000, 11), 8388608.0);
+    writeFlac(folder / "a.flac", samples);
+    const std::string whole = contentOf(folder / "a.flac");
+    const double share = GENERATE(0.999, 0.9, 0.5, 0.1);
+    CAPTURE(share);
+    putContent(folder / "a.flac", whole.substr(0, static_cast<std::size_t>(static_cast<double>(whole.size()) * share)));
+    const auto recording = opened(folder.path());
+    REQUIRE(warningAbout(*recording, "a.flac"));
+    CHECK(warningAbout(*recording, "a.flac")->find("of the 2.083 s") != std::string::npos);
+    const auto length = static_cast<std::size_t>(recording->length());
+    // Whole blocks (4096 samples at this level of compression) that precede the cut; noise packs evenly.
+    CHECK(static_cast<double>(length) > share * 100000.0 - 2 * 4096);
+    CHECK(static_cast<double>(length) < share * 100000.0 + 4096);
+    CHECK(samplesOf(*recording, 0, 0, static_cast<int>(length))[0] ==
+          std::vector<float>(samples.begin(), samples.begin() + static_cast<std::ptrdiff_t>(length)));
+}
+
+TEST_CASE("FLAC reads alike in whatever order it is read, and damage is a fault") {
+    TemporaryFolder folder;
+    const auto samples = fractions(noise24(100000, 12), 8388608.0);
+    writeFlac(folder / "a.flac", samples);
+    const auto recording = opened(folder.path());
+    auto reader = recording->openGroup(0);
+    REQUIRE(reader);
+    std::vector<float> read(5000);
+    float* into = read.data();
+    for (int start : {0, 5000, 60000, 59000, 95000, 4096, 10}) {
+        REQUIRE((*reader)->read(start, 5000, {&into, 1}));
+        CHECK(read == std::vector<float>(samples.begin() + start, samples.begin() + start + 5000));
+    }
+    std::string bytes = contentOf(folder / "a.flac");
+    for (std::size_t i = bytes.size() / 2; i < bytes.size() / 2 + 100; ++i)
+        bytes[i] = static_cast<char>(~bytes[i]);
+    putContent(folder / "a.flac", bytes);
+    auto damaged = opened(folder.path())->openGroup(0);
+    REQUIRE(damaged);
+    CHECK((*damaged)->read(0, 5000, {&into, 1}));
+    std::vector<float> all(100000);
+    into = all.data();
+    const auto outcome = (*damaged)->read(0, 100000, {&into, 1});
+    REQUIRE_FALSE(outcome);
+    CHECK(outcome.fault().what == "was cut short, taken away or is damaged at 1 s");
+}
+
+#ifndef _WIN32
+TEST_CASE("a file that may not be read, a link to nothing and a pipe are listed with the reason") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", wav24(48000, someSamples));
+    putContent(folder / "b.wav", wav24(48000, someSamples));
+    std::filesystem::permissions(folder / "b.wav", std::filesystem::perms::none);
+    std::filesystem::create_symlink(folder / "nowhere", folder / "c.wav");
+    REQUIRE(mkfifo((folder / "d.wav").c_str(), 0600) == 0);
+    const bool root = geteuid() == 0; // root may read everything
+    if (root) REQUIRE(seteuid(65534) == 0);
+    const auto result = Recording::open(folder.path());
+    if (root) REQUIRE(seteuid(0) == 0);
+    REQUIRE(result);
+    CHECK((*result)->tracks()[0].state == TrackState::ok);
+    CHECK((*result)->tracks()[1].why == "cannot be read: permission denied");
+    CHECK((*result)->tracks()[2].why == "cannot be read: no such file or directory");
+    CHECK((*result)->tracks()[3].why == "is not a regular file");
+}
+
+TEST_CASE("a name that is not UTF-8, or holds a line break, is shown in one clean line") {
+    TemporaryFolder folder;
+    putContent(folder.path() / "fl\xF6te\n.wav", wav24(48000, someSamples)); // Latin-1
+    const auto recording = opened(folder.path());
+    CHECK(recording->tracks()[0].name == "fl\uFFFDte\uFFFD");
+    CHECK(samplesOf(*recording, 0, 0, 6)[0] == fractions(someSamples, 8388608.0));
+}
+#endif
+
+TEST_CASE("opening stops when it is told to") {
+    TemporaryFolder folder;
+    putContent(folder / "a.wav", wav24(48000, someSamples));
+    std::stop_source source;
+    source.request_stop();
+    Watch watch;
+    watch.stop = source.get_token();
+    const auto recording = Recording::open(folder.path(), watch);
+    REQUIRE_FALSE(recording);
+    CHECK(recording.fault().kind == Fault::Kind::cancelled);
 }
 
 TEST_CASE("a copy of a track is told from another") {

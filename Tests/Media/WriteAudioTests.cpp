@@ -1,13 +1,13 @@
 #include "Media/WriteAudio.h"
 
-#include "Media/TemporaryFolder.h"
+#include "Media/FolderContent.h"
 
 #include <catch2/catch.hpp>
 
 #include <cstring>
 
 using namespace spillwright;
-using namespace spillwright::tests;
+using namespace spillwright::test;
 
 namespace {
 
