@@ -1,0 +1,109 @@
+#pragma once
+
+#include "Core/Measure/PairReading.h"
+#include "Core/Signal/AlignedVector.h"
+#include "Core/Signal/Fourier.h"
+
+#include <complex>
+#include <memory>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace spillwright {
+
+/// Arrival and polarity from the cross-spectrum of one pair, by whatever way that was had.
+///
+/// The wide-band curve is the generalised cross-correlation (Knapp & Carter 1976) with the whitened spectrum weighted
+/// by f^-0.75 from 60 to 8000 Hz: c(tau) = Re sum W S*/|S| e^{j 2 pi f tau}, so that neither the bass nor a hissing
+/// cymbal decides alone. Its tallest peak of either sign gives arrival and polarity; the rivals of that peak give the
+/// confidences; the scatter of the phase over blocks of frequency gives the uncertainty (the Cramer-Rao bound is fifty
+/// times too small in a room). Where the maximum-likelihood weights gamma^2/(1-gamma^2) leave clearly less scatter, the
+/// place of their peak near by is taken instead.
+///
+/// Immutable; any number of threads may use one, each with a Scratch of its own.
+class ArrivalEstimator {
+public:
+    struct Geometry {
+        double binWidth = 0.0; ///< Hz.
+        int binCount = 0;      ///< Bins 0..binCount-1 exist.
+        double windowSeconds = 0.0;
+    };
+    struct Scratch {
+        AlignedVector<std::complex<float>> spectrum;
+        AlignedVector<float> curve;
+        std::vector<std::complex<float>> phasors; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
+        std::vector<float> magnitudes;            ///< |S|.
+        std::vector<double> aligned[2];           ///< Phasors with a lag taken out: real, imaginary.
+        std::vector<double> running, likelihood;
+        std::vector<int> twentieths;
+    };
+    struct Estimate {
+        Arrival arrival;
+        std::optional<Arrival> inBand;
+        PolarityReading polarity;
+        bool bandsDisagree = false;
+    };
+
+    ArrivalEstimator(Geometry geometry, const ReadingOptions& options);
+
+    /// The estimator asks for bins 0..binsNeeded()-1 of a cross-spectrum.
+    int binsNeeded() const { return needed; }
+
+    /// S1 conj(S2), and the magnitude-squared coherence with its number of effective averages. nullopt where the curve
+    /// has no peak, as of silence.
+    std::optional<Estimate> estimate(std::span<const std::complex<float>> crossSpectrum,
+                                     std::span<const float> coherence, double averages, Scratch& scratch) const;
+
+    /// (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz: how many bins carry the cross-spectrum. One tone: below 6.
+    double participation(std::span<const std::complex<float>> crossSpectrum) const;
+    static constexpr double oneToneBelow = 6.0;
+
+    /// The wide-band curve within the largest arrival; values[i] at (i - (values.size()-1)/2) * lagStep().
+    std::vector<float> curve(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
+    double lagStep() const { return gridSeconds; } ///< Seconds.
+
+private:
+    /// A range of bins, weighted, and cut into blocks in several ways. Angular frequencies in radians a sample of
+    /// 1/48000 s; a block runs from one edge to before the next.
+    struct Weighting {
+        int first = 0, count = 0;
+        std::vector<double> omega;
+        std::vector<double> weights;
+        std::vector<int> thirds, sixths, twentieths;
+    };
+    struct Peak {
+        double lag = 0.0; ///< Samples of 1/48000 s.
+        double height = 0.0;
+        int index = 0; ///< On the grid.
+    };
+
+    Weighting weighting(int first, int last, double exponent) const;
+    static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges);
+    void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
+    template <class Weight>
+    void computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const;
+    float at(const Scratch& scratch, int index) const;
+    std::optional<Peak> tallest(const Scratch& scratch, int from, int to, double sign) const;
+    void align(const Weighting& w, double lag, Scratch& scratch) const;
+    Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;
+    double blockScatter(const Weighting& w, std::span<const double> weights, const std::vector<int>& twentieths,
+                        double sign, Scratch& scratch) const;
+    static double curvature(const Weighting& w, std::span<const double> weights, double sign, const Scratch& scratch);
+    std::optional<Peak> likeliest(std::span<const float> coherence, double averages, const Peak& near, double around,
+                                  double sign, double& scatter, Scratch& scratch) const;
+    std::optional<Peak> tallestOfEither(const Scratch& scratch, double& sign) const;
+    std::optional<Arrival> phaseSlope(double lag, double sign, double confidence, Scratch& scratch) const;
+
+    Geometry geometry;
+    double largestLag;  // samples of 1/48000 s
+    double gridSeconds; // step of the curves
+    double gridSamples; // the same, in samples of 1/48000 s
+    int reach;          // grid steps looked at on either side
+    int needed = 0;
+    std::shared_ptr<const Fourier> fourier;
+    Weighting wide, likely, band;
+    std::vector<int> sixthLow, sixthHigh; // of each bin of `likely`: the bins a sixth of an octave around it
+};
+
+} // namespace spillwright

@@ -1,0 +1,136 @@
+#include "Core/Measure/ArrivalEstimator.h"
+#include "Core/Measure/PairReading.h"
+#include "Core/Measure/WindowOverlap.h"
+#include "Core/Signal/HighPass.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double lowestHertz = 20.0, highestHertz = 20000.0;
+constexpr double smoothing = 1.0 / 24.0; // octaves
+constexpr double deepest = 1e-6;         // a perfect cancellation is drawn at -120 dB
+
+/// What lies between two frequencies of something given a bin: a bin's share is spread evenly over its width, so that a
+/// smoothing narrower than a bin reads between neighbours.
+class Spread {
+public:
+    Spread(std::span<const double> ofBins, double binWidthHz) : running(ofBins.size() + 1), width(binWidthHz) {
+        for (std::size_t k = 0; k < ofBins.size(); ++k)
+            running[k + 1] = running[k] + ofBins[k];
+    }
+    double between(double lowHz, double highHz) const { return upTo(highHz) - upTo(lowHz); }
+
+private:
+    std::vector<double> running;
+    double width;
+    double upTo(double hertz) const {
+        const double place = std::clamp(hertz / width + 0.5, 0.0, static_cast<double>(running.size() - 1));
+        const auto whole = std::min(static_cast<std::size_t>(place), running.size() - 2);
+        return running[whole] + (place - static_cast<double>(whole)) * (running[whole + 1] - running[whole]);
+    }
+};
+
+/// numerator/denominator, both smoothed around each of `points` frequencies.
+template <class Value>
+FrequencyCurve smoothedRatio(const CrossSpectra& spectra, std::span<const double> numerator,
+                             std::span<const double> denominator, int points, Value&& value) {
+    const Spread top(numerator, spectra.binWidth()), bottom(denominator, spectra.binWidth());
+    const double high = std::min(highestHertz, (spectra.binCount() - 1) * spectra.binWidth());
+    FrequencyCurve curve;
+    for (int point = 0; point < points; ++point) {
+        const double hertz = lowestHertz * std::pow(high / lowestHertz, point / std::max(1.0, points - 1.0));
+        const double low = hertz * std::exp2(-smoothing / 2), up = hertz * std::exp2(smoothing / 2);
+        curve.frequencies.push_back(hertz);
+        curve.values.push_back(value(top.between(low, up), bottom.between(low, up)));
+    }
+    return curve;
+}
+
+/// s g H(f) e^{-j 2 pi f nudge}: what an adjustment multiplies a spectrum by.
+class Weight {
+public:
+    Weight(const TrackAdjustment& of, double sampleRate) : adjustment(of) {
+        if (adjustment.highPass) filter.emplace(*adjustment.highPass, sampleRate);
+        gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value) * (adjustment.flip ? -1.0 : 1.0);
+    }
+    std::complex<double> at(double hertz) const {
+        const auto turned = std::polar(gain, -2.0 * std::numbers::pi * hertz * adjustment.nudge.value);
+        return filter ? turned * filter->responseAt(Hertz(hertz)) : turned;
+    }
+
+private:
+    TrackAdjustment adjustment;
+    double gain = 1.0;
+    std::optional<HighPass> filter;
+};
+
+std::vector<std::complex<float>> copied(const CrossSpectra& spectra, int first, int second) {
+    std::vector<std::complex<float>> values(static_cast<std::size_t>(spectra.binCount()));
+    spectra.copyPair(first, second, 0, values);
+    return values;
+}
+
+} // namespace
+
+double chanceCoherence(double effectiveAverages) {
+    return effectiveAverages > 1.0 ? 1.0 - std::pow(0.01, 1.0 / (effectiveAverages - 1.0)) : 1.0;
+}
+
+CorrelationCurve correlationCurve(const CrossSpectra& spectra, int first, int second, Seconds largest) {
+    ReadingOptions options;
+    options.largestArrival = largest;
+    const ArrivalEstimator estimator(
+        {spectra.binWidth(), spectra.binCount(), spectra.windowLength() / spectra.sampleRate()}, options);
+    ArrivalEstimator::Scratch scratch;
+    CorrelationCurve curve;
+    curve.values = estimator.curve(copied(spectra, first, second), scratch);
+    curve.step = Seconds(estimator.lagStep());
+    curve.firstLag = Seconds(-estimator.lagStep() * static_cast<double>((curve.values.size() - 1) / 2));
+    return curve;
+}
+
+FrequencyCurve combResponse(const CrossSpectra& spectra, int first, int second, const TrackAdjustment& adjustFirst,
+                            const TrackAdjustment& adjustSecond, int points) {
+    const Weight weightFirst(adjustFirst, spectra.sampleRate()), weightSecond(adjustSecond, spectra.sampleRate());
+    const auto cross = copied(spectra, first, second);
+    const auto powerFirst = copied(spectra, first, first), powerSecond = copied(spectra, second, second);
+    std::vector<double> sum(cross.size()), apart(cross.size());
+    for (std::size_t k = 0; k < cross.size(); ++k) {
+        const double hertz = static_cast<double>(k) * spectra.binWidth();
+        const auto a = weightFirst.at(hertz), b = weightSecond.at(hertz);
+        apart[k] = std::norm(a) * static_cast<double>(powerFirst[k].real()) +
+                   std::norm(b) * static_cast<double>(powerSecond[k].real());
+        sum[k] = apart[k] + 2.0 * (a * std::conj(b) * std::complex<double>(cross[k])).real();
+    }
+    return smoothedRatio(spectra, sum, apart, points, [](double together, double each) {
+        return each > 0.0 ? decibelsOfPower(std::max(together / each, deepest * deepest)) : 0.0;
+    });
+}
+
+FrequencyCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points) {
+    const auto cross = copied(spectra, first, second);
+    const auto powerFirst = copied(spectra, first, first), powerSecond = copied(spectra, second, second);
+    const double kept = coherenceKept(arrival, spectra);
+    std::vector<double> coherence(cross.size()), sounding(cross.size());
+    for (std::size_t k = 0; k < cross.size(); ++k) {
+        const double own = static_cast<double>(powerFirst[k].real()) * static_cast<double>(powerSecond[k].real());
+        if (!(own > 0.0)) continue;
+        sounding[k] = 1.0;
+        coherence[k] = std::min(1.0, std::norm(std::complex<double>(cross[k])) / own / kept);
+    }
+    return smoothedRatio(spectra, coherence, sounding, points,
+                         [](double top, double bottom) { return bottom > 0.0 ? top / bottom : 0.0; });
+}
+
+double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level) {
+    const auto copy = std::polar(sign(polarity) * amplitudeOfDecibels(level.value),
+                                 -2.0 * std::numbers::pi * frequency.value * delay.value);
+    return decibelsOfAmplitude(std::max(std::abs(1.0 + copy), deepest));
+}
+
+} // namespace spillwright
