@@ -40,6 +40,10 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
                             const Watch& watch);
 nlohmann::ordered_json measurementToJson(const Measurement& measurement);
 
+/// The summation gain of any flips and nudges of the usable tracks, under the gains, high-passes and mutes of
+/// `adjustments` (one a track of the recording). A track that shares its sound with nobody neither adds nor cancels.
+SummationModel summationModel(const Measurement& measurement, std::span<const TrackAdjustment> adjustments);
+
 struct ProposeOptions {
     std::vector<Allow> rungs{Allow::flips, Allow::nudges};
     Seconds largestNudge = Seconds(0.01);

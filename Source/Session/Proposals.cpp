@@ -53,6 +53,17 @@ Fault notUsable(const Measurement& m, int track) {
 
 } // namespace
 
+SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustment> adjustments) {
+    std::vector<TrackAdjustment> usable;
+    for (int track : m.usable)
+        usable.push_back(adjustments[static_cast<std::size_t>(track)]);
+    SummationModel model(*m.spectra, m.usable, usable, m.options.band);
+    const auto related = relatedTracks(m);
+    for (std::size_t p = 0; p < m.usable.size(); ++p)
+        if (!related[static_cast<std::size_t>(m.usable[p])]) model.isolate(static_cast<int>(p));
+    return model;
+}
+
 Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& options, Workers& workers,
                                 const Watch& watch) {
     if (m.usable.size() < 2)
@@ -113,9 +124,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
 
-    SummationModel model(*m.spectra, m.usable, usableAdjustments, m.options.band);
-    for (std::size_t p = 0; p < m.usable.size(); ++p)
-        if (apart[p]) model.isolate(static_cast<int>(p));
+    const SummationModel model = summationModel(m, adjustments);
     if (!model.hasEnergy())
         return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
 
