@@ -1,0 +1,105 @@
+#include "Desk/Amounts.h"
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <cmath>
+#include <cstdio>
+#include <cstdlib>
+
+namespace spillwright::desk {
+
+namespace {
+
+struct NumberAndUnit {
+    double number = 0.0;
+    std::string unit; ///< Lower case, without spaces.
+};
+
+std::optional<NumberAndUnit> split(std::string_view text) {
+    std::string plain;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        if (text.substr(i, 3) == "\u2212") { // the true minus, as we write it ourselves
+            plain += '-';
+            i += 2;
+        } else if (text[i] == ',') {
+            plain += '.';
+        } else if (!std::isspace(static_cast<unsigned char>(text[i]))) {
+            plain += static_cast<char>(std::tolower(static_cast<unsigned char>(text[i])));
+        }
+    }
+    if (plain.empty()) return NumberAndUnit{};
+    // strtod knows hexadecimal, "inf" and "nan", which nobody means here.
+    const auto numberEnd = plain.find_first_not_of("+-.0123456789");
+    const std::string digits = plain.substr(0, numberEnd);
+    char* end = nullptr;
+    const double number = std::strtod(digits.c_str(), &end);
+    if (digits.empty() || end != digits.c_str() + digits.size()) return std::nullopt;
+    return NumberAndUnit{number, numberEnd == std::string::npos ? "" : plain.substr(numberEnd)};
+}
+
+std::string printed(double amount, int decimals) {
+    std::array<char, 64> text{};
+    std::snprintf(text.data(), text.size(), "%.*f", decimals, amount);
+    return text.data();
+}
+
+} // namespace
+
+std::optional<Seconds> parseNudge(std::string_view text, double sampleRate, Celsius temperature) {
+    const auto entry = split(text);
+    if (!entry) return std::nullopt;
+    const auto& [number, unit] = *entry;
+    if (unit.empty() || unit == "ms") return milliseconds(number);
+    if (unit == "s") return Seconds(number);
+    if (unit == "us" || unit == "\u00b5s" || unit == "\u03bcs") return Seconds(number * 1e-6);
+    if (unit == "smp" || unit == "sample" || unit == "samples") return Seconds(number / sampleRate);
+    if (unit == "m") return Seconds(number / speedOfSound(temperature));
+    if (unit == "cm") return Seconds(number * 0.01 / speedOfSound(temperature));
+    return std::nullopt;
+}
+
+std::optional<Decibels> parseGain(std::string_view text) {
+    const auto entry = split(text);
+    if (!entry || !(entry->unit.empty() || entry->unit == "db")) return std::nullopt;
+    return Decibels(entry->number);
+}
+
+std::optional<HighPassEntry> parseHighPass(std::string_view text) {
+    if (text == "off" || text == "\u2013") return HighPassEntry{};
+    const auto entry = split(text);
+    if (!entry || entry->number < 0.0) return std::nullopt;
+    if (entry->number == 0.0) return HighPassEntry{};
+    if (entry->unit.empty() || entry->unit == "hz") return HighPassEntry{Hertz(entry->number)};
+    if (entry->unit == "k" || entry->unit == "khz") return HighPassEntry{Hertz(entry->number * 1000.0)};
+    return std::nullopt;
+}
+
+std::string unsignedAmount(double amount, int decimals) {
+    return printed(std::abs(amount), decimals);
+}
+
+std::string signedAmount(double amount, int decimals) {
+    const std::string magnitude = unsignedAmount(amount, decimals);
+    const bool zero = magnitude.find_first_not_of("0.") == std::string::npos;
+    if (zero) return magnitude;
+    return (amount > 0.0 ? "+" : "\u2212") + magnitude;
+}
+
+std::string nudgeText(Seconds nudge) {
+    return nudge.value == 0.0 ? "0" : signedAmount(inMilliseconds(nudge), 2);
+}
+
+std::string gainText(double dB) {
+    return std::isfinite(dB) ? signedAmount(dB, 1) : "\u2212\u221e";
+}
+
+std::string clockText(double seconds, bool hundredths) {
+    const auto total = static_cast<long long>(std::floor(std::max(0.0, seconds) * 100.0 + 1e-6));
+    std::array<char, 64> text{};
+    std::snprintf(text.data(), text.size(), hundredths ? "%lld:%02lld.%02lld" : "%lld:%02lld", total / 6000,
+                  total / 100 % 60, total % 100);
+    return text.data();
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,30 @@
+#pragma once
+
+#include "Core/Types.h"
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+namespace spillwright::desk {
+
+/// A time as people type it: "3.2 ms", "-3,2", "155 smp", "1.1 m", "110 cm", "0.003 s"; a bare number is milliseconds.
+/// A distance is the way sound goes in that time at the given temperature. Empty text is 0. nullopt: no such amount.
+std::optional<Seconds> parseNudge(std::string_view text, double sampleRate, Celsius temperature);
+/// "-3", "+1.5 dB"; empty text is 0. nullopt: no such amount.
+std::optional<Decibels> parseGain(std::string_view text);
+
+struct HighPassEntry {
+    std::optional<Hertz> corner; ///< none: no filter.
+};
+/// "80", "80 Hz", "0.1 kHz"; empty, "off" or "0": no filter. nullopt: no such amount.
+std::optional<HighPassEntry> parseHighPass(std::string_view text);
+
+/// With a true minus sign, and a plus where the amount is above 0: "+0.30", "−2.9", "0".
+std::string signedAmount(double amount, int decimals);
+std::string unsignedAmount(double amount, int decimals);
+std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two decimals.
+std::string gainText(double dB);      ///< Signed, one decimal; "−∞" for no level.
+std::string clockText(double seconds, bool hundredths);
+
+} // namespace spillwright::desk

@@ -1,0 +1,80 @@
+#include "Desk/Commands.h"
+
+#include <algorithm>
+
+namespace spillwright::desk {
+
+const std::vector<Command>& commands() {
+    using K = juce::KeyPress;
+    const auto ctrl = juce::ModifierKeys::commandModifier;
+    const auto ctrlShift = juce::ModifierKeys::commandModifier | juce::ModifierKeys::shiftModifier;
+    using Id = CommandId;
+    // Shifted comma and full stop differ between keyboards: the characters of the usual layouts are all taken.
+    static const std::vector<Command> table{
+        {Id::open, "Recording", "open a folder", "Ctrl O", "", {K('o', ctrl, 0)}},
+        {Id::openDemo, "Recording", "open the demo", "Ctrl D", "", {K('d', ctrl, 0)}},
+        {Id::propose, "Recording", "propose settings", "P", "pP"},
+        {Id::render, "Recording", "render what is heard", "Ctrl R", "", {K('r', ctrl, 0)}},
+        {Id::playStop, "Listening", "play, stop", "Space", " "},
+        {Id::toStart, "Listening", "back to the start of the loop", "Home", "", {K(K::homeKey)}},
+        {Id::wholeLoop, "Listening", "loop the whole recording", "L", "lL"},
+        {Id::louder, "Listening", "output louder by 1 dB", "+", "+="},
+        {Id::quieter, "Listening", "output quieter by 1 dB", "-", "-_"},
+        {Id::version1, "Versions", "as recorded", "1", "1"},
+        {Id::version2, "Versions", "flips", "2", "2"},
+        {Id::version3, "Versions", "flips, nudges to 1 ms", "3", "3"},
+        {Id::version4, "Versions", "flips, nudges to 10 ms", "4", "4"},
+        {Id::version5, "Versions", "mine", "5", "5"},
+        {Id::undo, "Versions", "undo", "Ctrl Z", "", {K('z', ctrl, 0)}},
+        {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
+        {Id::trackUp, "Choosing", "track above", "Up", "", {K(K::upKey)}},
+        {Id::trackDown, "Choosing", "track below", "Down", "", {K(K::downKey)}},
+        {Id::partnerBefore, "Choosing", "other track of the pair, before", "Left", "", {K(K::leftKey)}},
+        {Id::partnerAfter, "Choosing", "other track of the pair, after", "Right", "", {K(K::rightKey)}},
+        {Id::flip, "Track", "flip", "F", "fF"},
+        {Id::earlier, "Track", "a sample earlier", ",", ","},
+        {Id::later, "Track", "a sample later", ".", "."},
+        {Id::muchEarlier, "Track", "0.1 ms earlier", "Shift ,", "<;"},
+        {Id::muchLater, "Track", "0.1 ms later", "Shift .", ">:"},
+        {Id::align, "Track", "line up with the other of the pair", "A", "aA"},
+        {Id::typeNudge, "Track", "type a nudge: 3.2 ms, 155 smp, 1.1 m", "N, Enter", "nN", {K(K::returnKey)}},
+        {Id::quieterTrack, "Track", "gain down by 0.5 dB", "[", "["},
+        {Id::louderTrack, "Track", "gain up by 0.5 dB", "]", "]"},
+        {Id::typeGain, "Track", "type a gain", "G", "gG"},
+        {Id::typeHighPass, "Track", "type a high-pass", "C", "cC"},
+        {Id::mute, "Track", "mute", "M", "mM"},
+        {Id::solo, "Track", "solo", "S", "sS"},
+        {Id::hold, "Track", "hold: proposals leave it alone", "H", "hH"},
+        {Id::link, "Track", "stereo pairs move together, or not", "K", "kK"},
+        {Id::darkTwin, "Window", "dark or light", "T", "tT"},
+        {Id::largerWindow,
+         "Window",
+         "everything larger",
+         "Ctrl +",
+         "",
+         {K('+', ctrl, 0), K('=', ctrl, 0), K('+', ctrlShift, 0)}},
+        {Id::smallerWindow, "Window", "everything smaller", "Ctrl -", "", {K('-', ctrl, 0)}},
+        {Id::keys, "Window", "this sheet", "?", "?", {K(K::F1Key)}},
+        {Id::leave, "Window", "close, dismiss, stop the work", "Esc", "", {K(K::escapeKey)}},
+    };
+    return table;
+}
+
+const Command& command(CommandId id) {
+    return *std::find_if(commands().begin(), commands().end(), [id](const Command& c) { return c.id == id; });
+}
+
+std::optional<CommandId> commandFor(const juce::KeyPress& key) {
+    const bool plain = !key.getModifiers().isCommandDown() && !key.getModifiers().isAltDown();
+    const auto typed = key.getTextCharacter();
+    for (const auto& entry : commands()) {
+        if (plain && typed > 0 && typed < 128 && entry.characters.find(static_cast<char>(typed)) != std::string::npos)
+            return entry.id;
+        for (const auto& wanted : entry.keys)
+            if (key.isKeyCode(wanted.getKeyCode()) && key.getModifiers().withoutMouseButtons() == wanted.getModifiers())
+                return entry.id;
+    }
+    return std::nullopt;
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,541 @@
+#include "Desk/Controller.h"
+
+#include "Demo/DemoRecording.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <fstream>
+#include <iterator>
+#include <utility>
+
+namespace spillwright::desk {
+
+namespace {
+
+constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
+constexpr double largestGainDb = 60.0;
+constexpr double quietestPairDb = -60.0;
+constexpr int waveformColumns = 2400;
+const std::vector<TrackInfo> noTracks;
+
+std::size_t at(int index) {
+    return static_cast<std::size_t>(index);
+}
+
+/// The balance alone: what is the same in every version.
+std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments) {
+    for (auto& adjustment : adjustments) {
+        adjustment.flip = false;
+        adjustment.nudge = Seconds(0.0);
+        adjustment.pan.reset(); // the summation gain is that of the mono sum
+    }
+    return adjustments;
+}
+
+/// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
+std::string fingerprint(const std::filesystem::path& file) {
+    std::ifstream stream(file, std::ios::binary);
+    std::uint64_t hash = 0xcbf29ce484222325ull; // FNV-1a, 64 bit
+    for (std::istreambuf_iterator<char> it(stream), end; it != end; ++it)
+        hash = (hash ^ static_cast<unsigned char>(*it)) * 0x100000001b3ull;
+    char text[17];
+    std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(hash));
+    return text;
+}
+
+} // namespace
+
+Controller::Controller(int threads) : workers(threads), now(std::make_shared<Snapshot>()) {}
+
+Controller::~Controller() = default;
+
+void Controller::addListener(std::function<void(unsigned)> listener) {
+    listeners.push_back(std::move(listener));
+}
+
+void Controller::tell(unsigned changed) {
+    for (const auto& listener : listeners)
+        listener(changed);
+}
+
+// ---- work in the background
+
+void Controller::begin(Task task, Background::Work work) {
+    currentTask = task;
+    background.start(std::move(work));
+    tell(taskChanged);
+}
+
+void Controller::fail(const Fault& fault) {
+    hearWhenProposed.reset();
+    if (fault.kind == Fault::Kind::cancelled)
+        say("Stopped.");
+    else
+        say(fault.line(), true);
+}
+
+void Controller::say(std::string text, bool fault) {
+    currentNotice = Notice{std::move(text), fault};
+    tell(noticeChanged);
+}
+
+void Controller::dismissNotice() {
+    currentNotice.reset();
+    tell(noticeChanged);
+}
+
+void Controller::cancel() {
+    background.cancel();
+}
+
+void Controller::poll() {
+    if (background.poll() && !background.busy() && currentTask != Task::none) {
+        currentTask = Task::none;
+        tell(taskChanged);
+    }
+    if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
+}
+
+void Controller::openFolder(const std::filesystem::path& folder) {
+    dismissNotice();
+    begin(Task::opening, [this, folder](const Watch& watch) -> Background::Finish {
+        auto opened = Recording::open(folder, watch);
+        if (!opened) return [this, fault = opened.fault()] { fail(fault); };
+        return [this, recording = std::move(opened).value()] { taken(recording); };
+    });
+}
+
+void Controller::openDemo(const std::filesystem::path& cache) {
+    dismissNotice();
+    begin(Task::computingDemo, [this, cache](const Watch& watch) -> Background::Finish {
+        const auto sessions = demoSessions();
+        if (sessions.empty())
+            return [this] { fail({"demo", "no demo session came with the program", "install it completely"}); };
+        const auto& session = sessions.front();
+        const auto folder = cache / fingerprint(session.sceneFile) / session.name;
+        std::error_code ignored;
+        if (!std::filesystem::is_directory(folder, ignored)) {
+            if (const auto computed = computeDemo(session.sceneFile, folder, workers, watch); !computed)
+                return [this, fault = computed.fault()] { fail(fault); };
+        }
+        auto opened = Recording::open(folder, Watch{{}, watch.stop});
+        if (!opened) return [this, fault = opened.fault()] { fail(fault); };
+        return [this, recording = std::move(opened).value()] { taken(recording); };
+    });
+}
+
+void Controller::taken(std::shared_ptr<const Recording> recording) {
+    peakWork.cancel();
+    openRecording = std::move(recording);
+    measured.reset();
+    model.reset();
+    modelBalance.clear();
+    pairGainsNow.clear();
+    sumGainDb.reset();
+    peaks.reset();
+    const auto count = tracks().size();
+    Snapshot fresh;
+    fresh.adjustments.resize(count);
+    fresh.held.assign(count, false);
+    now = std::make_shared<Snapshot>(std::move(fresh));
+    past.clear();
+    future.clear();
+    soloed.assign(count, false);
+    gestureOpen = false;
+    versions = {};
+    hearWhenProposed.reset();
+    chosen = count > 0 ? 0 : -1;
+    partner = -1;
+    tell(recordingChanged | measurementChanged | settingChanged | versionsChanged | selectionChanged | waveformChanged);
+    startMeasuring();
+    startPeaks();
+}
+
+void Controller::startMeasuring() {
+    const auto source = openRecording;
+    begin(Task::measuring, [this, source](const Watch& watch) -> Background::Finish {
+        auto found =
+            measure(source->folder().string(), source->tracks(), *source, source->warnings(), {}, workers, watch);
+        if (!found) return [this, fault = found.fault()] { fail(fault); };
+        return [this, measurement = std::make_shared<const Measurement>(std::move(found).value())] {
+            currentTask = Task::none;
+            measured = measurement;
+            const int count = trackCount();
+            readingOf.assign(at(count) * at(count), -1);
+            for (std::size_t p = 0; p < measured->pairs.size(); ++p)
+                readingOf[at(measured->pairs[p].second) * at(count) + at(measured->pairs[p].first)] =
+                    static_cast<int>(p);
+            positionOf.assign(at(count), -1);
+            for (std::size_t p = 0; p < measured->usable.size(); ++p)
+                positionOf[at(measured->usable[p])] = static_cast<int>(p);
+            Version asRecorded;
+            asRecorded.flips.assign(at(count), false);
+            asRecorded.nudges.assign(at(count), Seconds(0.0));
+            versions[indexOf(VersionKind::asRecorded)] = asRecorded;
+            refreshNow();
+            chooseTellingPair();
+            if (!measured->warnings.empty())
+                say(measured->warnings.front() +
+                    (measured->warnings.size() > 1
+                         ? " (and " + std::to_string(measured->warnings.size() - 1) + " more remarks)"
+                         : ""));
+            tell(taskChanged | measurementChanged | versionsChanged | selectionChanged);
+        };
+    });
+}
+
+void Controller::chooseTellingPair() {
+    // The pair that loses most as recorded says at a glance what this is about.
+    const PairReading* telling = nullptr;
+    for (const auto& pair : measured->pairs)
+        if (pair.related && (!telling || pair.summationGain < telling->summationGain)) telling = &pair;
+    if (!telling && !measured->pairs.empty()) telling = &measured->pairs.front();
+    if (telling) {
+        chosen = telling->second;
+        partner = telling->first;
+    }
+}
+
+void Controller::propose() {
+    if (!measured || busy()) return;
+    dismissNotice();
+    ProposeOptions options;
+    options.setting = settingFrom("start", tracks(), now->adjustments);
+    options.unlink = !now->linked;
+    for (int track = 0; track < trackCount(); ++track)
+        if (held(track)) options.hold.push_back(tracks()[at(track)].name);
+    const auto balance = balanceOf(now->adjustments);
+    begin(Task::proposing, [this, options, balance, measurement = measured](const Watch& watch) -> Background::Finish {
+        struct Rung {
+            VersionKind kind;
+            Allow allow;
+            Seconds largest;
+        };
+        const std::array rungs{Rung{VersionKind::flips, Allow::flips, milliseconds(10.0)},
+                               Rung{VersionKind::nudgesTo1ms, Allow::nudges, milliseconds(1.0)},
+                               Rung{VersionKind::nudgesTo10ms, Allow::nudges, milliseconds(10.0)}};
+        std::array<std::optional<Version>, versionCount> found;
+        for (std::size_t r = 0; r < rungs.size(); ++r) {
+            auto asked = options;
+            asked.rungs = {rungs[r].allow};
+            asked.largestNudge = rungs[r].largest;
+            const Watch share{[&watch, r, &rungs](double done) {
+                                  watch.tell((static_cast<double>(r) + done) / static_cast<double>(rungs.size()));
+                              },
+                              watch.stop};
+            const auto proposals = makeProposals(*measurement, asked, workers, share);
+            if (!proposals) return [this, fault = proposals.fault()] { fail(fault); };
+            const auto& best = proposals->proposals.front();
+            Version version;
+            version.flips.assign(measurement->tracks.size(), false);
+            version.nudges.assign(measurement->tracks.size(), Seconds(0.0));
+            for (std::size_t p = 0; p < measurement->usable.size(); ++p) {
+                version.flips[at(measurement->usable[p])] = best.proposal.flips[p];
+                version.nudges[at(measurement->usable[p])] = Seconds(best.proposal.nudges[p]);
+            }
+            version.upperBoundDb = best.upperBoundDb;
+            for (const auto& change : best.proposal.why)
+                version.why.push_back({measurement->usable[at(change.track)], change.kind, change.effectDb});
+            found[indexOf(rungs[r].kind)] = std::move(version);
+        }
+        return [this, found, balance] {
+            currentTask = Task::none;
+            for (std::size_t kind = 0; kind < found.size(); ++kind)
+                if (found[kind]) versions[kind] = found[kind];
+            proposedFor = balance;
+            refreshVersionGains();
+            if (const auto wanted = std::exchange(hearWhenProposed, std::nullopt)) hear(*wanted);
+            tell(taskChanged | versionsChanged);
+        };
+    });
+}
+
+void Controller::render(const RenderOptions& options) {
+    if (!openRecording || busy()) return;
+    dismissNotice();
+    begin(Task::rendering,
+          [this, options, source = openRecording, setting = now](const Watch& watch) -> Background::Finish {
+              auto report = spillwright::render(*source, setting->adjustments, options, watch);
+              if (!report) return [this, fault = report.fault()] { fail(fault); };
+              return [this, options, found = std::move(report).value()] {
+                  std::string words =
+                      "Rendered " + std::to_string(found.written.size()) + " files into " + options.to.string();
+                  for (const auto& remark : found.remarks)
+                      words += "\n" + remark;
+                  say(words);
+              };
+          });
+}
+
+// ---- what is known
+
+std::string Controller::sessionName() const {
+    if (!openRecording) return {};
+    const auto folder = openRecording->folder();
+    return (folder.has_filename() ? folder.filename() : folder.parent_path().filename()).string();
+}
+
+const std::vector<TrackInfo>& Controller::tracks() const {
+    if (measured) return measured->tracks;
+    return openRecording ? openRecording->tracks() : noTracks;
+}
+
+std::optional<double> Controller::levelDbfs(int track) const {
+    if (!measured || tracks()[at(track)].state != TrackState::ok) return std::nullopt;
+    return decibelsOfAmplitude(measured->spectra->statistics(track).rms());
+}
+
+const PairReading* Controller::reading(int first, int second) const {
+    if (!measured || first < 0 || second < 0 || first == second) return nullptr;
+    const int found = readingOf[at(std::max(first, second)) * at(trackCount()) + at(std::min(first, second))];
+    return found < 0 ? nullptr : &measured->pairs[at(found)];
+}
+
+std::optional<PairNow> Controller::pairNow(int first, int second) const {
+    if (!reading(first, second) || pairGainsNow.empty()) return std::nullopt;
+    const auto audible = [&](int track) {
+        const bool anySolo = std::find(soloed.begin(), soloed.end(), true) != soloed.end();
+        return !now->adjustments[at(track)].muted && (!anySolo || soloed[at(track)]);
+    };
+    const int a = positionOf[at(std::min(first, second))], b = positionOf[at(std::max(first, second))];
+    const double gain = pairGainsNow[PairGains::pairIndex(a, b)];
+    return PairNow{std::max(quietestPairDb, decibelsOfPower(gain)), audible(first) && audible(second)};
+}
+
+std::optional<double> Controller::gainNowDb() const {
+    return sumGainDb;
+}
+
+// ---- the setting that is heard
+
+std::vector<TrackAdjustment> Controller::heardAdjustments() const {
+    auto heard = now->adjustments;
+    if (std::find(soloed.begin(), soloed.end(), true) != soloed.end())
+        for (std::size_t track = 0; track < heard.size(); ++track)
+            heard[track].muted = heard[track].muted || !soloed[track];
+    return heard;
+}
+
+void Controller::become(SnapshotPtr snapshot) {
+    const bool balanceMoved = balanceOf(snapshot->adjustments) != balanceOf(now->adjustments);
+    now = std::move(snapshot);
+    versions[indexOf(VersionKind::mine)] = now->mine;
+    refreshNow();
+    if (balanceMoved || now->mine) refreshVersionGains();
+    tell(settingChanged | versionsChanged);
+    startPeaks();
+}
+
+void Controller::edit(Snapshot next, bool gesture) {
+    if (!(gesture && gestureOpen)) past.push_back(now);
+    gestureOpen = gesture;
+    future.clear();
+    become(std::make_shared<Snapshot>(std::move(next)));
+}
+
+void Controller::editByHand(Snapshot next, bool gesture) {
+    Version mine;
+    for (const auto& adjustment : next.adjustments) {
+        mine.flips.push_back(adjustment.flip);
+        mine.nudges.push_back(adjustment.nudge);
+    }
+    next.mine = std::move(mine);
+    next.heard = VersionKind::mine;
+    edit(std::move(next), gesture);
+}
+
+template <class Edit>
+void Controller::changeTracks(int track, bool gesture, Edit&& change) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    change(next.adjustments[at(track)]);
+    if (const auto other = tracks()[at(track)].linkedTo; other && next.linked) change(next.adjustments[at(*other)]);
+    if (next.adjustments != now->adjustments) editByHand(std::move(next), gesture);
+}
+
+void Controller::flip(int track) {
+    if (track < 0 || track >= trackCount()) return;
+    const bool flipped = !now->adjustments[at(track)].flip;
+    changeTracks(track, false, [flipped](TrackAdjustment& a) { a.flip = flipped; });
+}
+
+void Controller::setNudge(int track, Seconds nudge, bool gesture) {
+    const Seconds kept(std::clamp(nudge.value, -largestNudgeSeconds, largestNudgeSeconds));
+    changeTracks(track, gesture, [kept](TrackAdjustment& a) { a.nudge = kept; });
+}
+
+void Controller::nudgeBy(int track, Seconds step) {
+    if (track < 0 || track >= trackCount()) return;
+    // Steps there and back end at 0 exactly, not at a rounding error that would be shown with a sign.
+    const double nudge = now->adjustments[at(track)].nudge.value + step.value;
+    setNudge(track, Seconds(std::abs(nudge) < 1e-9 ? 0.0 : nudge));
+}
+
+void Controller::alignPair() {
+    const auto* pair = reading(chosen, partner);
+    if (!pair || !pair->arrival) return;
+    const Seconds lateness = chosen > partner ? pair->arrival->delay : -pair->arrival->delay;
+    setNudge(chosen, now->adjustments[at(partner)].nudge - lateness);
+}
+
+void Controller::setGain(int track, Decibels gain, bool gesture) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    next.adjustments[at(track)].gain = Decibels(std::clamp(gain.value, -largestGainDb, largestGainDb));
+    if (next.adjustments != now->adjustments) edit(std::move(next), gesture);
+}
+
+void Controller::setHighPass(int track, std::optional<Hertz> corner) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    const double highest = openRecording->sampleRate() * 0.45;
+    if (corner) corner = Hertz(std::clamp(corner->value, 10.0, highest));
+    next.adjustments[at(track)].highPass = corner;
+    if (next.adjustments != now->adjustments) edit(std::move(next));
+}
+
+void Controller::toggleMute(int track) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    next.adjustments[at(track)].muted = !next.adjustments[at(track)].muted;
+    edit(std::move(next));
+}
+
+void Controller::toggleSolo(int track) {
+    if (track < 0 || track >= trackCount()) return;
+    soloed[at(track)] = !soloed[at(track)];
+    tell(settingChanged);
+    startPeaks();
+}
+
+void Controller::toggleHold(int track) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    next.held[at(track)] = !next.held[at(track)];
+    edit(std::move(next));
+}
+
+void Controller::toggleLinks() {
+    Snapshot next = *now;
+    next.linked = !next.linked;
+    edit(std::move(next));
+}
+
+void Controller::undo() {
+    if (past.empty()) return;
+    future.push_back(now);
+    gestureOpen = false;
+    const auto previous = past.back();
+    past.pop_back();
+    become(previous);
+}
+
+void Controller::redo() {
+    if (future.empty()) return;
+    past.push_back(now);
+    gestureOpen = false;
+    const auto following = future.back();
+    future.pop_back();
+    become(following);
+}
+
+// ---- the numbers that follow from it
+
+void Controller::refreshModel() {
+    const auto balance = balanceOf(now->adjustments);
+    if (model && balance == modelBalance) return;
+    model.emplace(summationModel(*measured, balance));
+    pairGains = PairGains(*model, measured->options.band);
+    modelBalance = balance;
+    refreshVersionGains();
+}
+
+double Controller::gainOf(const std::vector<bool>& flips, const std::vector<Seconds>& nudges) const {
+    std::vector<int> signs;
+    std::vector<double> seconds;
+    for (int track : measured->usable) {
+        signs.push_back(flips[at(track)] ? -1 : 1);
+        seconds.push_back(nudges[at(track)].value);
+    }
+    return decibelsOfPower(model->gain(signs, seconds));
+}
+
+void Controller::refreshVersionGains() {
+    if (!model) return;
+    const bool sameBalance = modelBalance == proposedFor;
+    for (auto& version : versions) {
+        if (!version) continue;
+        version->gainDb = gainOf(version->flips, version->nudges);
+        version->boundHolds = version->upperBoundDb && sameBalance;
+    }
+}
+
+void Controller::refreshNow() {
+    if (!measured) return;
+    refreshModel();
+    std::vector<int> signs;
+    std::vector<double> seconds;
+    for (int track : measured->usable) {
+        signs.push_back(now->adjustments[at(track)].flip ? -1 : 1);
+        seconds.push_back(now->adjustments[at(track)].nudge.value);
+    }
+    pairGainsNow = pairGains.gains(signs, seconds);
+    sumGainDb = decibelsOfPower(model->gain(signs, seconds));
+}
+
+void Controller::startPeaks() {
+    if (!openRecording) return;
+    peakWork.start(
+        [this, source = openRecording, heard = heardAdjustments()](const Watch& watch) -> Background::Finish {
+            auto found = sumPeaks(*source, heard, waveformColumns, watch);
+            if (!found) return {}; // what cannot be read is said by the player, at the moment it matters
+            return [this, kept = std::move(found).value()] { peaks = kept; };
+        });
+}
+
+// ---- versions
+
+void Controller::hear(VersionKind kind) {
+    const auto& version = versions[indexOf(kind)];
+    if (!measured) return;
+    if (!version) {
+        if (kind == VersionKind::mine) {
+            say("Nothing of yours yet: flip or nudge a track, and key 5 brings it back.");
+            return;
+        }
+        if (!busy()) {
+            propose();
+            hearWhenProposed = kind;
+        }
+        return;
+    }
+    Snapshot next = *now;
+    for (std::size_t track = 0; track < next.adjustments.size(); ++track) {
+        next.adjustments[track].flip = version->flips[track];
+        next.adjustments[track].nudge = version->nudges[track];
+    }
+    next.heard = kind;
+    if (next.adjustments == now->adjustments && now->heard == kind) return;
+    edit(std::move(next));
+}
+
+// ---- selection
+
+void Controller::selectTrack(int track) {
+    if (trackCount() == 0) return;
+    const int next = std::clamp(track, 0, trackCount() - 1);
+    if (partner == next) partner = chosen;
+    chosen = next;
+    if (partner < 0 && trackCount() > 1) partner = chosen == 0 ? 1 : 0;
+    tell(selectionChanged);
+}
+
+void Controller::selectPair(int track, int other) {
+    if (track < 0 || other < 0 || track >= trackCount() || other >= trackCount() || track == other) return;
+    chosen = track;
+    partner = other;
+    tell(selectionChanged);
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,206 @@
+#pragma once
+
+#include "Desk/Background.h"
+#include "Desk/PairGains.h"
+#include "Desk/SumPeaks.h"
+
+#include "Media/Recording.h"
+#include "Media/Render.h"
+#include "Session/Measurement.h"
+
+#include <array>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace spillwright::desk {
+
+/// What one key makes audible. The order is that of the cards and of the keys 1 to 5.
+enum class VersionKind { asRecorded, flips, nudgesTo1ms, nudgesTo10ms, mine };
+inline constexpr int versionCount = 5;
+constexpr std::size_t indexOf(VersionKind kind) {
+    return static_cast<std::size_t>(kind);
+}
+
+/// Flips and nudges under one key. Gains, high-passes, pans and mutes are the user's balance and are the same in every
+/// version, so that a comparison compares one thing.
+struct Version {
+    std::vector<bool> flips;            ///< One a track of the recording.
+    std::vector<Seconds> nudges;        ///< One a track of the recording.
+    double gainDb = 0.0;                ///< Summation gain under the present balance.
+    std::optional<double> upperBoundDb; ///< Only for proposals.
+    bool boundHolds = false; ///< The bound and the worths are true only of the balance they were proposed for.
+    struct Change {
+        int track = 0;
+        Proposal::Change::Kind kind = Proposal::Change::Kind::flip;
+        double effectDb = 0.0; ///< What the sum would lose if this one change were taken back.
+    };
+    std::vector<Change> why; ///< Most valuable first.
+};
+
+/// How a pair stands under the setting that is heard now.
+struct PairNow {
+    double gainDb = 0.0; ///< Of the two alone, in the band.
+    bool heard = true;   ///< False: one of the two is muted or not soloed.
+};
+
+/// What the user is told in the banner.
+struct Notice {
+    std::string text;
+    bool fault = false;
+};
+
+/// Everything the window knows and does, without drawing: recording, measurement, the setting that is heard, versions,
+/// undo, selection, and the work in the background. All calls on one thread; poll() takes over what the background has
+/// finished.
+class Controller {
+public:
+    enum class Task { none, opening, computingDemo, measuring, proposing, rendering };
+    enum Changed : unsigned {
+        recordingChanged = 1,
+        measurementChanged = 2,
+        settingChanged = 4, ///< Adjustments, solo, hold, link, undo.
+        versionsChanged = 8,
+        selectionChanged = 16,
+        noticeChanged = 32,
+        taskChanged = 64,
+        waveformChanged = 128,
+    };
+
+    /// threads: 0 = one a core.
+    explicit Controller(int threads = 0);
+    ~Controller();
+
+    /// Called with what changed (bits of Changed), on the calling thread.
+    void addListener(std::function<void(unsigned)> listener);
+
+    // ---- work in the background
+    void openFolder(const std::filesystem::path& folder);
+    /// Computes the first demo session into a folder below `cache`, unless it is there already, and opens it.
+    void openDemo(const std::filesystem::path& cache);
+    void propose();
+    void render(const RenderOptions& options);
+    void cancel();
+    void poll();
+    Task task() const { return currentTask; }
+    bool busy() const { return currentTask != Task::none; }
+    double progress() const { return background.progress(); }
+
+    // ---- what is known
+    const std::shared_ptr<const Recording>& recording() const { return openRecording; }
+    const std::shared_ptr<const Measurement>& measurement() const { return measured; }
+    std::string sessionName() const;
+    int trackCount() const { return static_cast<int>(tracks().size()); }
+    const std::vector<TrackInfo>& tracks() const;
+    std::optional<double> levelDbfs(int track) const; ///< RMS; none before it was measured or where it is silent.
+    /// The reading of a pair in either order; nullptr before it was measured or for tracks that take no part.
+    const PairReading* reading(int first, int second) const;
+    std::optional<PairNow> pairNow(int first, int second) const;
+    std::optional<double> gainNowDb() const;
+    const std::optional<SumPeaks>& waveform() const { return peaks; }
+    const std::optional<Notice>& notice() const { return currentNotice; }
+    void say(std::string text, bool fault = false);
+    void dismissNotice();
+
+    // ---- the setting that is heard
+    const std::vector<TrackAdjustment>& adjustments() const { return now->adjustments; }
+    /// With what is not soloed muted: what is heard.
+    std::vector<TrackAdjustment> heardAdjustments() const;
+    const std::vector<bool>& solo() const { return soloed; }
+    bool held(int track) const { return now->held[static_cast<std::size_t>(track)]; }
+    bool linked() const { return now->linked; } ///< Stereo pairs move together.
+
+    void flip(int track);
+    /// Largest magnitude 1 s. Within one gesture (see endGesture) all steps are one step of undo.
+    void setNudge(int track, Seconds nudge, bool gesture = false);
+    void nudgeBy(int track, Seconds step);
+    /// Nudges the chosen track so that it hears the sound of the pair together with its partner.
+    void alignPair();
+    void setGain(int track, Decibels gain, bool gesture = false);
+    void setHighPass(int track, std::optional<Hertz> corner);
+    void toggleMute(int track);
+    void toggleSolo(int track); ///< Not a step of undo: it is for listening.
+    void toggleHold(int track);
+    void toggleLinks();
+    void endGesture() { gestureOpen = false; }
+
+    bool canUndo() const { return !past.empty(); }
+    bool canRedo() const { return !future.empty(); }
+    void undo();
+    void redo();
+
+    // ---- versions
+    const std::optional<Version>& version(VersionKind kind) const { return versions[indexOf(kind)]; }
+    std::optional<VersionKind> heardVersion() const { return now->heard; }
+    /// Applies a version at once, as one step of undo. A proposal that is not there yet is made first.
+    void hear(VersionKind kind);
+
+    // ---- selection
+    int selectedTrack() const { return chosen; } ///< -1: none.
+    int partnerTrack() const { return partner; } ///< -1: none.
+    void selectTrack(int track);
+    void selectPair(int track, int other);
+
+private:
+    struct Snapshot {
+        std::vector<TrackAdjustment> adjustments;
+        std::vector<bool> held;
+        bool linked = true;
+        std::optional<VersionKind> heard = VersionKind::asRecorded;
+        std::optional<Version> mine;
+    };
+    using SnapshotPtr = std::shared_ptr<const Snapshot>;
+
+    void begin(Task task, Background::Work work);
+    void fail(const Fault& fault);
+    void taken(std::shared_ptr<const Recording> recording);
+    void startMeasuring();
+    void chooseTellingPair();
+    void edit(Snapshot next, bool gesture = false);
+    void editByHand(Snapshot next, bool gesture = false);
+    void become(SnapshotPtr snapshot);
+    template <class Edit>
+    void changeTracks(int track, bool gesture, Edit&& change);
+    void refreshModel();
+    void refreshNow();
+    void refreshVersionGains();
+    double gainOf(const std::vector<bool>& flips, const std::vector<Seconds>& nudges) const;
+    void startPeaks();
+    void tell(unsigned changed);
+
+    Workers workers;
+    std::vector<std::function<void(unsigned)>> listeners;
+    Task currentTask = Task::none;
+
+    std::shared_ptr<const Recording> openRecording;
+    std::shared_ptr<const Measurement> measured;
+    std::vector<int> readingOf;  ///< [second * tracks + first]: place in measured->pairs, -1 for none.
+    std::vector<int> positionOf; ///< Place of a track among the usable ones, -1 for none.
+    std::optional<Notice> currentNotice;
+
+    SnapshotPtr now;
+    std::vector<SnapshotPtr> past, future;
+    std::vector<bool> soloed;
+    bool gestureOpen = false;
+
+    std::array<std::optional<Version>, versionCount> versions;
+    std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
+    std::optional<VersionKind> hearWhenProposed;
+
+    std::optional<SummationModel> model; ///< Of the balance in `modelBalance`.
+    std::vector<TrackAdjustment> modelBalance;
+    PairGains pairGains;
+    std::vector<double> pairGainsNow;
+    std::optional<double> sumGainDb;
+
+    std::optional<SumPeaks> peaks;
+
+    int chosen = -1, partner = -1;
+
+    Background peakWork; // last: they stop before what they use goes
+    Background background;
+};
+
+} // namespace spillwright::desk

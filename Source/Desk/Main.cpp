@@ -1,0 +1,218 @@
+#include "Desk/MainComponent.h"
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <vector>
+
+namespace spillwright::desk {
+
+namespace {
+
+constexpr const char* usage =
+    "usage: spillwright [FOLDER] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark] [--screenshot FILE.png]...\n"
+    "  FOLDER             open this folder of tracks\n"
+    "  --demo             open the demo recording\n"
+    "  --settings-dir DIR keep settings and the demo here\n"
+    "  --scale PERCENT    size of everything, 75 to 250\n"
+    "  --dark             the dark twin\n"
+    "  --screenshot FILE  write a picture of the window with the best flips heard, then close; a second FILE is the\n"
+    "                     dark twin\n";
+
+struct Call {
+    juce::File folder;
+    bool demo = false, dark = false, help = false;
+    juce::File settings = Preferences::usualFolder();
+    juce::File cache = Preferences::usualCache();
+    std::optional<int> scale;
+    std::vector<juce::File> screenshots;
+    juce::String wrong; ///< What is off with the words of the call; empty for nothing.
+};
+
+/// Relative paths are taken from where the program was started, now: a file dialog may change the directory later.
+juce::File absolute(const juce::String& path) {
+    return juce::File::getCurrentWorkingDirectory().getChildFile(path);
+}
+
+Call understand(const juce::StringArray& words) {
+    Call call;
+    for (int i = 0; i < words.size(); ++i) {
+        const auto& word = words[i];
+        const auto value = [&]() -> juce::String {
+            if (i + 1 < words.size()) return words[++i];
+            call.wrong = word + ": a value is missing";
+            return {};
+        };
+        if (word == "--help" || word == "-h") {
+            call.help = true;
+        } else if (word == "--demo") {
+            call.demo = true;
+        } else if (word == "--dark") {
+            call.dark = true;
+        } else if (word == "--settings-dir") {
+            call.settings = absolute(value());
+            call.cache = call.settings.getChildFile("demo");
+        } else if (word == "--scale") {
+            const auto percent = value();
+            const bool number = percent.isNotEmpty() && percent.containsOnly("0123456789");
+            if (!number || percent.getIntValue() < Preferences::smallestScale ||
+                percent.getIntValue() > Preferences::largestScale)
+                call.wrong = "--scale: '" + percent + "' is no percentage from 75 to 250";
+            call.scale = percent.getIntValue();
+        } else if (word == "--screenshot") {
+            call.screenshots.push_back(absolute(value()));
+        } else if (word.startsWith("--")) {
+            call.wrong = word + ": no such option";
+        } else if (call.folder != juce::File()) {
+            call.wrong = word + ": only one folder can be opened";
+        } else {
+            call.folder = absolute(word);
+        }
+    }
+    return call;
+}
+
+class Window : public juce::DocumentWindow {
+public:
+    Window(MainComponent* content, Preferences& p)
+        : juce::DocumentWindow("Spillwright", ui::palette().paper, juce::DocumentWindow::allButtons), preferences(p) {
+        setUsingNativeTitleBar(true);
+        setContentNonOwned(content, true);
+        setResizable(true, false);
+        setResizeLimits(1080, 640, 10000, 10000);
+        const auto screen = juce::Desktop::getInstance().getDisplays().getPrimaryDisplay()->userArea;
+        if (!restoreWindowStateFromString(preferences.windowState()) || !screen.intersects(getBounds()))
+            centreWithSize(std::min(1280, screen.getWidth()), std::min(800, screen.getHeight()));
+        setVisible(true);
+        content->grabKeyboardFocus();
+    }
+    ~Window() override { preferences.setWindowState(getWindowStateAsString()); }
+    void closeButtonPressed() override { juce::JUCEApplication::getInstance()->systemRequestedQuit(); }
+
+private:
+    Preferences& preferences;
+};
+
+/// Brings the window to the state of the picture, step by step as the work in the background ends, then takes it.
+class Photographer : private juce::Timer {
+public:
+    Photographer(MainComponent& m, Controller& c, std::vector<juce::File> f)
+        : main(m), controller(c), files(std::move(f)) {
+        startTimer(100);
+    }
+
+private:
+    void timerCallback() override {
+        if (!main.settled()) return;
+        if (controller.measurement() && controller.heardVersion() != VersionKind::flips && !asked) {
+            asked = true;
+            controller.hear(VersionKind::flips); // makes the proposals first
+            return;
+        }
+        stopTimer();
+        int failed = 0;
+        for (std::size_t i = 0; i < files.size(); ++i) {
+            if (i > 0) main.setDark(!Look::isDark());
+            failed += take(files[i]) ? 0 : 1;
+        }
+        juce::JUCEApplication::getInstance()->setApplicationReturnValue(failed > 0 ? 1 : 0);
+        juce::JUCEApplication::quit();
+    }
+
+    bool take(const juce::File& file) {
+        const auto scale = juce::Desktop::getInstance().getGlobalScaleFactor();
+        const auto picture = main.createComponentSnapshot(main.getLocalBounds(), true, scale);
+        juce::TemporaryFile whole(file);
+        {
+            juce::FileOutputStream stream(whole.getFile());
+            juce::PNGImageFormat png;
+            if (!stream.openedOk() || !png.writeImageToStream(picture, stream)) {
+                std::fprintf(stderr,
+                             "spillwright: %s: the picture cannot be written; choose a folder you may write to\n",
+                             file.getFullPathName().toRawUTF8());
+                return false;
+            }
+        }
+        return whole.overwriteTargetFileWithTemporary();
+    }
+
+    MainComponent& main;
+    Controller& controller;
+    std::vector<juce::File> files;
+    bool asked = false;
+};
+
+class Application : public juce::JUCEApplication {
+public:
+    const juce::String getApplicationName() override { return "Spillwright"; }
+    const juce::String getApplicationVersion() override { return SPILLWRIGHT_VERSION; }
+    bool moreThanOneInstanceAllowed() override { return true; }
+
+    void initialise(const juce::String&) override {
+        const auto call = understand(getCommandLineParameterArray());
+        if (call.help) {
+            std::fputs(usage, stdout);
+            return quit();
+        }
+        if (call.wrong.isNotEmpty()) return leave("spillwright: " + call.wrong + "; --help lists what there is");
+        if (juce::Desktop::getInstance().getDisplays().getPrimaryDisplay() == nullptr)
+            return leave(
+                "spillwright: there is no display to open a window on; spillwright-cli does the same work without one");
+
+        preferences = std::make_unique<Preferences>(call.settings);
+        if (call.scale) preferences->setScalePercent(*call.scale);
+        if (call.dark) preferences->setDark(true);
+        juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences->scalePercent()) / 100.0f);
+
+        controller = std::make_unique<Controller>();
+        player = std::make_unique<Player>();
+        const bool forPictures = !call.screenshots.empty();
+        if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
+        main = std::make_unique<MainComponent>(
+            MainComponent::Parts{*controller, *player, device.get(), *preferences, call.cache});
+        window = std::make_unique<Window>(main.get(), *preferences);
+        if (call.folder != juce::File())
+            main->openFolder(call.folder);
+        else if (call.demo)
+            main->openDemo();
+        if (forPictures) photographer = std::make_unique<Photographer>(*main, *controller, call.screenshots);
+        // The window is seen before the device is looked for, which may take its time.
+        juce::MessageManager::callAsync([this] {
+            if (device) device->open();
+        });
+    }
+
+    void shutdown() override {
+        photographer.reset();
+        window.reset();
+        device.reset();
+        main.reset();
+        controller.reset();
+        player.reset();
+        preferences.reset();
+    }
+
+private:
+    void leave(const juce::String& why) {
+        std::fprintf(stderr, "%s\n", why.toRawUTF8());
+        setApplicationReturnValue(2);
+        quit();
+    }
+
+    std::unique_ptr<Preferences> preferences;
+    std::unique_ptr<Controller> controller;
+    std::unique_ptr<Player> player;
+    std::unique_ptr<OutputDevice> device;
+    std::unique_ptr<MainComponent> main;
+    std::unique_ptr<Window> window;
+    std::unique_ptr<Photographer> photographer;
+};
+
+} // namespace
+
+} // namespace spillwright::desk
+
+START_JUCE_APPLICATION(spillwright::desk::Application)

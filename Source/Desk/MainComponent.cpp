@@ -1,0 +1,444 @@
+#include "Desk/MainComponent.h"
+
+#include "Desk/Amounts.h"
+#include "Desk/Words.h"
+
+#include <algorithm>
+
+namespace spillwright::desk {
+
+namespace {
+
+constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 122;
+constexpr int framesPerSecond = 30;
+constexpr double sampleSteps = 1.0;
+constexpr const char* hearingLine =
+    "Playback starts quietly, at \u221218 dB. Turn up slowly, and rest your ears: hearing does not grow back.";
+
+} // namespace
+
+// ---- start page
+
+MainComponent::StartPage::StartPage(MainComponent& m) : main(m) {
+    setTitle("Start");
+    setOpaque(true);
+    open.setToggleState(true, juce::dontSendNotification);
+    open.onClick = [this] { main.perform(CommandId::open); };
+    demo.onClick = [this] { main.perform(CommandId::openDemo); };
+    addAndMakeVisible(open);
+    addAndMakeVisible(demo);
+}
+
+void MainComponent::StartPage::refresh() {
+    recent.clear();
+    for (const auto& folder : main.preferences.recentFolders()) {
+        auto made = std::make_unique<juce::TextButton>(folder);
+        made->onClick = [this, folder] { main.openFolder(juce::File(folder)); };
+        addAndMakeVisible(*made);
+        recent.push_back(std::move(made));
+    }
+    resized();
+}
+
+void MainComponent::StartPage::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    g.fillAll(p.paper);
+    auto area = getLocalBounds().toFloat();
+    const float middle = area.getCentreY() - 90.0f;
+    const bool busy = main.controller.busy();
+    const auto line = [&](float y, const std::string& words, float size, juce::Colour colour, bool bold) {
+        ui::draw(g, words, area.withY(y).withHeight(28.0f), juce::Justification::centred, size, colour, bold);
+    };
+    line(middle - 54.0f,
+         busy ? words::task(main.controller) : "Open a folder of tracks that were recorded together, or the demo.",
+         20.0f, p.ink, true);
+    line(middle - 20.0f, "Every pair is measured; proposals say which tracks to flip; you hear each under one key.",
+         14.0f, p.muted, false);
+    if (!recent.empty()) line(middle + 84.0f, "or one of the last", 12.0f, p.muted, false);
+    ui::draw(g, hearingLine, area.removeFromBottom(44.0f), juce::Justification::centred, 12.5f, p.muted);
+}
+
+void MainComponent::StartPage::resized() {
+    const int middle = getLocalBounds().getCentreY() - 90, x = getWidth() / 2;
+    open.setBounds(x - 158, middle + 24, 150, 38);
+    demo.setBounds(x + 8, middle + 24, 150, 38);
+    int y = middle + 116;
+    for (auto& each : recent) {
+        each->setBounds(x - 260, y, 520, 30);
+        y += 36;
+    }
+}
+
+// ---- the window
+
+MainComponent::MainComponent(const Parts& parts)
+    : controller(parts.controller), player(parts.player), device(parts.device), preferences(parts.preferences),
+      demoCache(parts.demoCache), tracks(controller), grid(controller), pair(controller), versions(controller),
+      transport(controller, player, device), start(*this) {
+    look.setDark(preferences.dark());
+    setLookAndFeel(&look);
+    setTitle("Spillwright");
+    setOpaque(true);
+    setWantsKeyboardFocus(true);
+    setFocusContainerType(FocusContainerType::keyboardFocusContainer);
+
+    const auto button = [this](juce::TextButton& made, CommandId id, const char* explanation) {
+        made.onClick = [this, id] { perform(id); };
+        made.setTooltip(ui::text(std::string(explanation) + " (" + command(id).shown + ")"));
+        made.setMouseClickGrabsKeyboardFocus(false);
+        addAndMakeVisible(made);
+    };
+    button(openButton, CommandId::open, "Open a folder of tracks that were recorded together");
+    button(demoButton, CommandId::openDemo, "Open the demo recording");
+    button(proposeButton, CommandId::propose, "Look for the flips and nudges that add best");
+    button(renderButton, CommandId::render, "Write the tracks as they are heard now");
+    button(keysButton, CommandId::keys, "All keys");
+    proposeButton.setToggleState(true, juce::dontSendNotification);
+    stopButton.onClick = [this] { controller.cancel(); };
+    dismissButton.onClick = [this] { controller.dismissNotice(); };
+    addChildComponent(stopButton);
+    addChildComponent(dismissButton);
+
+    for (juce::Component* panel :
+         std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start})
+        addAndMakeVisible(panel);
+    start.refresh();
+    controller.addListener([this](unsigned what) { changed(what); });
+    changed(~0u);
+    setSize(1280, 800);
+    startTimerHz(framesPerSecond);
+}
+
+MainComponent::~MainComponent() {
+    stopTimer();
+    setLookAndFeel(nullptr);
+}
+
+bool MainComponent::settled() const {
+    return !controller.busy() && (!controller.recording() || controller.waveform().has_value());
+}
+
+void MainComponent::timerCallback() {
+    controller.poll();
+    transport.tick();
+    if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
+        percent != shownPercent) {
+        shownPercent = percent;
+        repaint(0, 0, getWidth(), titleHeight);
+        if (start.isVisible()) start.repaint();
+    }
+}
+
+void MainComponent::changed(unsigned what) {
+    if (what & Controller::recordingChanged) {
+        player.open(controller.recording());
+        if (controller.recording()) {
+            preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
+            if (auto* window = findParentComponentOfClass<juce::DocumentWindow>())
+                window->setName("Spillwright: " + ui::text(controller.sessionName()));
+        }
+    }
+    if (what & (Controller::recordingChanged | Controller::settingChanged))
+        if (controller.recording()) player.setAdjustments(controller.adjustments(), controller.solo());
+
+    tracks.changed(what);
+    grid.changed(what);
+    pair.changed(what);
+    versions.changed(what);
+    transport.changed(what);
+
+    if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
+        preferences.setHearingTold();
+        if (!controller.notice()) controller.say(hearingLine);
+    }
+    const bool busy = controller.busy();
+    if (what & (Controller::taskChanged | Controller::recordingChanged | Controller::measurementChanged)) {
+        start.setVisible(!controller.recording());
+        proposeButton.setEnabled(controller.measurement() && !busy);
+        renderButton.setEnabled(controller.recording() && !busy);
+        stopButton.setVisible(busy);
+        resized();
+        repaint(0, 0, getWidth(), titleHeight);
+        start.repaint();
+    }
+    if (what & Controller::noticeChanged) {
+        dismissButton.setVisible(controller.notice().has_value());
+        resized();
+        repaint();
+    }
+}
+
+int MainComponent::bannerHeight() const {
+    if (!controller.notice()) return 0;
+    const auto& text = controller.notice()->text;
+    const int lines = 1 + static_cast<int>(std::count(text.begin(), text.end(), '\n'));
+    return 14 + 19 * std::min(4, lines);
+}
+
+void MainComponent::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    g.fillAll(p.paper);
+    auto area = getLocalBounds();
+    auto title = area.removeFromTop(titleHeight).toFloat();
+    g.setColour(p.rules);
+    g.fillRect(title.removeFromBottom(1.0f));
+
+    auto words = title.withTrimmedLeft(20.0f).withRight(static_cast<float>(openButton.getX()) - 12.0f);
+    if (stopButton.isVisible()) words.setRight(static_cast<float>(stopButton.getX()) - 12.0f);
+    const std::string name = controller.recording() ? controller.sessionName() : "Spillwright";
+    const float nameWidth = std::min(ui::width(name, 18.0f, true) + 2.0f, words.getWidth() * 0.55f);
+    ui::draw(g, name, words.removeFromLeft(nameWidth), juce::Justification::centredLeft, 18.0f, p.ink, true);
+    words.removeFromLeft(16.0f);
+    if (controller.busy()) {
+        ui::draw(g, words::task(controller), words, juce::Justification::centredLeft, 13.0f, p.accent);
+        g.setColour(p.accent);
+        g.fillRect(0.0f, static_cast<float>(titleHeight) - 3.0f,
+                   static_cast<float>(controller.progress()) * title.getWidth(), 3.0f);
+    } else {
+        ui::draw(g, words::recording(controller), words, juce::Justification::centredLeft, 13.0f, p.muted);
+    }
+
+    if (controller.notice()) {
+        auto banner = area.removeFromTop(bannerHeight()).toFloat();
+        g.setColour(p.selected);
+        g.fillRect(banner);
+        g.setColour(controller.notice()->fault ? p.cancels : p.accent);
+        g.fillRect(banner.removeFromLeft(5.0f));
+        g.setColour(p.ink);
+        g.setFont(ui::font(13.0f));
+        g.drawFittedText(ui::text(controller.notice()->text),
+                         banner.withTrimmedLeft(15.0f).withTrimmedRight(110.0f).toNearestInt(),
+                         juce::Justification::centredLeft, 4, 1.0f);
+    }
+    g.setColour(p.rules);
+    if (!start.isVisible()) {
+        g.fillRect(tracks.getRight(), tracks.getY(), 1, tracks.getHeight());
+        g.fillRect(grid.getRight(), tracks.getY(), 1, tracks.getHeight());
+        g.fillRect(0, versions.getY() - 1, getWidth(), 1);
+        g.fillRect(0, transport.getY() - 1, getWidth(), 1);
+    }
+    if (dropping) {
+        g.setColour(p.accent);
+        g.drawRect(getLocalBounds(), 4);
+    }
+}
+
+void MainComponent::resized() {
+    auto area = getLocalBounds();
+    auto title = area.removeFromTop(titleHeight).reduced(16, 11);
+    keysButton.setBounds(title.removeFromRight(32));
+    for (auto* each : {&renderButton, &proposeButton, &demoButton, &openButton}) {
+        title.removeFromRight(8);
+        each->setBounds(title.removeFromRight(82));
+    }
+    title.removeFromRight(8);
+    stopButton.setBounds(title.removeFromRight(64));
+
+    auto banner = area.removeFromTop(bannerHeight());
+    dismissButton.setBounds(banner.removeFromRight(102).withSizeKeepingCentre(84, 26));
+    start.setBounds(area);
+    transport.setBounds(area.removeFromBottom(transportHeight));
+    area.removeFromBottom(1);
+    versions.setBounds(area.removeFromBottom(cardHeight));
+    area.removeFromBottom(1);
+    const int width = area.getWidth();
+    tracks.setBounds(area.removeFromLeft(std::clamp(width * 39 / 100, 490, 620)));
+    area.removeFromLeft(1);
+    pair.setBounds(area.removeFromRight(std::clamp(width * 27 / 100, 300, 560)));
+    area.removeFromRight(1);
+    grid.setBounds(area);
+    if (openSheet) openSheet->setBounds(getLocalBounds());
+}
+
+void MainComponent::show(std::unique_ptr<Sheet> sheet) {
+    tracks.stopTyping();
+    openSheet = std::move(sheet);
+    openSheet->onClose = [this] { closeSheet(); };
+    addAndMakeVisible(*openSheet);
+    openSheet->setBounds(getLocalBounds());
+    if (openSheet->isShowing()) openSheet->grabKeyboardFocus();
+}
+
+void MainComponent::closeSheet() {
+    if (!openSheet) return;
+    openSheet->setVisible(false);
+    // The sheet may be the one that called: it goes when its call is over.
+    juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
+    if (isShowing()) grabKeyboardFocus();
+}
+
+void MainComponent::chooseFolder() {
+    chooser = std::make_unique<juce::FileChooser>("Open a folder of tracks",
+                                                  juce::File::getSpecialLocation(juce::File::userHomeDirectory));
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto folder = done.getResult(); folder != juce::File()) openFolder(folder);
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
+void MainComponent::openFolder(const juce::File& folder) {
+    controller.openFolder(std::filesystem::path(folder.getFullPathName().toStdString()));
+}
+
+void MainComponent::openDemo() {
+    controller.openDemo(std::filesystem::path(demoCache.getFullPathName().toStdString()));
+}
+
+void MainComponent::setDark(bool dark) {
+    preferences.setDark(dark);
+    look.setDark(dark);
+    sendLookAndFeelChange();
+    for (juce::Component* panel :
+         std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start, this})
+        panel->repaint();
+    grid.changed(Controller::settingChanged);
+    pair.changed(Controller::settingChanged);
+    tracks.changed(Controller::settingChanged);
+}
+
+void MainComponent::setScale(int percent) {
+    preferences.setScalePercent(percent);
+    juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences.scalePercent()) / 100.0f);
+}
+
+bool MainComponent::keyPressed(const juce::KeyPress& key) {
+    const auto wanted = commandFor(key);
+    if (!wanted) return false;
+    perform(*wanted);
+    return true;
+}
+
+void MainComponent::perform(CommandId id) {
+    const int track = controller.selectedTrack(), partner = controller.partnerTrack();
+    const bool usable = track >= 0 && controller.tracks()[static_cast<std::size_t>(track)].state == TrackState::ok;
+    const double sample = controller.recording() ? sampleSteps / controller.recording()->sampleRate() : 0.0;
+    const auto besides = [&](int step) { // the next track that is not the chosen one
+        int other = partner + step;
+        if (other == track) other += step;
+        if (other >= 0 && other < controller.trackCount()) controller.selectPair(track, other);
+    };
+    const auto gainBy = [&](double dB) {
+        if (usable)
+            controller.setGain(track,
+                               Decibels(controller.adjustments()[static_cast<std::size_t>(track)].gain.value + dB));
+    };
+    switch (id) {
+    case CommandId::open:
+        return chooseFolder();
+    case CommandId::openDemo:
+        return openDemo();
+    case CommandId::propose:
+        return controller.propose();
+    case CommandId::render:
+        if (controller.recording() && !controller.busy()) show(std::make_unique<RenderSheet>(controller));
+        return;
+    case CommandId::playStop:
+        return transport.playOrStop();
+    case CommandId::toStart:
+        return transport.toStart();
+    case CommandId::wholeLoop:
+        return transport.loopWhole();
+    case CommandId::louder:
+        return transport.louder(1.0);
+    case CommandId::quieter:
+        return transport.louder(-1.0);
+    case CommandId::trackUp:
+        return controller.selectTrack(track - 1);
+    case CommandId::trackDown:
+        return controller.selectTrack(track + 1);
+    case CommandId::partnerBefore:
+        return besides(-1);
+    case CommandId::partnerAfter:
+        return besides(1);
+    case CommandId::flip:
+        if (usable) controller.flip(track);
+        return;
+    case CommandId::earlier:
+        if (usable) controller.nudgeBy(track, Seconds(-sample));
+        return;
+    case CommandId::later:
+        if (usable) controller.nudgeBy(track, Seconds(sample));
+        return;
+    case CommandId::muchEarlier:
+        if (usable) controller.nudgeBy(track, milliseconds(-0.1));
+        return;
+    case CommandId::muchLater:
+        if (usable) controller.nudgeBy(track, milliseconds(0.1));
+        return;
+    case CommandId::align:
+        return controller.alignPair();
+    case CommandId::typeNudge:
+        return tracks.type(TrackField::nudge);
+    case CommandId::typeGain:
+        return tracks.type(TrackField::gain);
+    case CommandId::typeHighPass:
+        return tracks.type(TrackField::highPass);
+    case CommandId::quieterTrack:
+        return gainBy(-0.5);
+    case CommandId::louderTrack:
+        return gainBy(0.5);
+    case CommandId::mute:
+        return controller.toggleMute(track);
+    case CommandId::solo:
+        return controller.toggleSolo(track);
+    case CommandId::hold:
+        return controller.toggleHold(track);
+    case CommandId::link:
+        return controller.toggleLinks();
+    case CommandId::version1:
+        return controller.hear(VersionKind::asRecorded);
+    case CommandId::version2:
+        return controller.hear(VersionKind::flips);
+    case CommandId::version3:
+        return controller.hear(VersionKind::nudgesTo1ms);
+    case CommandId::version4:
+        return controller.hear(VersionKind::nudgesTo10ms);
+    case CommandId::version5:
+        return controller.hear(VersionKind::mine);
+    case CommandId::undo:
+        return controller.undo();
+    case CommandId::redo:
+        return controller.redo();
+    case CommandId::darkTwin:
+        return setDark(!Look::isDark());
+    case CommandId::largerWindow:
+        return setScale(preferences.scalePercent() + 25);
+    case CommandId::smallerWindow:
+        return setScale(preferences.scalePercent() - 25);
+    case CommandId::keys:
+        return show(std::make_unique<KeySheet>());
+    case CommandId::leave:
+        if (controller.busy())
+            controller.cancel();
+        else if (controller.notice())
+            controller.dismissNotice();
+        else
+            grabKeyboardFocus();
+        return;
+    }
+}
+
+bool MainComponent::isInterestedInFileDrag(const juce::StringArray& files) {
+    return !files.isEmpty();
+}
+
+void MainComponent::fileDragEnter(const juce::StringArray&, int, int) {
+    dropping = true;
+    repaint();
+}
+
+void MainComponent::fileDragExit(const juce::StringArray&) {
+    dropping = false;
+    repaint();
+}
+
+void MainComponent::filesDropped(const juce::StringArray& files, int, int) {
+    dropping = false;
+    repaint();
+    // One track stands for the folder it lies in.
+    const juce::File dropped(files[0]);
+    openFolder(dropped.isDirectory() ? dropped : dropped.getParentDirectory());
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,103 @@
+#pragma once
+
+#include "Desk/Commands.h"
+#include "Desk/Controller.h"
+#include "Desk/GridView.h"
+#include "Desk/Look.h"
+#include "Desk/PairPanel.h"
+#include "Desk/Preferences.h"
+#include "Desk/Sheets.h"
+#include "Desk/TrackPanel.h"
+#include "Desk/TransportBar.h"
+#include "Desk/VersionRow.h"
+
+#include "Audition/Player.h"
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <memory>
+#include <vector>
+
+namespace spillwright::desk {
+
+/// The content of the window. Holds no decision of its own: it lays out the panels, gives keys and drops to the
+/// controller, and hands the setting on to the player.
+class MainComponent : public juce::Component, public juce::FileDragAndDropTarget, private juce::Timer {
+public:
+    struct Parts {
+        Controller& controller;
+        Player& player;
+        OutputDevice* device = nullptr; ///< nullptr: silent.
+        Preferences& preferences;
+        juce::File demoCache;
+    };
+    explicit MainComponent(const Parts& parts);
+    ~MainComponent() override;
+
+    void perform(CommandId id);
+    void openFolder(const juce::File& folder);
+    void openDemo();
+    void setDark(bool dark);
+    /// Nothing is at work and everything that can be shown is shown.
+    bool settled() const;
+
+    TrackPanel& trackPanel() { return tracks; }
+    GridView& gridView() { return grid; }
+    PairPanel& pairPanel() { return pair; }
+    VersionRow& versionRow() { return versions; }
+    Sheet* sheet() { return openSheet.get(); }
+
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    bool keyPressed(const juce::KeyPress& key) override;
+    bool isInterestedInFileDrag(const juce::StringArray& files) override;
+    void fileDragEnter(const juce::StringArray&, int, int) override;
+    void fileDragExit(const juce::StringArray&) override;
+    void filesDropped(const juce::StringArray& files, int, int) override;
+
+private:
+    /// What is to be done while nothing is open.
+    class StartPage : public juce::Component {
+    public:
+        explicit StartPage(MainComponent& main);
+        void refresh();
+        void paint(juce::Graphics& g) override;
+        void resized() override;
+
+    private:
+        MainComponent& main;
+        juce::TextButton open{"Open a folder"}, demo{"Open the demo"};
+        std::vector<std::unique_ptr<juce::TextButton>> recent;
+    };
+
+    void timerCallback() override;
+    void changed(unsigned what);
+    void chooseFolder();
+    void show(std::unique_ptr<Sheet> sheet);
+    void closeSheet();
+    void setScale(int percent);
+    int bannerHeight() const;
+
+    Controller& controller;
+    Player& player;
+    OutputDevice* device;
+    Preferences& preferences;
+    juce::File demoCache;
+
+    Look look;
+    TrackPanel tracks;
+    GridView grid;
+    PairPanel pair;
+    VersionRow versions;
+    TransportBar transport;
+    StartPage start;
+    juce::TextButton openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"}, renderButton{"Render"},
+        stopButton{"Stop"}, keysButton{"?"}, dismissButton{"Dismiss"};
+    std::unique_ptr<Sheet> openSheet;
+    std::unique_ptr<juce::FileChooser> chooser;
+    juce::TooltipWindow tooltips{this, 500};
+    bool dropping = false;
+    int shownPercent = -1;
+};
+
+} // namespace spillwright::desk

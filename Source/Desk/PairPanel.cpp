@@ -1,0 +1,376 @@
+#include "Desk/PairPanel.h"
+
+#include "Desk/Amounts.h"
+#include "Desk/Look.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace spillwright::desk {
+
+namespace {
+
+constexpr float headingHeight = 34.0f;
+constexpr float axisHeight = 16.0f;
+constexpr float captionHeight = 18.0f;
+constexpr double lowestHz = 20.0, highestHz = 20000.0;
+constexpr double combLowDb = -24.0, combHighDb = 6.0;
+constexpr Seconds widestLag(0.05);
+
+std::size_t at(int index) {
+    return static_cast<std::size_t>(index);
+}
+
+juce::Rectangle<float> frameOf(const juce::Component& plot) {
+    return plot.getLocalBounds().toFloat().withTrimmedTop(captionHeight).withTrimmedBottom(axisHeight).reduced(0.5f);
+}
+
+float placeOfHz(double hertz, juce::Rectangle<float> frame) {
+    return frame.getX() +
+           frame.getWidth() * static_cast<float>(std::log(hertz / lowestHz) / std::log(highestHz / lowestHz));
+}
+
+float placeOfDb(double dB, juce::Rectangle<float> frame) {
+    const double within = std::clamp(dB, combLowDb, combHighDb);
+    return frame.getBottom() - frame.getHeight() * static_cast<float>((within - combLowDb) / (combHighDb - combLowDb));
+}
+
+void paintFrame(juce::Graphics& g, juce::Rectangle<float> frame, const std::string& caption) {
+    const auto& p = ui::palette();
+    ui::draw(g, caption, frame.withBottom(frame.getY()).withTop(frame.getY() - captionHeight),
+             juce::Justification::centredLeft, 11.5f, p.muted);
+    g.setColour(p.raised);
+    g.fillRect(frame);
+}
+
+void closeFrame(juce::Graphics& g, juce::Rectangle<float> frame) {
+    g.setColour(ui::palette().rules);
+    g.drawRect(frame, 1.0f);
+}
+
+void paintHertz(juce::Graphics& g, juce::Rectangle<float> frame) {
+    const auto& p = ui::palette();
+    for (const auto& [hertz, name] : {std::pair{50.0, "50"},
+                                      {100.0, "100"},
+                                      {200.0, "200"},
+                                      {500.0, "500"},
+                                      {1000.0, "1k"},
+                                      {2000.0, "2k"},
+                                      {5000.0, "5k"},
+                                      {10000.0, "10k"}}) {
+        const float x = placeOfHz(hertz, frame);
+        g.setColour(p.rules);
+        g.drawVerticalLine(juce::roundToInt(x), frame.getBottom(), frame.getBottom() + 3.0f);
+        ui::draw(g, name, {x - 20.0f, frame.getBottom() + 2.0f, 40.0f, axisHeight}, juce::Justification::centred, 10.5f,
+                 p.muted);
+    }
+}
+
+void paintBand(juce::Graphics& g, juce::Rectangle<float> frame, Band band) {
+    g.setColour(ui::palette().selected);
+    g.fillRect(frame.withLeft(placeOfHz(band.low.value, frame)).withRight(placeOfHz(band.high.value, frame)));
+}
+
+template <class Place>
+juce::Path pathOf(const FrequencyCurve& curve, juce::Rectangle<float> frame, Place&& place) {
+    juce::Path path;
+    for (std::size_t i = 0; i < curve.frequencies.size(); ++i) {
+        if (curve.frequencies[i] < lowestHz || curve.frequencies[i] > highestHz) continue;
+        const juce::Point<float> point(placeOfHz(curve.frequencies[i], frame), place(curve.values[i]));
+        if (path.isEmpty())
+            path.startNewSubPath(point);
+        else
+            path.lineTo(point);
+    }
+    return path;
+}
+
+void strokeDashed(juce::Graphics& g, const juce::Path& path, float thickness) {
+    const float dashes[] = {4.0f, 3.0f};
+    juce::Path dashed;
+    juce::PathStrokeType(thickness).createDashedStroke(dashed, path, dashes, 2);
+    g.fillPath(dashed);
+}
+
+} // namespace
+
+PairPanel::PairPanel(Controller& c) : controller(c), comb(*this), coherencePlot(*this), lag(*this) {
+    setTitle("Pair");
+    setOpaque(true);
+    comb.setTitle("Comb response");
+    coherencePlot.setTitle("Coherence over frequency");
+    lag.setTitle("Correlation over lag");
+    for (juce::Component* plot : {static_cast<juce::Component*>(&comb), static_cast<juce::Component*>(&coherencePlot),
+                                  static_cast<juce::Component*>(&lag)}) {
+        plot->setBufferedToImage(true);
+        addAndMakeVisible(plot);
+    }
+    changed(~0u);
+}
+
+void PairPanel::changed(unsigned what) {
+    const int a = controller.selectedTrack(), b = controller.partnerTrack();
+    const int nowFirst = std::min(a, b), nowSecond = std::max(a, b);
+    const bool otherPair = nowFirst != first || nowSecond != second;
+    if (otherPair || (what & (Controller::measurementChanged | Controller::recordingChanged))) {
+        first = nowFirst;
+        second = nowSecond;
+        readRecorded();
+    }
+    if (otherPair ||
+        (what & (Controller::measurementChanged | Controller::recordingChanged | Controller::settingChanged))) {
+        readNow();
+        repaint();
+        comb.repaint();
+        coherencePlot.repaint();
+        lag.repaint();
+    }
+}
+
+void PairPanel::readRecorded() {
+    combRecorded.reset();
+    coherence.reset();
+    correlation.reset();
+    const auto* reading = controller.reading(first, second);
+    if (!reading) return;
+    const auto& spectra = *controller.measurement()->spectra;
+    const Seconds delay = reading->arrival ? reading->arrival->delay : Seconds(0.0);
+    combRecorded = combResponse(spectra, first, second, {}, {});
+    coherence = coherenceCurve(spectra, first, second, delay);
+    correlation = correlationCurve(spectra, first, second, widestLag);
+    chance = chanceCoherence(spectra.effectiveAverages());
+    span = widestLag;
+    for (double ms : {2.0, 5.0, 10.0, 20.0}) {
+        if (std::abs(inMilliseconds(delay)) * 1.6 < ms) {
+            span = milliseconds(ms);
+            break;
+        }
+    }
+}
+
+void PairPanel::readNow() {
+    told = words::pair(controller, first, second);
+    combNow.reset();
+    if (!controller.reading(first, second)) return;
+    combNow = combResponse(*controller.measurement()->spectra, first, second, controller.adjustments()[at(first)],
+                           controller.adjustments()[at(second)]);
+    setTitle(ui::text("Pair: " + told.names + ", " + told.sentence));
+}
+
+Seconds PairPanel::shiftNow() const {
+    return controller.adjustments()[at(second)].nudge - controller.adjustments()[at(first)].nudge;
+}
+
+int PairPanel::signNow() const {
+    return controller.adjustments()[at(second)].flip == controller.adjustments()[at(first)].flip ? 1 : -1;
+}
+
+void PairPanel::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    g.fillAll(p.paper);
+    auto area = getLocalBounds().toFloat().reduced(16.0f, 0.0f);
+    auto header = area.removeFromTop(headingHeight);
+    ui::heading(g, "PAIR", header.removeFromLeft(42.0f));
+    ui::draw(g, told.names, header, juce::Justification::centredLeft, 13.5f, p.ink, true);
+    auto line = area.removeFromTop(20.0f);
+    if (!told.sureness.empty())
+        ui::draw(g, told.sureness, line.removeFromRight(ui::width(told.sureness, 12.5f, true) + 4.0f),
+                 juce::Justification::centredRight, 12.5f, told.sure ? p.accent : p.cancels, true);
+    ui::draw(g, told.sentence, line, juce::Justification::centredLeft, 13.5f, p.ink);
+    ui::draw(g, told.details, area.removeFromTop(18.0f), juce::Justification::centredLeft, 11.5f, p.muted);
+    ui::draw(g, told.now, area.removeFromTop(18.0f), juce::Justification::centredLeft, 11.5f, p.ink);
+}
+
+void PairPanel::resized() {
+    auto area =
+        getLocalBounds().reduced(16, 0).withTrimmedTop(juce::roundToInt(headingHeight) + 60).withTrimmedBottom(4);
+    const int total = area.getHeight();
+    comb.setBounds(area.removeFromTop(total * 42 / 100));
+    coherencePlot.setBounds(area.removeFromTop(total * 27 / 100));
+    lag.setBounds(area);
+}
+
+void PairPanel::CombPlot::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto frame = frameOf(*this);
+    paintFrame(g, frame, "comb response, dB");
+    const Band band = panel.controller.measurement() ? panel.controller.measurement()->options.band : lowMidBand;
+    paintBand(g, frame, band);
+    const float zero = placeOfDb(0.0, frame);
+    g.setColour(p.rules);
+    for (double dB : {-20.0, -10.0, 0.0})
+        g.drawHorizontalLine(juce::roundToInt(placeOfDb(dB, frame)), frame.getX(), frame.getRight());
+    paintHertz(g, frame);
+    for (double dB : {-20.0, -10.0, 0.0})
+        ui::draw(g, signedAmount(dB, 0), {frame.getX() + 3.0f, placeOfDb(dB, frame) - 13.0f, 30.0f, 13.0f},
+                 juce::Justification::centredLeft, 10.0f, p.muted);
+    if (panel.combNow) {
+        const auto place = [&](double dB) { return placeOfDb(dB, frame); };
+        const auto nowPath = pathOf(*panel.combNow, frame, place);
+        // Within the band: what the two win is shaded above the line, what they lose below it.
+        juce::Path filled = nowPath;
+        filled.lineTo(frame.getRight(), zero);
+        filled.lineTo(frame.getX(), zero);
+        filled.closeSubPath();
+        const auto inBand =
+            frame.withLeft(placeOfHz(band.low.value, frame)).withRight(placeOfHz(band.high.value, frame));
+        for (bool above : {true, false}) {
+            juce::Graphics::ScopedSaveState saved(g);
+            g.reduceClipRegion((above ? inBand.withBottom(zero) : inBand.withTop(zero)).toNearestInt());
+            g.setColour((above ? p.adds : p.cancels).withAlpha(0.35f));
+            g.fillPath(filled);
+        }
+        juce::Graphics::ScopedSaveState saved(g);
+        g.reduceClipRegion(frame.toNearestInt());
+        if (panel.combRecorded) {
+            g.setColour(p.muted);
+            strokeDashed(g, pathOf(*panel.combRecorded, frame, place), 1.1f);
+        }
+        g.setColour(p.ink);
+        g.strokePath(nowPath, juce::PathStrokeType(1.7f));
+    }
+    // The key stands in the caption line.
+    auto key = frame.withBottom(frame.getY()).withTop(frame.getY() - captionHeight);
+    ui::draw(g, "as recorded", key.removeFromRight(64.0f), juce::Justification::centredRight, 11.0f, p.muted);
+    auto dash = key.removeFromRight(24.0f);
+    juce::Path line;
+    line.startNewSubPath(dash.getX() + 4.0f, dash.getCentreY());
+    line.lineTo(dash.getRight() - 2.0f, dash.getCentreY());
+    g.setColour(p.muted);
+    strokeDashed(g, line, 1.3f);
+    ui::draw(g, "now", key.removeFromRight(30.0f), juce::Justification::centredRight, 11.0f, p.ink);
+    dash = key.removeFromRight(22.0f);
+    g.setColour(p.ink);
+    g.fillRect(dash.withSizeKeepingCentre(18.0f, 1.8f));
+    closeFrame(g, frame);
+}
+
+void PairPanel::CoherencePlot::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto frame = frameOf(*this);
+    paintFrame(g, frame, "coherence over frequency, 0 to 1");
+    paintBand(g, frame, panel.controller.measurement() ? panel.controller.measurement()->options.band : lowMidBand);
+    paintHertz(g, frame);
+    const auto place = [&](double value) {
+        return frame.getBottom() - 1.0f - (frame.getHeight() - 4.0f) * static_cast<float>(std::clamp(value, 0.0, 1.0));
+    };
+    if (panel.coherence) {
+        juce::Path chanceLine;
+        chanceLine.startNewSubPath(frame.getX(), place(panel.chance));
+        chanceLine.lineTo(frame.getRight(), place(panel.chance));
+        g.setColour(p.muted);
+        strokeDashed(g, chanceLine, 1.0f);
+        ui::draw(g, "chance", {frame.getRight() - 60.0f, place(panel.chance) - 15.0f, 56.0f, 14.0f},
+                 juce::Justification::centredRight, 10.5f, p.muted);
+        g.setColour(p.ink);
+        g.strokePath(pathOf(*panel.coherence, frame, place), juce::PathStrokeType(1.5f));
+    }
+    closeFrame(g, frame);
+}
+
+PairPanel::LagPlot::LagPlot(PairPanel& p) : panel(p) {
+    setMouseCursor(juce::MouseCursor::LeftRightResizeCursor);
+}
+
+Seconds PairPanel::lagAt(float x) const {
+    const auto frame = frameOf(lag);
+    return Seconds(static_cast<double>(2.0f * (x - frame.getX()) / frame.getWidth() - 1.0f) * span.value);
+}
+
+float PairPanel::placeOfLag(Seconds value) const {
+    const auto frame = frameOf(lag);
+    return frame.getCentreX() + frame.getWidth() / 2.0f * static_cast<float>(value / span);
+}
+
+void PairPanel::LagPlot::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto frame = frameOf(*this);
+    paintFrame(g, frame, "correlation over lag, ms: drag to nudge the second track");
+    const float middle = frame.getCentreY();
+    g.setColour(p.rules);
+    g.drawHorizontalLine(juce::roundToInt(middle), frame.getX(), frame.getRight());
+    g.drawVerticalLine(juce::roundToInt(frame.getCentreX()), frame.getY(), frame.getBottom());
+    const double spanMs = inMilliseconds(panel.span);
+    for (double ms : {-spanMs, -spanMs / 2.0, 0.0, spanMs / 2.0, spanMs}) {
+        const float x = panel.placeOfLag(milliseconds(ms));
+        auto label = juce::Rectangle<float>(x - 20.0f, frame.getBottom() + 2.0f, 40.0f, axisHeight);
+        auto justification = juce::Justification::centred;
+        if (ms == -spanMs) label = label.withX(frame.getX()), justification = juce::Justification::centredLeft;
+        if (ms == spanMs) label = label.withRightX(frame.getRight()), justification = juce::Justification::centredRight;
+        ui::draw(g,
+                 signedAmount(
+                     ms, spanMs < 5.0 && std::abs(ms) < spanMs ? 1 : (spanMs == 5.0 && std::abs(ms) == 2.5 ? 1 : 0)),
+                 label, justification, 10.5f, p.muted);
+    }
+    if (!panel.correlation) return closeFrame(g, frame);
+
+    const auto& curve = *panel.correlation;
+    float largest = 1e-6f;
+    for (float value : curve.values)
+        largest = std::max(largest, std::abs(value));
+    const float scale = frame.getHeight() * 0.44f / largest;
+    const double shift = panel.shiftNow().value;
+    const auto traced = [&](double moved, int sign) {
+        juce::Path path;
+        for (std::size_t i = 0; i < curve.values.size(); ++i) {
+            const double lagSeconds = curve.firstLag.value + static_cast<double>(i) * curve.step.value + moved;
+            if (std::abs(lagSeconds) > panel.span.value * 1.02) continue;
+            const juce::Point<float> point(panel.placeOfLag(Seconds(lagSeconds)),
+                                           middle - scale * static_cast<float>(sign) * curve.values[i]);
+            if (path.isEmpty())
+                path.startNewSubPath(point);
+            else
+                path.lineTo(point);
+        }
+        return path;
+    };
+    {
+        juce::Graphics::ScopedSaveState saved(g);
+        g.reduceClipRegion(frame.toNearestInt());
+        if (shift != 0.0 || panel.signNow() < 0) {
+            g.setColour(p.muted.withAlpha(0.6f));
+            strokeDashed(g, traced(0.0, 1), 1.0f);
+        }
+        g.setColour(p.ink);
+        g.strokePath(traced(shift, panel.signNow()), juce::PathStrokeType(1.5f));
+        if (const auto* reading = panel.controller.reading(panel.first, panel.second); reading && reading->arrival) {
+            const double peak = reading->arrival->delay.value + shift;
+            const float x = panel.placeOfLag(Seconds(peak));
+            g.setColour(p.accent);
+            g.drawLine(x, frame.getY(), x, frame.getBottom(), 1.4f);
+            const bool inverted = reading->polarity && sign(reading->polarity->polarity) * panel.signNow() < 0;
+            const std::string label = signedAmount(peak * 1e3, 2) + (inverted ? ", inverted" : "");
+            const float labelWidth = ui::width(label, 11.0f) + 4.0f;
+            const bool leftOf = x + labelWidth + 8.0f > frame.getRight();
+            ui::draw(g, label,
+                     {leftOf ? x - labelWidth - 4.0f : x + 4.0f, frame.getBottom() - 17.0f, labelWidth, 15.0f},
+                     leftOf ? juce::Justification::centredRight : juce::Justification::centredLeft, 11.0f, p.accent);
+        }
+    }
+    closeFrame(g, frame);
+}
+
+void PairPanel::LagPlot::mouseDown(const juce::MouseEvent&) {
+    if (panel.second >= 0 && panel.correlation) nudgeBefore = panel.controller.adjustments()[at(panel.second)].nudge;
+}
+
+void PairPanel::LagPlot::mouseDrag(const juce::MouseEvent& event) {
+    if (panel.second < 0 || !panel.correlation) return;
+    const auto frame = frameOf(*this);
+    const double perPixel = 2.0 * panel.span.value / static_cast<double>(frame.getWidth());
+    double nudge =
+        nudgeBefore.value + perPixel * event.getDistanceFromDragStartX() * (event.mods.isShiftDown() ? 0.1 : 1.0);
+    if (const auto* reading = panel.controller.reading(panel.first, panel.second); reading && reading->arrival) {
+        const double aligned =
+            panel.controller.adjustments()[at(panel.first)].nudge.value - reading->arrival->delay.value;
+        if (std::abs(nudge - aligned) < 2.5 * perPixel && !event.mods.isShiftDown()) nudge = aligned;
+    }
+    panel.controller.setNudge(panel.second, Seconds(nudge), true);
+}
+
+void PairPanel::LagPlot::mouseUp(const juce::MouseEvent&) {
+    panel.controller.endGesture();
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,79 @@
+#include "Desk/Palette.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace spillwright::desk {
+
+const Palette& Palette::light() {
+    static const Palette palette{
+        .paper = juce::Colour(0xfffaf7f0),
+        .raised = juce::Colour(0xfffffdf8),
+        .selected = juce::Colour(0xfff0eadc),
+        .ink = juce::Colour(0xff22252b),
+        .muted = juce::Colour(0xff625e54),
+        .rules = juce::Colour(0xffd8d2c4),
+        .accent = juce::Colour(0xff0f6b66),
+        .onAccent = juce::Colour(0xfffffdf8),
+        .adds = juce::Colour(0xff1f5fa8),
+        .cancels = juce::Colour(0xffb4520e),
+        .onSign = juce::Colour(0xffffffff),
+        .wave = juce::Colour(0xffbdb7a7),
+    };
+    return palette;
+}
+
+const Palette& Palette::dark() {
+    static const Palette palette{
+        .paper = juce::Colour(0xff1c1f24),
+        .raised = juce::Colour(0xff23272d),
+        .selected = juce::Colour(0xff2f343b),
+        .ink = juce::Colour(0xfff3eee2),
+        .muted = juce::Colour(0xffb3ad9f),
+        .rules = juce::Colour(0xff41464e),
+        .accent = juce::Colour(0xff5cc4bb),
+        .onAccent = juce::Colour(0xff12211f),
+        .adds = juce::Colour(0xff86b8f2),
+        .cancels = juce::Colour(0xfff29a5c),
+        .onSign = juce::Colour(0xff15181c),
+        .wave = juce::Colour(0xff5f646b),
+    };
+    return palette;
+}
+
+double contrastRatio(juce::Colour a, juce::Colour b) {
+    const auto luminance = [](juce::Colour colour) {
+        const auto linear = [](juce::uint8 level) {
+            const double c = level / 255.0;
+            return c <= 0.04045 ? c / 12.92 : std::pow((c + 0.055) / 1.055, 2.4);
+        };
+        return 0.2126 * linear(colour.getRed()) + 0.7152 * linear(colour.getGreen()) +
+               0.0722 * linear(colour.getBlue());
+    };
+    const double la = luminance(a), lb = luminance(b);
+    return (std::max(la, lb) + 0.05) / (std::min(la, lb) + 0.05);
+}
+
+std::vector<TextColours> textColours(const Palette& p) {
+    return {
+        {"text", p.ink, p.paper},
+        {"text on cards", p.ink, p.raised},
+        {"text in the chosen row", p.ink, p.selected},
+        {"quiet text", p.muted, p.paper},
+        {"quiet text on cards", p.muted, p.raised},
+        {"quiet text in the chosen row", p.muted, p.selected},
+        {"accent text", p.accent, p.paper},
+        {"accent text on cards", p.accent, p.raised},
+        {"accent text in the chosen row", p.accent, p.selected},
+        {"text on the accent", p.onAccent, p.accent},
+        {"gain that adds", p.adds, p.raised},
+        {"gain that cancels", p.cancels, p.raised},
+        {"gain that adds, on paper", p.adds, p.paper},
+        {"gain that cancels, on paper", p.cancels, p.paper},
+        {"plus sign", p.onSign, p.adds},
+        {"minus sign", p.onSign, p.cancels},
+        {"text on a pressed toggle", p.paper, p.ink},
+    };
+}
+
+} // namespace spillwright::desk

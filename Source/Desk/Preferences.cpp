@@ -1,0 +1,57 @@
+#include "Desk/Preferences.h"
+
+#include <algorithm>
+
+namespace spillwright::desk {
+
+namespace {
+
+juce::PropertiesFile::Options options() {
+    juce::PropertiesFile::Options chosen;
+    chosen.applicationName = "spillwright";
+    chosen.filenameSuffix = "xml";
+    chosen.millisecondsBeforeSaving = 500;
+    return chosen;
+}
+
+constexpr int mostRecent = 5;
+
+} // namespace
+
+Preferences::Preferences(const juce::File& folder) : file(folder.getChildFile("window.xml"), options()) {}
+
+juce::File Preferences::usualFolder() {
+    return juce::File::getSpecialLocation(juce::File::userApplicationDataDirectory).getChildFile("spillwright");
+}
+
+juce::File Preferences::usualCache() {
+#if JUCE_LINUX
+    return juce::File::getSpecialLocation(juce::File::userHomeDirectory).getChildFile(".cache/spillwright/demo");
+#else
+    return usualFolder().getChildFile("demo");
+#endif
+}
+
+int Preferences::scalePercent() const {
+    return std::clamp(file.getIntValue("scalePercent", 100), smallestScale, largestScale);
+}
+
+void Preferences::setScalePercent(int percent) {
+    file.setValue("scalePercent", std::clamp(percent, smallestScale, largestScale));
+}
+
+juce::StringArray Preferences::recentFolders() const {
+    auto folders = juce::StringArray::fromLines(file.getValue("recent"));
+    folders.removeEmptyStrings();
+    return folders;
+}
+
+void Preferences::addRecentFolder(const juce::String& folder) {
+    auto folders = recentFolders();
+    folders.removeString(folder);
+    folders.insert(0, folder);
+    folders.removeRange(mostRecent, folders.size());
+    file.setValue("recent", folders.joinIntoString("\n"));
+}
+
+} // namespace spillwright::desk

@@ -1,0 +1,34 @@
+#pragma once
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <filesystem>
+
+namespace spillwright::desk {
+
+/// What the window remembers from one day to the next, in one file of the given folder.
+class Preferences {
+public:
+    explicit Preferences(const juce::File& folder);
+
+    static juce::File usualFolder();
+    static juce::File usualCache();
+
+    bool dark() const { return file.getBoolValue("dark", false); }
+    void setDark(bool dark) { file.setValue("dark", dark); }
+    int scalePercent() const; ///< 75..250.
+    void setScalePercent(int percent);
+    juce::String windowState() const { return file.getValue("window"); }
+    void setWindowState(const juce::String& state) { file.setValue("window", state); }
+    bool hearingTold() const { return file.getBoolValue("hearingTold", false); }
+    void setHearingTold() { file.setValue("hearingTold", true); }
+    juce::StringArray recentFolders() const;
+    void addRecentFolder(const juce::String& folder);
+
+    static constexpr int smallestScale = 75, largestScale = 250;
+
+private:
+    juce::PropertiesFile file;
+};
+
+} // namespace spillwright::desk

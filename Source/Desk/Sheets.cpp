@@ -1,0 +1,179 @@
+#include "Desk/Sheets.h"
+
+#include "Desk/Commands.h"
+#include "Desk/Look.h"
+
+#include <algorithm>
+
+namespace spillwright::desk {
+
+namespace {
+
+std::filesystem::path pathOf(const juce::String& text) {
+    return std::filesystem::path(text.trim().toStdString());
+}
+
+} // namespace
+
+Sheet::Sheet(const juce::String& title) {
+    setTitle(title);
+    setWantsKeyboardFocus(true);
+    setFocusContainerType(FocusContainerType::keyboardFocusContainer);
+}
+
+juce::Rectangle<int> Sheet::page(int width, int height) const {
+    return getLocalBounds().withSizeKeepingCentre(std::min(width, getWidth() - 24), std::min(height, getHeight() - 24));
+}
+
+void Sheet::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    g.fillAll(p.paper.withAlpha(0.8f));
+    const auto area = pageArea().toFloat();
+    g.setColour(p.raised);
+    g.fillRoundedRectangle(area, 7.0f);
+    g.setColour(p.muted);
+    g.drawRoundedRectangle(area, 7.0f, 1.0f);
+}
+
+void Sheet::mouseDown(const juce::MouseEvent& event) {
+    if (!pageArea().contains(event.getPosition()) && onClose) onClose();
+}
+
+bool Sheet::keyPressed(const juce::KeyPress& key) {
+    if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
+    if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys) {
+        if (onClose) onClose();
+    }
+    return true; // what lies below does not listen meanwhile
+}
+
+// ---- keys
+
+KeySheet::KeySheet() : Sheet("Keys") {}
+
+juce::Rectangle<int> KeySheet::pageArea() const {
+    return page(860, 560);
+}
+
+void KeySheet::paint(juce::Graphics& g) {
+    Sheet::paint(g);
+    const auto& p = ui::palette();
+    auto area = pageArea().toFloat().reduced(28.0f, 22.0f);
+    ui::draw(g, "Keys", area.removeFromTop(30.0f), juce::Justification::centredLeft, 18.0f, p.ink, true);
+    area.removeFromTop(6.0f);
+    const float gap = 30.0f;
+    const float half = (area.getWidth() - gap) / 2.0f;
+    float x = area.getX(), y = area.getY();
+    std::string group;
+    for (const auto& entry : commands()) {
+        if (entry.group != group) {
+            if (entry.group == "Choosing") { // the second column
+                x = area.getX() + half + gap;
+                y = area.getY();
+            } else if (!group.empty()) {
+                y += 10.0f;
+            }
+            group = entry.group;
+            ui::draw(g, group, {x, y, half, 20.0f}, juce::Justification::centredLeft, 12.0f, p.accent, true);
+            y += 21.0f;
+        }
+        ui::draw(g, entry.shown, {x, y, 92.0f, 19.0f}, juce::Justification::centredLeft, 12.5f, p.ink, true);
+        ui::draw(g, entry.words, {x + 96.0f, y, half - 96.0f, 19.0f}, juce::Justification::centredLeft, 12.5f, p.ink);
+        y += 19.5f;
+    }
+}
+
+// ---- render
+
+RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
+    const auto source = controller.recording()->folder();
+    const auto name = controller.sessionName() + " rendered";
+    const auto beside = (source.has_filename() ? source.parent_path() : source.parent_path().parent_path()) / name;
+    folder.setText(ui::text(beside.string()), false);
+    folder.setFont(ui::font(13.5f));
+    folder.setTitle("Folder to render into");
+    folder.setSelectAllWhenFocused(true);
+    folder.onReturnKey = [this] { start(); };
+    folder.onEscapeKey = [this] {
+        if (onClose) onClose();
+    };
+    bits24.setToggleState(true, juce::dontSendNotification);
+    for (auto* format : {&bits16, &bits24, &float32})
+        format->setRadioGroupId(1);
+    withSum.setToggleState(true, juce::dontSendNotification);
+    go.setToggleState(true, juce::dontSendNotification); // the one that is meant
+    chooseButton.onClick = [this] { choose(); };
+    go.onClick = [this] { start(); };
+    leave.onClick = [this] {
+        if (onClose) onClose();
+    };
+    for (juce::Component* part : std::initializer_list<juce::Component*>{&folder, &chooseButton, &bits16, &bits24,
+                                                                         &float32, &withSum, &replace, &leave, &go})
+        addAndMakeVisible(part);
+}
+
+juce::Rectangle<int> RenderSheet::pageArea() const {
+    return page(640, 312);
+}
+
+void RenderSheet::paint(juce::Graphics& g) {
+    Sheet::paint(g);
+    const auto& p = ui::palette();
+    auto area = pageArea().toFloat().reduced(28.0f, 20.0f);
+    ui::draw(g, "Render the setting that is heard", area.removeFromTop(30.0f), juce::Justification::centredLeft, 18.0f,
+             p.ink, true);
+    ui::draw(g,
+             "One file a track with flips, nudges, gains and high-passes applied; the recording itself stays as it is.",
+             area.removeFromTop(22.0f), juce::Justification::centredLeft, 12.5f, p.muted);
+    ui::draw(g, "into the folder", area.removeFromTop(28.0f), juce::Justification::bottomLeft, 12.0f, p.muted);
+}
+
+void RenderSheet::resized() {
+    auto area = pageArea().reduced(28, 20).withTrimmedTop(84);
+    auto line = area.removeFromTop(30);
+    chooseButton.setBounds(line.removeFromRight(96));
+    folder.setBounds(line.withTrimmedRight(8));
+    area.removeFromTop(12);
+    line = area.removeFromTop(24);
+    bits16.setBounds(line.removeFromLeft(96));
+    bits24.setBounds(line.removeFromLeft(96));
+    float32.setBounds(line.removeFromLeft(130));
+    area.removeFromTop(4);
+    withSum.setBounds(area.removeFromTop(24));
+    area.removeFromTop(4);
+    replace.setBounds(area.removeFromTop(24));
+    line = area.removeFromBottom(32);
+    go.setBounds(line.removeFromRight(110));
+    line.removeFromRight(8);
+    leave.setBounds(line.removeFromRight(110));
+}
+
+void RenderSheet::choose() {
+    chooser = std::make_unique<juce::FileChooser>("Render into", juce::File(folder.getText()).getParentDirectory());
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File())
+                                 folder.setText(chosen.getFullPathName());
+                             folder.grabKeyboardFocus();
+                         });
+}
+
+void RenderSheet::start() {
+    RenderOptions options;
+    options.to = pathOf(folder.getText());
+    if (options.to.empty() || !options.to.is_absolute()) {
+        controller.say("render: the folder needs its whole path; choose it, or type it from the start", true);
+        return;
+    }
+    if (!options.to.has_filename()) options.to = options.to.parent_path();
+    options.format = bits16.getToggleState()    ? SampleFormat::int16
+                     : float32.getToggleState() ? SampleFormat::float32
+                                                : SampleFormat::int24;
+    options.replace = replace.getToggleState();
+    if (withSum.getToggleState())
+        options.sum = options.to.parent_path() / (options.to.filename().string() + " sum.wav");
+    controller.render(options);
+    if (onClose) onClose();
+}
+
+} // namespace spillwright::desk

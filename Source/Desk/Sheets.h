@@ -1,0 +1,58 @@
+#pragma once
+
+#include "Desk/Controller.h"
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <functional>
+#include <memory>
+
+namespace spillwright::desk {
+
+/// Something laid over the window, which stays where it was below. Esc or a click beside it closes it.
+class Sheet : public juce::Component {
+public:
+    std::function<void()> onClose;
+    void paint(juce::Graphics& g) override;
+    void mouseDown(const juce::MouseEvent& event) override;
+    bool keyPressed(const juce::KeyPress& key) override;
+
+protected:
+    explicit Sheet(const juce::String& title);
+    juce::Rectangle<int> page(int width, int height) const;
+    virtual juce::Rectangle<int> pageArea() const = 0;
+};
+
+/// The one table of commands, for reading.
+class KeySheet : public Sheet {
+public:
+    KeySheet();
+    void paint(juce::Graphics& g) override;
+
+private:
+    juce::Rectangle<int> pageArea() const override;
+};
+
+/// Where to, and how, the setting that is heard is rendered.
+class RenderSheet : public Sheet {
+public:
+    explicit RenderSheet(Controller& controller);
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    juce::TextEditor& folderField() { return folder; }
+    juce::Button& goButton() { return go; }
+
+private:
+    juce::Rectangle<int> pageArea() const override;
+    void choose();
+    void start();
+
+    Controller& controller;
+    juce::TextEditor folder;
+    juce::TextButton chooseButton{"Choose..."}, go{"Render"}, leave{"Cancel"};
+    juce::ToggleButton bits16{"16 bit"}, bits24{"24 bit"}, float32{"32 bit float"};
+    juce::ToggleButton withSum{"also the stereo sum, beside the folder"}, replace{"replace files that are there"};
+    std::unique_ptr<juce::FileChooser> chooser;
+};
+
+} // namespace spillwright::desk

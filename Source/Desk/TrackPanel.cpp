@@ -1,0 +1,423 @@
+#include "Desk/TrackPanel.h"
+
+#include "Desk/Amounts.h"
+#include "Desk/Look.h"
+#include "Desk/Words.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace spillwright::desk {
+
+namespace {
+
+constexpr float headingHeight = 34.0f;
+constexpr double nudgeStepMs = 0.1;
+
+struct Column {
+    TrackField field;
+    const char* heading;
+    float width;
+    bool right;
+};
+constexpr std::array columns{
+    Column{TrackField::level, "dBFS", 46.0f, true},   Column{TrackField::spill, "spill", 42.0f, true},
+    Column{TrackField::flip, "flip", 42.0f, false},   Column{TrackField::nudge, "nudge ms", 62.0f, true},
+    Column{TrackField::gain, "gain dB", 54.0f, true}, Column{TrackField::highPass, "high-pass", 60.0f, true},
+    Column{TrackField::mute, "M", 22.0f, false},      Column{TrackField::solo, "S", 20.0f, false},
+    Column{TrackField::hold, "hold", 32.0f, false},   Column{TrackField::link, "", 16.0f, false},
+};
+
+std::size_t at(int index) {
+    return static_cast<std::size_t>(index);
+}
+
+const char* explanation(TrackField field) {
+    switch (field) {
+    case TrackField::flip:
+        return "Polarity: click or F turns the track upside down";
+    case TrackField::nudge:
+        return "Nudge: drag, or click and type 3.2 ms, 155 smp or 1.1 m; plus is later";
+    case TrackField::gain:
+        return "Gain: drag, or click and type dB";
+    case TrackField::highPass:
+        return "High-pass: click and type a corner in Hz, or off";
+    case TrackField::mute:
+        return "Mute: the track leaves the sum";
+    case TrackField::solo:
+        return "Solo: only such tracks are heard";
+    case TrackField::hold:
+        return "Hold: proposals leave flip and nudge as they are";
+    case TrackField::link:
+        return "Stereo pair: moves together; click to let pairs move singly";
+    case TrackField::spill:
+        return "The share of sound that is not the track's own source; not known yet";
+    case TrackField::none:
+    case TrackField::name:
+    case TrackField::level:
+        return "";
+    }
+    return "";
+}
+
+/// Up and down step the amount while it is typed.
+class AmountEditor : public juce::TextEditor {
+public:
+    std::function<void(int)> step;
+    bool keyPressed(const juce::KeyPress& key) override {
+        if (step && (key.isKeyCode(juce::KeyPress::upKey) || key.isKeyCode(juce::KeyPress::downKey))) {
+            step(key.isKeyCode(juce::KeyPress::upKey) ? 1 : -1);
+            return true;
+        }
+        return juce::TextEditor::keyPressed(key);
+    }
+};
+
+} // namespace
+
+juce::Rectangle<float> fieldArea(TrackField field, juce::Rectangle<float> row) {
+    row = row.withTrimmedRight(10.0f);
+    float taken = 0.0f;
+    for (auto it = columns.rbegin(); it != columns.rend(); ++it) {
+        taken += it->width;
+        if (it->field == field) return row.withX(row.getRight() - taken).withWidth(it->width);
+    }
+    return row.withTrimmedLeft(18.0f).withTrimmedRight(taken);
+}
+
+// ---- a row
+
+TrackRow::TrackRow(Controller& c, int t, std::function<void(TrackField)> startEditing)
+    : controller(c), track(t), edit(std::move(startEditing)) {
+    setWantsKeyboardFocus(false);
+    refresh();
+}
+
+void TrackRow::refresh() {
+    const auto words = ui::text(words::track(controller, track));
+    setTitle(words);
+    repaint();
+}
+
+TrackField TrackRow::fieldAt(juce::Point<float> place) const {
+    const auto bounds = getLocalBounds().toFloat();
+    for (const auto& column : columns)
+        if (fieldArea(column.field, bounds).contains(place)) return column.field;
+    return TrackField::name;
+}
+
+void TrackRow::paintToggle(juce::Graphics& g, TrackField field, const char* letter, bool on, juce::Colour ground) {
+    const auto& p = ui::palette();
+    const auto area = fieldArea(field, getLocalBounds().toFloat()).withSizeKeepingCentre(17.0f, 17.0f);
+    if (on) {
+        g.setColour(ground);
+        g.fillRoundedRectangle(area, 3.0f);
+    } else if (hovered == field) {
+        g.setColour(p.rules);
+        g.drawRoundedRectangle(area, 3.0f, 1.0f);
+    }
+    ui::draw(g, letter, area, juce::Justification::centred, 11.5f, on ? p.paper : p.muted, on);
+}
+
+void TrackRow::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto bounds = getLocalBounds().toFloat();
+    const auto& info = controller.tracks()[at(track)];
+    const auto& adjustment = controller.adjustments()[at(track)];
+    const bool chosen = controller.selectedTrack() == track;
+
+    if (chosen) {
+        g.setColour(p.selected);
+        g.fillRoundedRectangle(bounds.reduced(8.0f, 1.0f), 4.0f);
+        g.setColour(p.accent);
+        g.fillRoundedRectangle(bounds.reduced(8.0f, 4.0f).withWidth(3.0f), 1.5f);
+    } else {
+        g.setColour(p.rules.withAlpha(0.6f));
+        g.fillRect(bounds.withTrimmedLeft(18.0f).withTrimmedRight(10.0f).removeFromBottom(1.0f));
+        if (controller.partnerTrack() == track) { // the other of the chosen pair
+            g.setColour(p.accent);
+            g.fillEllipse(8.0f, bounds.getCentreY() - 2.5f, 5.0f, 5.0f);
+        }
+    }
+
+    const bool anySolo = std::find(controller.solo().begin(), controller.solo().end(), true) != controller.solo().end();
+    const bool silentNow = adjustment.muted || (anySolo && !controller.solo()[at(track)]);
+    const auto nameColour = silentNow || info.state != TrackState::ok ? p.muted : p.ink;
+    ui::draw(g, info.name, fieldArea(TrackField::name, bounds).withTrimmedRight(4.0f), juce::Justification::centredLeft,
+             13.5f, nameColour, chosen);
+
+    if (const auto trouble = words::trackTrouble(info); !trouble.empty()) {
+        const auto left = fieldArea(TrackField::level, bounds).getX();
+        ui::draw(g, trouble, bounds.withLeft(left + 4.0f).withTrimmedRight(12.0f), juce::Justification::centredLeft,
+                 12.5f, p.muted);
+        return;
+    }
+
+    const auto number = [&](TrackField field, const std::string& text, bool set) {
+        auto area = fieldArea(field, bounds);
+        if (hovered == field &&
+            (field == TrackField::nudge || field == TrackField::gain || field == TrackField::highPass)) {
+            g.setColour(p.rules);
+            g.drawRoundedRectangle(area.reduced(2.0f, 4.0f), 3.0f, 1.0f);
+        }
+        ui::drawFigures(g, text, area.withTrimmedRight(6.0f), juce::Justification::centredRight, 13.0f,
+                        set ? p.ink : p.muted, set);
+    };
+    const auto level = controller.levelDbfs(track);
+    number(TrackField::level, level ? signedAmount(*level, 1) : "", false);
+    number(TrackField::spill, "\u2013", false);
+    number(TrackField::nudge, nudgeText(adjustment.nudge), adjustment.nudge.value != 0.0);
+    number(TrackField::gain, gainText(adjustment.gain.value), adjustment.gain.value != 0.0);
+    number(TrackField::highPass, adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off",
+           adjustment.highPass.has_value());
+
+    // Polarity: an open ring with a stroke; filled when the track is upside down.
+    const auto ring = fieldArea(TrackField::flip, bounds).withSizeKeepingCentre(17.0f, 17.0f);
+    g.setColour(adjustment.flip ? p.ink : (hovered == TrackField::flip ? p.selected : p.raised));
+    g.fillEllipse(ring);
+    g.setColour(adjustment.flip ? p.ink : p.muted);
+    g.drawEllipse(ring, 1.3f);
+    g.setColour(adjustment.flip ? p.paper : p.muted);
+    const auto inner = ring.reduced(5.0f);
+    g.drawLine(inner.getX(), inner.getBottom(), inner.getRight(), inner.getY(), 1.6f);
+
+    paintToggle(g, TrackField::mute, "M", adjustment.muted, p.ink);
+    paintToggle(g, TrackField::solo, "S", controller.solo()[at(track)], p.accent);
+    paintToggle(g, TrackField::hold, "H", controller.held(track), p.ink);
+
+    if (info.linkedTo) { // two linked rows carry the two ends of one bracket
+        const auto area = fieldArea(TrackField::link, bounds);
+        const bool upper = *info.linkedTo > track;
+        const float x = area.getCentreX(), y = area.getCentreY();
+        juce::Path bracket;
+        bracket.startNewSubPath(x - 4.0f, y);
+        bracket.lineTo(x + 2.0f, y);
+        bracket.lineTo(x + 2.0f, upper ? area.getBottom() : area.getY());
+        if (!controller.linked()) {
+            const float dashes[] = {2.0f, 2.5f};
+            juce::PathStrokeType(1.3f).createDashedStroke(bracket, bracket, dashes, 2);
+            g.setColour(p.muted);
+            g.fillPath(bracket);
+        } else {
+            g.setColour(p.ink);
+            g.strokePath(bracket, juce::PathStrokeType(1.4f));
+        }
+    }
+}
+
+void TrackRow::mouseMove(const juce::MouseEvent& event) {
+    const auto field = fieldAt(event.position);
+    if (field == hovered) return;
+    hovered = field;
+    const auto trouble = words::trackTrouble(controller.tracks()[at(track)]);
+    setTooltip(ui::text(trouble.empty() ? explanation(field) : trouble));
+    const bool draggable = field == TrackField::nudge || field == TrackField::gain;
+    setMouseCursor(draggable ? juce::MouseCursor::LeftRightResizeCursor : juce::MouseCursor::NormalCursor);
+    repaint();
+}
+
+void TrackRow::mouseExit(const juce::MouseEvent&) {
+    hovered = TrackField::none;
+    repaint();
+}
+
+void TrackRow::mouseDown(const juce::MouseEvent& event) {
+    pressed = fieldAt(event.position);
+    before = controller.adjustments()[at(track)];
+    dragged = false;
+    controller.selectTrack(track);
+    if (controller.tracks()[at(track)].state != TrackState::ok) {
+        pressed = TrackField::none;
+        return;
+    }
+    switch (pressed) {
+    case TrackField::flip:
+        return controller.flip(track);
+    case TrackField::mute:
+        return controller.toggleMute(track);
+    case TrackField::solo:
+        return controller.toggleSolo(track);
+    case TrackField::hold:
+        return controller.toggleHold(track);
+    case TrackField::link:
+        if (controller.tracks()[at(track)].linkedTo) controller.toggleLinks();
+        return;
+    case TrackField::none:
+    case TrackField::name:
+    case TrackField::level:
+    case TrackField::spill:
+    case TrackField::nudge:
+    case TrackField::gain:
+    case TrackField::highPass:
+        return;
+    }
+}
+
+void TrackRow::mouseDrag(const juce::MouseEvent& event) {
+    const int moved = event.getDistanceFromDragStartX();
+    if (!dragged && std::abs(moved) < 3) return;
+    dragged = true;
+    const double fine = event.mods.isShiftDown() ? 0.1 : 1.0;
+    if (pressed == TrackField::nudge)
+        controller.setNudge(track, Seconds(before.nudge.value + milliseconds(0.02 * moved * fine).value), true);
+    if (pressed == TrackField::gain) controller.setGain(track, Decibels(before.gain.value + 0.1 * moved * fine), true);
+}
+
+void TrackRow::mouseUp(const juce::MouseEvent&) {
+    controller.endGesture();
+    const bool typed = pressed == TrackField::nudge || pressed == TrackField::gain || pressed == TrackField::highPass;
+    if (typed && !dragged) edit(pressed);
+}
+
+// ---- the panel
+
+TrackPanel::TrackPanel(Controller& c) : controller(c) {
+    setTitle("Tracks");
+    setOpaque(true);
+    viewport.setViewedComponent(&list, false);
+    viewport.setScrollBarsShown(true, false);
+    viewport.setWantsKeyboardFocus(false);
+    addAndMakeVisible(viewport);
+    rebuild();
+}
+
+TrackPanel::~TrackPanel() = default;
+
+void TrackPanel::rebuild() {
+    stopTyping();
+    rows.clear();
+    for (int track = 0; track < controller.trackCount(); ++track) {
+        rows.push_back(std::make_unique<TrackRow>(controller, track, [this](TrackField field) { type(field); }));
+        list.addAndMakeVisible(*rows.back());
+    }
+    resized();
+    repaint();
+}
+
+void TrackPanel::changed(unsigned what) {
+    if (what & Controller::recordingChanged) return rebuild();
+    if (what & Controller::selectionChanged) {
+        if (typing() && editedTrack != controller.selectedTrack()) stopTyping();
+        if (const int chosen = controller.selectedTrack(); chosen >= 0 && chosen < static_cast<int>(rows.size())) {
+            const auto area = rows[at(chosen)]->getBounds();
+            const auto view = viewport.getViewArea();
+            if (area.getY() < view.getY())
+                viewport.setViewPosition(0, area.getY());
+            else if (area.getBottom() > view.getBottom())
+                viewport.setViewPosition(0, area.getBottom() - view.getHeight());
+        }
+    }
+    if (what & (Controller::measurementChanged | Controller::settingChanged | Controller::selectionChanged))
+        for (auto& each : rows)
+            each->refresh();
+}
+
+void TrackPanel::resized() {
+    const auto area = getLocalBounds().withTrimmedTop(juce::roundToInt(headingHeight)).withTrimmedBottom(4);
+    viewport.setBounds(area);
+    const int count = static_cast<int>(rows.size());
+    if (count == 0) return;
+    const int height = std::clamp(area.getHeight() / count, 22, 29);
+    const bool scrolls = height * count > area.getHeight();
+    list.setSize(area.getWidth() - (scrolls ? viewport.getScrollBarThickness() : 0), height * count);
+    for (int track = 0; track < count; ++track)
+        rows[at(track)]->setBounds(0, track * height, list.getWidth(), height);
+}
+
+void TrackPanel::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    g.fillAll(p.paper);
+    auto header = getLocalBounds().toFloat().removeFromTop(headingHeight);
+    ui::heading(g, "TRACKS", header.withTrimmedLeft(18.0f));
+    if (rows.empty()) return;
+    if (viewport.isVerticalScrollBarShown())
+        header.removeFromRight(static_cast<float>(viewport.getScrollBarThickness()));
+    for (const auto& column : columns) {
+        auto area = fieldArea(column.field, header);
+        ui::draw(g, column.heading, column.right ? area.withTrimmedRight(6.0f).withTrimmedLeft(-20.0f) : area,
+                 column.right ? juce::Justification::centredRight : juce::Justification::centred, 11.0f, p.muted);
+    }
+}
+
+void TrackPanel::type(TrackField field) {
+    const int track = controller.selectedTrack();
+    if (track < 0 || track >= static_cast<int>(rows.size())) return;
+    if (controller.tracks()[at(track)].state != TrackState::ok) return;
+    stopTyping();
+    edited = field;
+    editedTrack = track;
+    const auto& adjustment = controller.adjustments()[at(track)];
+    std::string text;
+    if (field == TrackField::nudge) text = nudgeText(adjustment.nudge);
+    if (field == TrackField::gain) text = gainText(adjustment.gain.value);
+    if (field == TrackField::highPass)
+        text = adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off";
+
+    auto typed = std::make_unique<AmountEditor>();
+    typed->setFont(ui::font(13.0f));
+    typed->setJustification(juce::Justification::centredRight);
+    typed->setText(ui::text(text), false);
+    typed->setTitle(field == TrackField::nudge ? "Nudge" : field == TrackField::gain ? "Gain" : "High-pass");
+    typed->setSelectAllWhenFocused(true);
+    typed->onReturnKey = [this] { takeText(); };
+    typed->onEscapeKey = [this] { stopTyping(); };
+    typed->onFocusLost = [this] { stopTyping(); };
+    typed->step = [this](int direction) {
+        if (edited == TrackField::nudge) controller.nudgeBy(editedTrack, milliseconds(nudgeStepMs * direction));
+        if (edited == TrackField::gain)
+            controller.setGain(editedTrack,
+                               Decibels(controller.adjustments()[at(editedTrack)].gain.value + 0.5 * direction));
+        const auto& now = controller.adjustments()[at(editedTrack)];
+        if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge)), false);
+        if (edited == TrackField::gain) editor->setText(ui::text(gainText(now.gain.value)), false);
+    };
+    auto area = fieldArea(field, rows[at(track)]->getBounds().toFloat()).expanded(4.0f, 0.0f).withTrimmedLeft(-26.0f);
+    typed->setBounds(area.toNearestInt());
+    editor = std::move(typed);
+    list.addAndMakeVisible(*editor);
+    editor->grabKeyboardFocus();
+}
+
+void TrackPanel::takeText() {
+    const auto typed = editor->getText().toStdString();
+    bool understood = false;
+    if (edited == TrackField::nudge) {
+        const Celsius temperature =
+            controller.measurement() ? controller.measurement()->options.temperature : Celsius(20.0);
+        if (const auto nudge = parseNudge(typed, controller.recording()->sampleRate(), temperature)) {
+            controller.setNudge(editedTrack, *nudge);
+            understood = true;
+        } else {
+            controller.say("'" + typed + "' is no nudge; type 3.2 ms, 155 smp or 1.1 m", true);
+        }
+    } else if (edited == TrackField::gain) {
+        if (const auto gain = parseGain(typed)) {
+            controller.setGain(editedTrack, *gain);
+            understood = true;
+        } else {
+            controller.say("'" + typed + "' is no gain; type decibels, such as -3 or 1.5", true);
+        }
+    } else if (edited == TrackField::highPass) {
+        if (const auto entry = parseHighPass(typed)) {
+            controller.setHighPass(editedTrack, entry->corner);
+            understood = true;
+        } else {
+            controller.say("'" + typed + "' is no high-pass; type a corner such as 80 Hz, or off", true);
+        }
+    }
+    if (understood) stopTyping();
+}
+
+void TrackPanel::stopTyping() {
+    if (!editor) return;
+    auto leaving = std::move(editor);
+    leaving->onFocusLost = nullptr;
+    list.removeChildComponent(leaving.get());
+    if (auto* home = getParentComponent(); home && home->isShowing()) home->grabKeyboardFocus();
+    // The editor may be the one that called: it goes when its call is over.
+    juce::MessageManager::callAsync(
+        [kept = std::shared_ptr<juce::TextEditor>(leaving.release())] { juce::ignoreUnused(kept); });
+}
+
+} // namespace spillwright::desk

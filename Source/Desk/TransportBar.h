@@ -1,0 +1,71 @@
+#pragma once
+
+#include "Audition/Player.h"
+#include "Desk/Controller.h"
+
+#include <juce_gui_basics/juce_gui_basics.h>
+
+#include <optional>
+
+namespace spillwright::desk {
+
+/// The sum over time: waveform, place and loop, play and stop, output level, meter, and the state of the device in
+/// words.
+class TransportBar : public juce::Component {
+public:
+    /// device: nullptr where none was asked for (pictures, tests).
+    TransportBar(Controller& controller, Player& player, OutputDevice* device);
+
+    void changed(unsigned what);
+    /// Reads meters and position; [30 times a second].
+    void tick();
+
+    void playOrStop();
+    void toStart();
+    void loopWhole();
+    void louder(double dB);
+
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+
+private:
+    struct PlayButton : juce::Button {
+        PlayButton() : juce::Button("Play or stop") {}
+        void paintButton(juce::Graphics& g, bool highlighted, bool down) override;
+        bool playing = false;
+    };
+    /// A click goes there, a drag makes the loop, a double click loops the whole.
+    struct Wave : juce::Component {
+        explicit Wave(TransportBar& b) : bar(b) {}
+        void paint(juce::Graphics& g) override;
+        void mouseDown(const juce::MouseEvent& event) override;
+        void mouseDrag(const juce::MouseEvent& event) override;
+        void mouseUp(const juce::MouseEvent& event) override;
+        void mouseDoubleClick(const juce::MouseEvent&) override;
+        std::int64_t sampleAt(float x) const;
+        float placeOf(std::int64_t sample) const;
+        TransportBar& bar;
+    };
+    struct Meter : juce::Component {
+        void paint(juce::Graphics& g) override;
+        float left = -100.0f, right = -100.0f; ///< dBFS, falling slowly.
+        float heldLeft = -100.0f, heldRight = -100.0f;
+    };
+
+    double seconds(std::int64_t sample) const;
+    std::int64_t length() const;
+
+    Controller& controller;
+    Player& player;
+    OutputDevice* device;
+    PlayButton play;
+    Wave wave;
+    Meter meter;
+    juce::Slider level;
+    std::int64_t shownPosition = -1;
+    std::string shownState;
+    int guardFor = 0; ///< Ticks that the guard mark stays on.
+    std::int64_t dropouts = 0;
+};
+
+} // namespace spillwright::desk

@@ -1,0 +1,104 @@
+#include "Desk/VersionRow.h"
+
+#include "Desk/Amounts.h"
+#include "Desk/Look.h"
+#include "Desk/Words.h"
+
+namespace spillwright::desk {
+
+VersionCard::VersionCard(Controller& c, VersionKind k)
+    : juce::Button(ui::text(words::versionName(k))), controller(c), kind(k) {
+    setMouseCursor(juce::MouseCursor::PointingHandCursor);
+    refresh();
+}
+
+void VersionCard::refresh() {
+    const auto& version = controller.version(kind);
+    const auto worths = words::versionWorths(controller, kind);
+    setTooltip(ui::text(worths));
+    std::string title = words::versionName(kind);
+    if (version) title += ", " + gainText(version->gainDb) + " dB, " + words::versionProof(controller, kind);
+    setTitle(ui::text(title));
+    setDescription(ui::text(worths));
+    setEnabled(controller.measurement() != nullptr);
+    repaint();
+}
+
+void VersionCard::clicked() {
+    controller.hear(kind);
+}
+
+void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
+    const auto& p = ui::palette();
+    const auto& version = controller.version(kind);
+    const bool heard = controller.measurement() && controller.heardVersion() == kind;
+    const auto bounds = getLocalBounds().toFloat().reduced(0.5f);
+    g.setColour(down                         ? p.selected
+                : highlighted && isEnabled() ? p.raised.interpolatedWith(p.selected, 0.5f)
+                                             : p.raised);
+    g.fillRoundedRectangle(bounds, 5.0f);
+    g.setColour(heard ? p.accent : p.rules);
+    g.drawRoundedRectangle(bounds, 5.0f, heard ? 1.6f : 1.0f);
+    if (heard) {
+        juce::Path edge;
+        edge.addRoundedRectangle(bounds.getX(), bounds.getY(), 5.0f, bounds.getHeight(), 4.0f, 4.0f, true, false, true,
+                                 false);
+        g.fillPath(edge);
+    }
+
+    auto area = bounds.reduced(14.0f, 7.0f);
+    auto top = area.removeFromTop(19.0f);
+    auto keyArea = top.removeFromRight(18.0f);
+    ui::draw(g, words::versionName(kind), top, juce::Justification::centredLeft, 13.0f, version ? p.ink : p.muted);
+    g.setColour(heard ? p.accent : p.rules);
+    g.drawRoundedRectangle(keyArea.withSizeKeepingCentre(17.0f, 17.0f), 3.0f, 1.0f);
+    ui::draw(g, std::to_string(indexOf(kind) + 1), keyArea.withSizeKeepingCentre(17.0f, 17.0f),
+             juce::Justification::centred, 11.5f, heard ? p.accent : p.ink, true);
+
+    auto middle = area.removeFromTop(27.0f);
+    const auto proof = words::versionProof(controller, kind);
+    if (version) {
+        const auto colour = version->gainDb >= 0.0 ? p.adds : p.cancels;
+        const std::string gain = gainText(version->gainDb) + " dB";
+        ui::draw(g, gain, middle, juce::Justification::centredLeft, 19.0f, colour, true);
+        middle.removeFromLeft(ui::width(gain, 19.0f, true) + 12.0f);
+        ui::draw(g, proof, middle.translated(0.0f, 2.0f), juce::Justification::centredLeft, 11.5f, p.ink);
+        ui::draw(g, words::versionChanges(controller, kind), area.removeFromTop(18.0f),
+                 juce::Justification::centredLeft, 11.5f, p.muted);
+    } else {
+        ui::draw(g, proof, middle, juce::Justification::centredLeft, 12.5f, p.muted);
+    }
+    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 5.0f);
+}
+
+VersionRow::VersionRow(Controller& controller) {
+    setTitle("Versions");
+    setOpaque(true);
+    for (int kind = 0; kind < versionCount; ++kind) {
+        auto& made = cards[static_cast<std::size_t>(kind)];
+        made = std::make_unique<VersionCard>(controller, static_cast<VersionKind>(kind));
+        addAndMakeVisible(*made);
+    }
+}
+
+void VersionRow::changed(unsigned what) {
+    if (what & (Controller::versionsChanged | Controller::settingChanged | Controller::measurementChanged |
+                Controller::recordingChanged))
+        for (auto& each : cards)
+            each->refresh();
+}
+
+void VersionRow::paint(juce::Graphics& g) {
+    g.fillAll(ui::palette().paper);
+}
+
+void VersionRow::resized() {
+    const auto area = getLocalBounds().reduced(12, 9);
+    const int gap = 8;
+    const int width = (area.getWidth() - gap * (versionCount - 1)) / versionCount;
+    for (int kind = 0; kind < versionCount; ++kind)
+        cards[static_cast<std::size_t>(kind)]->setBounds(area.getX() + kind * (width + gap), area.getY(), width,
+                                                         area.getHeight());
+}
+
+} // namespace spillwright::desk

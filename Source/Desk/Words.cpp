@@ -1,0 +1,207 @@
+#include "Desk/Words.h"
+
+#include "Desk/Amounts.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace spillwright::desk::words {
+
+namespace {
+
+constexpr double sureFrom = 0.8;
+/// A gap that neither ear nor meter could find counts as none.
+constexpr double provenGapDb = 0.05;
+constexpr const char* dot = " \u00b7 ";
+
+std::size_t at(int index) {
+    return static_cast<std::size_t>(index);
+}
+
+std::string counted(int count, const std::string& noun) {
+    return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
+}
+
+std::string effect(double dB) {
+    if (std::abs(dB) < 0.05) return "neither adds nor cancels";
+    return (dB > 0.0 ? "adds " : "loses ") + unsignedAmount(dB, 1) + " dB";
+}
+
+} // namespace
+
+std::string recording(const Controller& controller) {
+    if (!controller.recording()) return "no recording is open";
+    const auto& source = *controller.recording();
+    const double kHz = source.sampleRate() / 1000.0;
+    const bool whole = std::abs(kHz - std::round(kHz)) < 1e-9;
+    const Band band = controller.measurement() ? controller.measurement()->options.band : lowMidBand;
+    return unsignedAmount(kHz, whole ? 0 : 1) + " kHz" + dot + counted(source.trackCount(), "track") + dot +
+           clockText(static_cast<double>(source.length()) / source.sampleRate(), false) + dot + "low-mid " +
+           unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz";
+}
+
+bool sure(const PairReading& reading) {
+    return reading.arrival && reading.polarity && reading.arrival->confidence >= sureFrom &&
+           reading.polarity->confidence >= sureFrom && !reading.oneTone;
+}
+
+PairWords pair(const Controller& controller, int first, int second) {
+    PairWords result;
+    if (first < 0 || second < 0) {
+        result.sentence = "Choose a square of the grid to see two tracks.";
+        return result;
+    }
+    const int a = std::min(first, second), b = std::max(first, second);
+    result.names = controller.tracks()[at(a)].name + dot + controller.tracks()[at(b)].name;
+    const auto* reading = controller.reading(a, b);
+    if (!reading) {
+        const auto silent = [&](int track) { return controller.tracks()[at(track)].state != TrackState::ok; };
+        result.sentence = !controller.measurement() ? "not measured yet"
+                          : silent(a) || silent(b)  ? "a silent or unreadable track takes no part"
+                                                    : "not measured";
+        return result;
+    }
+    if (!reading->related || !reading->arrival) {
+        result.sentence = "unrelated: nothing in common beyond chance";
+        result.details = "coherence " + unsignedAmount(reading->coherence, 2);
+    } else {
+        const double ms = inMilliseconds(reading->arrival->delay);
+        const double samples = reading->arrival->delay.value * controller.recording()->sampleRate();
+        result.sentence = "same sound ";
+        result.sentence += std::abs(ms) < 0.005 ? "at the same moment"
+                                                : unsignedAmount(ms, 2) + " ms " + (ms > 0.0 ? "later" : "earlier");
+        if (reading->polarity)
+            result.sentence += reading->polarity->polarity == Polarity::inverted ? ", upside down" : ", same way up";
+        result.sure = sure(*reading);
+        result.sureness = result.sure ? "sure" : "not sure";
+        const double metres =
+            reading->arrival->delay.value * speedOfSound(controller.measurement()->options.temperature);
+        result.details =
+            counted(static_cast<int>(std::lround(std::abs(samples))), "sample") + dot +
+            (std::abs(metres) < 1.0 ? unsignedAmount(metres * 100.0, 1) + " cm" : unsignedAmount(metres, 2) + " m") +
+            dot + "\u00b1" + unsignedAmount(inMilliseconds(reading->arrival->uncertainty), 3) + " ms" + dot +
+            "coherence " + unsignedAmount(reading->coherence, 2);
+        if (reading->oneTone)
+            result.details = "one tone in common: known only to its period" + std::string(dot) + result.details;
+        else if (reading->bandsDisagree)
+            result.details = "the low end asks for the other polarity" + std::string(dot) + result.details;
+    }
+    if (const auto state = controller.pairNow(a, b); state && reading->related) {
+        result.now = state->heard ? effect(state->gainDb) + " now" : "one of the two is not heard";
+        result.now += "; as recorded it " + effect(reading->summationGain.value) + ", flipped it " +
+                      effect(reading->summationGainFlipped.value);
+    }
+    return result;
+}
+
+std::string versionName(VersionKind kind) {
+    switch (kind) {
+    case VersionKind::asRecorded:
+        return "as recorded";
+    case VersionKind::flips:
+        return "flips";
+    case VersionKind::nudgesTo1ms:
+        return "flips, nudges to 1 ms";
+    case VersionKind::nudgesTo10ms:
+        return "flips, nudges to 10 ms";
+    case VersionKind::mine:
+        return "mine";
+    }
+    return {};
+}
+
+std::string versionProof(const Controller& controller, VersionKind kind) {
+    const auto& version = controller.version(kind);
+    if (kind == VersionKind::asRecorded) return version ? "nothing changed" : "";
+    if (kind == VersionKind::mine) return version ? "set by hand" : "flip or nudge a track";
+    if (!version) return controller.measurement() ? "P proposes" : "";
+    if (!version->boundHolds) return "balance changed: P again";
+    const double gap = *version->upperBoundDb - version->gainDb;
+    return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " dB below the bound";
+}
+
+std::string versionChanges(const Controller& controller, VersionKind kind) {
+    const auto& version = controller.version(kind);
+    if (!version || kind == VersionKind::asRecorded) return {};
+    const auto flips = static_cast<int>(std::count(version->flips.begin(), version->flips.end(), true));
+    const auto nudges = static_cast<int>(std::count_if(version->nudges.begin(), version->nudges.end(),
+                                                       [](Seconds nudge) { return nudge.value != 0.0; }));
+    if (flips == 0 && nudges == 0) return "no change";
+    std::string text;
+    if (flips > 0) text = counted(flips, "flip");
+    if (nudges > 0) text += (text.empty() ? "" : ", ") + counted(nudges, "nudge");
+    if (nudges == 0) {
+        std::string names;
+        for (std::size_t track = 0; track < version->flips.size(); ++track)
+            if (version->flips[track]) names += (names.empty() ? ": " : ", ") + controller.tracks()[track].name;
+        text += names;
+    }
+    return text;
+}
+
+std::string versionWorths(const Controller& controller, VersionKind kind) {
+    const auto& version = controller.version(kind);
+    if (!version) return {};
+    std::string text;
+    for (const auto& change : version->why) {
+        const auto track = at(change.track);
+        std::string line = controller.tracks()[track].name + ": ";
+        if (change.kind != Proposal::Change::Kind::nudge) line += "flip";
+        if (change.kind == Proposal::Change::Kind::flipAndNudge) line += ", ";
+        if (change.kind != Proposal::Change::Kind::flip) line += "nudge " + nudgeText(version->nudges[track]) + " ms";
+        text += line + ", worth " + unsignedAmount(change.effectDb, 2) + " dB\n";
+    }
+    if (!text.empty()) text.pop_back();
+    return text;
+}
+
+std::string trackTrouble(const TrackInfo& track) {
+    switch (track.state) {
+    case TrackState::silent:
+        return "silent";
+    case TrackState::unreadable:
+        return "unreadable: " + track.why;
+    case TrackState::ok:
+        return {};
+    }
+    return {};
+}
+
+std::string track(const Controller& controller, int index) {
+    const auto& info = controller.tracks()[at(index)];
+    const auto& adjustment = controller.adjustments()[at(index)];
+    std::string text = info.name;
+    if (const auto trouble = trackTrouble(info); !trouble.empty()) return text + ", " + trouble;
+    if (const auto level = controller.levelDbfs(index)) text += ", " + gainText(*level) + " dBFS";
+    text += adjustment.flip ? ", flipped" : ", not flipped";
+    text += ", nudge " + nudgeText(adjustment.nudge) + " ms, gain " + gainText(adjustment.gain.value) + " dB";
+    if (adjustment.highPass) text += ", high-pass " + unsignedAmount(adjustment.highPass->value, 0) + " Hz";
+    if (adjustment.muted) text += ", muted";
+    if (controller.solo()[at(index)]) text += ", solo";
+    if (controller.held(index)) text += ", held";
+    if (info.linkedTo)
+        text += (controller.linked() ? ", moves with " : ", not moving with ") +
+                controller.tracks()[at(*info.linkedTo)].name;
+    return text;
+}
+
+std::string task(const Controller& controller) {
+    const std::string percent = " " + std::to_string(static_cast<int>(controller.progress() * 100.0)) + " %";
+    switch (controller.task()) {
+    case Controller::Task::none:
+        return {};
+    case Controller::Task::opening:
+        return "opening the folder" + percent;
+    case Controller::Task::computingDemo:
+        return "computing the demo recording" + percent;
+    case Controller::Task::measuring:
+        return "measuring every pair" + percent;
+    case Controller::Task::proposing:
+        return "looking for the best setting" + percent;
+    case Controller::Task::rendering:
+        return "rendering" + percent;
+    }
+    return {};
+}
+
+} // namespace spillwright::desk::words

@@ -1,0 +1,40 @@
+#pragma once
+
+#include "Desk/Controller.h"
+
+#include <string>
+
+namespace spillwright::desk::words {
+
+/// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz"
+std::string recording(const Controller& controller);
+
+struct PairWords {
+    std::string names;    ///< "snare over · snare under"
+    std::string sentence; ///< "same sound 0.31 ms later, upside down"
+    std::string sureness; ///< "sure", "not sure", empty for unrelated tracks.
+    std::string details;  ///< "15 samples · 10.6 cm · ±0.01 ms · coherence 0.64"
+    std::string now;      ///< "adds 1.9 dB as heard now, loses 3.1 dB as recorded"
+    bool sure = false;
+};
+/// Of two tracks, the first in track order being the one that is listened from.
+PairWords pair(const Controller& controller, int first, int second);
+
+/// Sure of both the arrival and the polarity.
+bool sure(const PairReading& reading);
+
+std::string versionName(VersionKind kind);
+/// "proven best", "0.1 dB below the bound", what to do where there is no proposal yet.
+std::string versionProof(const Controller& controller, VersionKind kind);
+/// "3 flips, 2 nudges: snare under, tom floor"
+std::string versionChanges(const Controller& controller, VersionKind kind);
+/// A line a change: "flip snare under: 1.4 dB".
+std::string versionWorths(const Controller& controller, VersionKind kind);
+
+/// What is wrong with a track, or empty.
+std::string trackTrouble(const TrackInfo& track);
+/// The row read out: "snare under, −23.1 dBFS, flipped, nudge +0.30 ms".
+std::string track(const Controller& controller, int track);
+std::string task(const Controller& controller);
+
+} // namespace spillwright::desk::words
