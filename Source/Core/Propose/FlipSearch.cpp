@@ -252,7 +252,7 @@ std::optional<std::vector<RankedSigns>> everyFlip(const FlipProblem& problem, in
 }
 
 std::optional<std::vector<RankedSigns>> climbFlips(const FlipProblem& problem, int count, const AcceptSigns& accept,
-                                                   int starts, const Watch& watch) {
+                                                   std::span<const int> first, int starts, const Watch& watch) {
     const int n = problem.size();
     Shortlist list(problem, count, accept);
     const AcceptSigns anyMay;
@@ -275,10 +275,10 @@ std::optional<std::vector<RankedSigns>> climbFlips(const FlipProblem& problem, i
         list.offer(std::move(mirror));
     };
     RandomStream random(1);
-    for (int start = 0; start < starts; ++start) {
+    for (int start = 0; start <= starts; ++start) {
         if (watch.stopped()) return std::nullopt;
-        for (int& sign : signs)
-            sign = start == 0 ? 1 : random.sign();
+        for (int i = 0; i < n; ++i)
+            signs[i] = start > 0 ? random.sign() : first.empty() ? 1 : first[i];
         readFields();
         for (;;) {
             int worst = 0;

@@ -39,9 +39,10 @@ constexpr int mostExhaustiveSigns = 24;
 std::optional<std::vector<RankedSigns>> everyFlip(const FlipProblem& problem, int count, const AcceptSigns& accept,
                                                   Workers& workers, const Watch& watch);
 
-/// The `count` best settings that one-flip climbs from `starts` fixed random settings find, with all one- and two-flip
-/// neighbours of the best. Same order as everyFlip. No proof. nullopt: stop was asked for.
+/// The `count` best settings that one-flip climbs from `first` (empty: no flips) and `starts` fixed random settings
+/// find, with all one- and two-flip neighbours of the best. Same order as everyFlip. No proof. nullopt: stop was asked
+/// for.
 std::optional<std::vector<RankedSigns>> climbFlips(const FlipProblem& problem, int count, const AcceptSigns& accept,
-                                                   int starts, const Watch& watch);
+                                                   std::span<const int> first, int starts, const Watch& watch);
 
 } // namespace spillwright

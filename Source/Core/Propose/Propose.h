@@ -1,9 +1,10 @@
 #pragma once
 
 #include "Core/Propose/SummationModel.h"
+#include "Core/Result.h"
+#include "Core/Workers.h"
 
 #include <optional>
-#include <span>
 #include <vector>
 
 namespace spillwright {
@@ -13,36 +14,43 @@ enum class Proof { exhaustive, branchAndBound, boundOnly };
 
 /// What the user allows and forbids. Track numbers are positions in the model's list.
 struct Constraints {
-    std::vector<int> unit;   ///< Unit of each track, 0..units-1; tracks of one unit (linked) move together.
+    /// Unit of each track, 0..units-1; tracks of one unit (linked) move together: what tells their flips and nudges
+    /// apart in the start stays. Empty: each track by itself.
+    std::vector<int> unit;
     std::vector<bool> held;  ///< Tracks whose flip and nudge stay as `start` has them (its whole unit is then held).
-    std::vector<bool> start; ///< Flips of the setting that is the starting point.
-    std::vector<double> startNudges; ///< Seconds.
-    std::optional<int> reference;    ///< Keeps polarity +1 and nudge 0; none: the mirror image with fewer flips (tie:
-                                     ///< first track unflipped).
-    double largestNudge = 0.01;      ///< Seconds, for Allow::nudges.
-    int loudest = 0;                 ///< The loudest usable track: nudge 0 where no reference is named.
+    std::vector<bool> start; ///< Flips of the setting that is the starting point. Empty: none.
+    std::vector<double> startNudges; ///< Seconds. Empty: 0.
+    /// Tracks that share no sound with any other. A unit of such tracks is never changed, nor is one that is coupled to
+    /// nothing. Held tracks decide between mirror images, these do not: what couples them is chance.
+    std::vector<bool> unrelated;
+    std::optional<int> reference; ///< Keeps polarity +1 and nudge 0; none: the mirror image with fewer flips (tie:
+                                  ///< first track unflipped).
+    double largestNudge = 0.01;   ///< Seconds, for Allow::nudges: no nudge exceeds it either way.
+    int loudest = 0;              ///< The loudest usable track: nudge 0 where no reference is named and none is held.
 };
 
 struct Proposal {
     Allow allow = Allow::flips;
     std::vector<bool> flips;
-    std::vector<double> nudges; ///< Seconds.
+    std::vector<double> nudges; ///< Seconds. For Allow::flips those of the start; else 0 where below 1 us.
     double gain = 1.0;          ///< G, linear.
-    double upperBound = 1.0;    ///< No setting within the constraints exceeds it, linear.
-    Proof proof = Proof::boundOnly;
+    double upperBound = 1.0;    ///< No setting within the constraints exceeds it, linear; the same for all of a rung.
+    Proof proof = Proof::boundOnly; ///< How upperBound was had.
 
     struct Change {
         int track = 0; ///< First track of the unit.
         enum class Kind { flip, nudge, flipAndNudge } kind = Kind::flip;
         double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back.
     };
-    std::vector<Change> why; ///< Most valuable first.
+    std::vector<Change> why; ///< Against the start, most valuable first.
 };
 
-/// The `count` best distinct settings of one rung, best first. Flips: exact (exhaustive) to 24 free units, above that
-/// local search from many starts with an eigenvalue bound. Nudges: alternating search from many starts, never below
-/// flips alone, with a valid bound. Deterministic: a count of rounds, not the clock, for any number of workers. Faults:
-/// contradictory constraints, stop asked for.
+/// The `count` best distinct settings of one rung, best first (fewer where there are no more). Mirror images are one
+/// setting; settings of the nudges' rung differ by a flip or by more than 0.05 ms of a nudge. Flips: exact (exhaustive)
+/// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound. Nudges:
+/// alternating search from many starts, never below flips alone where the start's own nudges are within reach, with a
+/// valid bound. Deterministic: a count of rounds, not the clock, for any number of workers. Faults: contradictory
+/// constraints, stop asked for (within 100 ms).
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch);
 

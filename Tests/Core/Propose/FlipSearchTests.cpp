@@ -190,7 +190,7 @@ TEST_CASE("twenty-four signs: the walk agrees with branch and bound, for any num
                 CHECK((*again)[k].value == (*best)[k].value);
             }
         }
-        const auto climbed = climbFlips(problem, 5, {}, 200, {});
+        const auto climbed = climbFlips(problem, 5, {}, {}, 200, {});
         const auto proof = proveFlips(problem, climbed->front().value, 100000, {});
         REQUIRE(proof->proven);
         CHECK(proof->upperBound == Approx(best->front().value).epsilon(rounding));
@@ -234,7 +234,7 @@ TEST_CASE("known maximum cuts") {
             CHECK(bound == Approx(graph.bound).margin(1e-3));
         else
             CHECK(bound < graph.bound);
-        const auto proof = proveFlips(problem, climbFlips(problem, 1, {}, 50, {})->front().value, 10000, {});
+        const auto proof = proveFlips(problem, climbFlips(problem, 1, {}, {}, 50, {})->front().value, 10000, {});
         CHECK(proof->proven);
         CHECK(proof->upperBound == Approx(graph.cut).margin(1e-6));
     }
@@ -267,7 +267,7 @@ TEST_CASE("branch and bound proves, and finds what the climbs were not told") {
 TEST_CASE("a planted setting of forty signs is found and proven") {
     std::vector<int> planted;
     const auto problem = plantedProblem(40, 2.0, planted, 4);
-    const auto found = climbFlips(problem, 3, {}, 200, {});
+    const auto found = climbFlips(problem, 3, {}, {}, 200, {});
     CHECK(found->front().signs == planted);
     const auto proof = proveFlips(problem, found->front().value, 100000, {});
     CHECK(proof->proven);
@@ -282,6 +282,6 @@ TEST_CASE("a stop ends the search without an answer") {
     Workers workers(2);
     const auto problem = randomProblem(20, false, 1);
     CHECK_FALSE(everyFlip(problem, 1, {}, workers, watch));
-    CHECK_FALSE(climbFlips(problem, 1, {}, 10, watch));
+    CHECK_FALSE(climbFlips(problem, 1, {}, {}, 10, watch));
     CHECK_FALSE(proveFlips(problem, -1e3, 10, watch));
 }
