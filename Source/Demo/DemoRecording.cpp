@@ -1,0 +1,144 @@
+#include "Demo/DemoRecording.h"
+
+#include "Core/Scene/SceneSound.h"
+#include "Demo/Players.h"
+#include "Demo/SceneFile.h"
+#include "Media/WriteAudio.h"
+
+#include <algorithm>
+#include <atomic>
+#include <cmath>
+#include <mutex>
+
+namespace spillwright {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr double playingShare = 0.4; // of the time that a demo takes
+
+/// A folder that is filled under another name beside its place and then takes it, or leaves nothing behind.
+class NewFolder {
+public:
+    static Result<NewFolder> beside(const fs::path& wanted) {
+        NewFolder folder;
+        std::error_code error;
+        folder.target = fs::absolute(wanted, error).lexically_normal();
+        if (!folder.target.has_filename()) folder.target = folder.target.parent_path();
+        const std::string where = wanted.string();
+        if (fs::exists(folder.target, error)) {
+            if (!fs::is_directory(folder.target, error)) return Fault{where, "is a file", "name a folder"};
+            if (!fs::is_empty(folder.target, error) || error)
+                return Fault{where, "this folder is not empty", "name an empty or a new one"};
+        }
+        folder.partial = folder.target;
+        folder.partial.replace_filename("." + folder.target.filename().string() + ".partial");
+        fs::create_directories(folder.target.parent_path(), error);
+        if (!error) fs::remove_all(folder.partial, error); // left by a run that was killed
+        if (!error) fs::create_directory(folder.partial, error);
+        if (error) return Fault{where, "cannot be made (" + error.message() + ")", "name a folder that can be written"};
+        folder.owns = true;
+        return folder;
+    }
+    NewFolder(NewFolder&& other) noexcept
+        : target(std::move(other.target)), partial(std::move(other.partial)), owns(std::exchange(other.owns, false)) {}
+    NewFolder& operator=(NewFolder&&) = delete;
+    ~NewFolder() {
+        std::error_code ignored;
+        if (owns) fs::remove_all(partial, ignored);
+    }
+
+    const fs::path& path() const { return partial; }
+
+    Outcome keep() {
+        std::error_code error;
+        fs::remove(target, error); // an empty one may stand there
+        error.clear();
+        fs::rename(partial, target, error);
+        if (error)
+            return Fault{target.string(), "cannot be made (" + error.message() + ")",
+                         "name a folder that can be written"};
+        owns = false;
+        return done();
+    }
+
+private:
+    NewFolder() = default;
+    fs::path target;
+    fs::path partial;
+    bool owns = false;
+};
+
+Fault stoppedFault(const fs::path& where) {
+    return {where.string(), "stopped", "", Fault::Kind::cancelled};
+}
+
+Outcome writeFile(const SceneFile& file, const SceneSound& sound, const SceneOutputFile& output, const fs::path& to) {
+    std::vector<std::vector<float>> channels;
+    for (int microphone : output.microphones) {
+        channels.push_back(sound.track(microphone));
+        for (float sample : channels.back())
+            if (!fits(SampleFormat::int24, sample))
+                return Fault{file.title,
+                             "track '" + file.scene.microphones[static_cast<std::size_t>(microphone)].name +
+                                 "' passes full scale",
+                             "lower its gain_dB in the scene"};
+    }
+    const std::vector<std::span<const float>> views(channels.begin(), channels.end());
+    return writeWav(to / (output.name + ".wav"), file.scene.sampleRate, SampleFormat::int24, views);
+}
+
+std::vector<fs::path> sceneFolders() {
+    std::vector<fs::path> folders;
+#ifdef SPILLWRIGHT_INSTALLED_SCENES
+    folders.emplace_back(SPILLWRIGHT_INSTALLED_SCENES);
+#endif
+    folders.emplace_back(SPILLWRIGHT_SOURCE_SCENES);
+    return folders;
+}
+
+} // namespace
+
+std::vector<DemoSession> demoSessions() {
+    std::vector<DemoSession> sessions;
+    for (const auto& folder : sceneFolders()) {
+        std::error_code error;
+        for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
+            if (entry->path().extension() != ".json") continue;
+            const auto title = readSceneTitle(entry->path());
+            sessions.push_back({entry->path().stem().string(), title ? *title : title.fault().what, entry->path()});
+        }
+        if (!sessions.empty()) break; // the installed ones, or those of the source tree
+    }
+    std::sort(sessions.begin(), sessions.end(), [](const auto& a, const auto& b) { return a.name < b.name; });
+    return sessions;
+}
+
+Outcome computeDemo(const fs::path& sceneFile, const fs::path& to, Workers& workers, const Watch& watch) {
+    const auto file = readSceneFile(sceneFile);
+    if (!file) return file.fault();
+    auto folder = NewFolder::beside(to);
+    if (!folder) return folder.fault();
+
+    Watch playing = watch;
+    playing.progress = [&](double fraction) { watch.tell(playingShare * fraction); };
+    const auto parts = playParts(*file, workers, playing);
+    if (!parts) return parts.fault();
+
+    const SceneSound sound(file->scene, *parts, workers);
+    std::vector<Outcome> written(file->files.size(), done());
+    std::atomic<std::size_t> finished{0};
+    workers.forEach(file->files.size(), [&](std::size_t item, int worker) {
+        if (watch.stopped()) return;
+        written[item] = writeFile(*file, sound, file->files[item], folder->path());
+        const auto share = static_cast<double>(++finished) / static_cast<double>(file->files.size());
+        if (worker == 0) watch.tell(playingShare + (1.0 - playingShare) * share);
+    });
+    if (watch.stopped()) return stoppedFault(to);
+    for (const auto& outcome : written)
+        if (!outcome) return outcome.fault();
+    return folder->keep();
+}
+
+} // namespace spillwright

@@ -1,0 +1,190 @@
+#include "Core/Scene/Acoustics.h"
+#include "Core/Scene/SceneSound.h"
+#include "Core/Signal/AlignedVector.h"
+#include "Core/Signal/Fourier.h"
+#include "Demo/DemoRecording.h"
+#include "Demo/Players.h"
+#include "Demo/SceneFile.h"
+
+#include "Session/JsonNumbers.h"
+
+#include <nlohmann/json.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace spillwright {
+
+namespace {
+
+using jsonNumbers::rounded;
+using nlohmann::ordered_json;
+
+const Band spillBand{Hertz(100.0), Hertz(8000.0)};
+constexpr double leadFrameSeconds = 0.25;
+
+/// Energies of a sound: of all its samples, and of what lies in two bands (Hann windows, half overlapped).
+struct Energies {
+    double all = 0.0;
+    double spill = 0.0;
+    double lowMid = 0.0;
+};
+
+Energies energiesOf(const std::vector<float>& sound, double sampleRate, const Fourier& transform) {
+    Energies energies;
+    for (float sample : sound)
+        energies.all += static_cast<double>(sample) * static_cast<double>(sample);
+    const auto size = static_cast<std::int64_t>(transform.length());
+    AlignedVector<float> window(static_cast<std::size_t>(size));
+    for (std::size_t n = 0; n < window.size(); ++n)
+        window[n] = static_cast<float>(
+            0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(n) / static_cast<double>(size)));
+    AlignedVector<float> signal(window.size());
+    AlignedVector<std::complex<float>> spectrum(static_cast<std::size_t>(transform.binCount()));
+    const auto length = static_cast<std::int64_t>(sound.size());
+    for (std::int64_t start = -size / 2; start < length; start += size / 2) {
+        for (std::size_t n = 0; n < window.size(); ++n) {
+            const std::int64_t at = start + static_cast<std::int64_t>(n);
+            signal[n] = at >= 0 && at < length ? sound[static_cast<std::size_t>(at)] * window[n] : 0.0f;
+        }
+        transform.forward(signal.data(), spectrum.data());
+        for (std::size_t bin = 0; bin < spectrum.size(); ++bin) {
+            const Hertz frequency(static_cast<double>(bin) * sampleRate / static_cast<double>(size));
+            const double power = static_cast<double>(std::norm(spectrum[bin]));
+            if (frequency >= spillBand.low && frequency <= spillBand.high) energies.spill += power;
+            if (frequency >= lowMidBand.low && frequency <= lowMidBand.high) energies.lowMid += power;
+        }
+    }
+    return energies;
+}
+
+double dbOrNull(double ratio) {
+    return ratio > 0.0 ? decibelsOfPower(ratio) : std::nan("");
+}
+
+/// Seconds in which a source sounds with more energy than all others of its room together, as it leaves the
+/// instruments.
+std::vector<double> secondsInTheLead(const SceneFile& file, const std::vector<std::vector<float>>& parts) {
+    const auto frame = static_cast<std::size_t>(leadFrameSeconds * file.scene.sampleRate);
+    const auto& sources = file.scene.sources;
+    std::vector<double> lead(sources.size());
+    for (std::size_t start = 0; start + frame <= parts.front().size(); start += frame) {
+        std::vector<double> energy(sources.size());
+        for (std::size_t s = 0; s < sources.size(); ++s) {
+            for (std::size_t n = start; n < start + frame; ++n)
+                energy[s] += static_cast<double>(parts[s][n]) * static_cast<double>(parts[s][n]);
+            energy[s] *= std::pow(10.0, sources[s].level.value / 10.0);
+        }
+        for (std::size_t s = 0; s < sources.size(); ++s) {
+            double loudestOther = 0.0;
+            for (std::size_t o = 0; o < sources.size(); ++o)
+                if (o != s && sources[o].room == sources[s].room) loudestOther = std::max(loudestOther, energy[o]);
+            if (energy[s] > loudestOther) lead[s] += leadFrameSeconds;
+        }
+    }
+    return lead;
+}
+
+ordered_json signOrNull(const std::optional<Polarity>& polarity) {
+    return polarity ? ordered_json(sign(*polarity)) : ordered_json(nullptr);
+}
+
+ordered_json tracksToJson(const SceneFile& file) {
+    ordered_json tracks = ordered_json::array();
+    for (const auto& output : file.files)
+        for (std::size_t channel = 0; channel < output.microphones.size(); ++channel) {
+            const auto& microphone = file.scene.microphones[static_cast<std::size_t>(output.microphones[channel])];
+            const auto& faults = microphone.faults;
+            ordered_json highPass = nullptr;
+            if (faults.highPass) highPass = faults.highPass->value;
+            tracks.push_back({{"name", microphone.name},
+                              {"file", output.name + ".wav"},
+                              {"channel", channel},
+                              {"room", file.scene.rooms[static_cast<std::size_t>(microphone.room)].name},
+                              {"inverted", faults.inverted},
+                              {"late_samples", faults.lateSamples},
+                              {"late_ms", rounded(1e3 * faults.lateSamples / file.scene.sampleRate, 6)},
+                              {"highPass_Hz", highPass}});
+        }
+    return tracks;
+}
+
+} // namespace
+
+Result<ordered_json> demoTruth(const std::filesystem::path& sceneFile) {
+    const auto file = readSceneFile(sceneFile);
+    if (!file) return file.fault();
+    Workers workers;
+    const auto parts = playParts(*file, workers, {});
+    if (!parts) return parts.fault();
+    const Scene& scene = file->scene;
+    const SceneSound sound(scene, *parts, workers);
+    const std::size_t sources = scene.sources.size();
+    const std::size_t microphones = scene.microphones.size();
+    const auto transform = Fourier::ofLength(16384);
+
+    std::vector<Energies> energies(sources * microphones);
+    workers.forEach(energies.size(), [&](std::size_t item, int) {
+        const std::size_t source = item / microphones;
+        const std::size_t microphone = item % microphones;
+        if (scene.sources[source].room != scene.microphones[microphone].room) return;
+        energies[item] = energiesOf(sound.part(static_cast<int>(source), static_cast<int>(microphone)),
+                                    scene.sampleRate, *transform);
+    });
+    const std::vector<double> lead = secondsInTheLead(*file, *parts);
+    const auto trackName = [&](int microphone) { return scene.microphones[static_cast<std::size_t>(microphone)].name; };
+
+    ordered_json sourcesJson = ordered_json::array();
+    ordered_json paths = ordered_json::array();
+    for (std::size_t s = 0; s < sources; ++s) {
+        const auto& close = file->closeMicrophone[s];
+        sourcesJson.push_back({{"name", scene.sources[s].name},
+                               {"room", scene.rooms[static_cast<std::size_t>(scene.sources[s].room)].name},
+                               {"close", close ? ordered_json(trackName(*close)) : ordered_json(nullptr)},
+                               {"lead_s", lead[s]}});
+        std::optional<DirectPath> closePath;
+        if (close) closePath = directPath(scene, static_cast<int>(s), *close);
+        for (std::size_t m = 0; m < microphones; ++m) {
+            const auto path = directPath(scene, static_cast<int>(s), static_cast<int>(m));
+            if (!path) continue; // another room: no way
+            const Energies& energy = energies[s * microphones + m];
+            ordered_json json{
+                {"source", scene.sources[s].name},
+                {"track", scene.microphones[m].name},
+                {"distance_m", rounded(path->distance.value, 6)},
+                {"flight_ms", rounded(inMilliseconds(path->arrival), 6)},
+                {"sign", signOrNull(path->polarity)},
+                {"direct_dB", rounded(path->level.value, 4)},
+                {"level_dBFS",
+                 rounded(dbOrNull(energy.all / static_cast<double>(file->length.value * scene.sampleRate)), 4)}};
+            json["arrival_ms"] = nullptr;
+            json["polarity"] = nullptr;
+            json["level_dB"] = nullptr;
+            json["levelLowMid_dB"] = nullptr;
+            if (closePath) {
+                const Energies& own = energies[s * microphones + static_cast<std::size_t>(*close)];
+                json["arrival_ms"] = rounded(inMilliseconds(path->arrival - closePath->arrival), 6);
+                if (path->polarity && closePath->polarity)
+                    json["polarity"] = sign(*path->polarity) * sign(*closePath->polarity);
+                json["level_dB"] = rounded(dbOrNull(energy.spill / own.spill), 4);
+                json["levelLowMid_dB"] = rounded(dbOrNull(energy.lowMid / own.lowMid), 4);
+            }
+            paths.push_back(std::move(json));
+        }
+    }
+    ordered_json roomsJson = ordered_json::array();
+    for (const auto& room : scene.rooms)
+        roomsJson.push_back({{"name", room.name}, {"temperature_C", room.temperature.value}});
+    return ordered_json{{"format", "spillwright/truth"},
+                        {"version", 1},
+                        {"title", file->title},
+                        {"sampleRate_Hz", scene.sampleRate},
+                        {"length_s", file->length.value},
+                        {"rooms", roomsJson},
+                        {"tracks", tracksToJson(*file)},
+                        {"sources", sourcesJson},
+                        {"paths", paths}};
+}
+
+} // namespace spillwright
