@@ -1,0 +1,152 @@
+// Times of the proposals against floors measured in the same run. Prints; never passes or fails by the clock.
+
+#include "Core/Propose/FlipBound.h"
+#include "Core/Propose/FlipSearch.h"
+#include "Core/Propose/NudgeSearch.h"
+#include "Core/Propose/Propose.h"
+#include "Core/Propose/TestModels.h"
+
+#include <algorithm>
+#include <bit>
+#include <chrono>
+#include <cstdio>
+#include <functional>
+#include <numbers>
+
+using namespace spillwright;
+using namespace spillwright::test;
+
+namespace {
+
+double secondsOf(const std::function<void()>& work) {
+    const auto start = std::chrono::steady_clock::now();
+    work();
+    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+}
+
+double bestSecondsOf(int times, const std::function<void()>& work) {
+    double best = 1e300;
+    for (int i = 0; i < times; ++i)
+        best = std::min(best, secondsOf(work));
+    return best;
+}
+
+FlipProblem randomFlips(int n, std::uint64_t seed) {
+    RandomStream random(seed);
+    FlipProblem problem{Eigen::MatrixXd::Zero(n, n), Eigen::VectorXd::Zero(n), 0.0};
+    for (int i = 0; i < n; ++i)
+        for (int j = 0; j < i; ++j)
+            problem.coupling(i, j) = problem.coupling(j, i) = random.between(-1.0, 1.0);
+    return problem;
+}
+
+/// The floor: a bare Gray-code walk, one setting a step, n multiply-adds each, in double.
+double bareWalk(const FlipProblem& problem) {
+    const int n = problem.size() - 1; // the last sign stays
+    Eigen::VectorXd fields = problem.coupling.rowwise().sum();
+    Eigen::VectorXd signs = Eigen::VectorXd::Ones(problem.size());
+    double value = problem.coupling.sum(), best = value;
+    for (std::uint32_t step = 1; step < std::uint32_t(1) << n; ++step) {
+        const int k = std::countr_zero(step);
+        value -= 4.0 * signs[k] * fields[k];
+        fields -= 2.0 * signs[k] * problem.coupling.col(k);
+        signs[k] = -signs[k];
+        best = std::max(best, value);
+    }
+    return best;
+}
+
+/// The model's problem with every track a unit of its own and the first standing still.
+NudgeProblem nudgesOf(const SummationModel& model, double largest) {
+    NudgeProblem problem;
+    for (const double f : model.frequencies())
+        problem.angular.push_back(2.0 * std::numbers::pi * f);
+    for (int j = 0; j < model.trackCount(); ++j) {
+        problem.units.push_back(j == 0 ? NudgeProblem::Unit{0.0, 0.0, false}
+                                       : NudgeProblem::Unit{-largest, largest, true});
+        problem.constant += model.coupling(j, j, 0.0);
+        for (int i = 0; i < j; ++i) {
+            const auto spectrum = model.weightedPair(i, j);
+            problem.pairs.emplace_back(spectrum.begin(), spectrum.end());
+        }
+    }
+    return problem;
+}
+
+void flips() {
+    Workers one(1), all;
+    const auto problem = randomFlips(24, 1);
+    double floorBest = 0.0, best = 0.0;
+    const double floor = secondsOf([&] { floorBest = bareWalk(problem); });
+    const auto search = [&](Workers& workers) { best = everyFlip(problem, 1, {}, workers, {})->front().value; };
+    const double alone = bestSecondsOf(5, [&] { search(one); });
+    const double together = bestSecondsOf(5, [&] { search(all); });
+    std::printf("flips, 24 units, exact\n");
+    std::printf("  bare Gray-code walk in double        %8.1f ms  (floor, best %.9f)\n", 1e3 * floor, floorBest);
+    std::printf("  exact, one worker                    %8.1f ms  %.3f of the floor (best %.9f)\n", 1e3 * alone,
+                alone / floor, best);
+    std::printf("  exact, %d workers                     %8.1f ms  %.3f of the floor\n", all.count(), 1e3 * together,
+                together / floor);
+    const double ten = bestSecondsOf(3, [&] { (void)everyFlip(problem, 10, {}, all, {}); });
+    std::printf("  the ten best                         %8.1f ms\n", 1e3 * ten);
+
+    std::printf("flips, more units: climbs, then branch and bound\n");
+    const auto prove = [&](const char* name, const FlipProblem& flipProblem) {
+        double value = 0.0;
+        std::optional<FlipProof> proof;
+        const double climb = secondsOf([&] { value = climbFlips(flipProblem, 1, {}, {}, 240, {})->front().value; });
+        const double bound = secondsOf([&] { proof = proveFlips(flipProblem, value, 4000, {}); });
+        std::printf("  %-28s climbs %8.1f ms, proof %8.1f ms, %s, gap %.4f dB%s\n", name, 1e3 * climb, 1e3 * bound,
+                    proof->proven ? "proven" : "open",
+                    decibelsOfPower(proof->upperBound / (proof->better ? flipProblem.value(*proof->better) : value)),
+                    proof->better ? ", climbs were bettered" : "");
+    };
+    for (const int n : {32, 40, 64}) {
+        char name[64];
+        std::snprintf(name, sizeof name, "%d random couplings", n);
+        prove(name, randomFlips(n, 2));
+        std::snprintf(name, sizeof name, "%d tracks, %d sources", n, n / 3);
+        const auto matrix = manySources(n, n / 3, 0.006, 1).flipMatrix(std::vector<double>(n, 0.0));
+        FlipProblem problemOfModel{matrix, Eigen::VectorXd::Zero(n), matrix.trace()};
+        problemOfModel.coupling.diagonal().setZero();
+        prove(name, problemOfModel);
+    }
+}
+
+void nudges(int tracks, int sources, double largest) {
+    Workers all;
+    const auto model = manySources(tracks, sources, 0.006, 1);
+    const auto problem = nudgesOf(model, largest);
+    double plainBest = 0.0;
+    const int plainStarts = tracks > 32 ? 20 : 100;
+    const double plain = secondsOf([&] {
+        std::vector<double> values(static_cast<std::size_t>(plainStarts));
+        all.forEach(values.size(), [&](std::size_t item, int) {
+            values[item] = plainAscent(problem, static_cast<unsigned>(item)).value;
+        });
+        plainBest = *std::max_element(values.begin(), values.end());
+    });
+    std::vector<Placement> found;
+    const double search = secondsOf([&] { found = *searchNudges(problem, 5, {}, all, {}); });
+    double bound = 0.0;
+    const double bounding = secondsOf([&] { bound = *nudgeUpperBound(problem, all, {}); });
+    std::printf("flips and nudges, %d tracks, %d sources, +-%g ms\n", tracks, sources, 1e3 * largest);
+    std::printf("  %3d plain coordinate ascents          %8.3f s   best %.4f dB (floor)\n", plainStarts, plain,
+                decibelsOfPower(plainBest));
+    std::printf(
+        "  joint search                          %8.3f s   best %.4f dB, %.2f of the floor's time; second %.4f\n",
+        search, decibelsOfPower(found.front().value), search / plain, decibelsOfPower(found[1].value));
+    std::printf("  upper bound                           %8.3f s   %.4f dB\n", bounding, decibelsOfPower(bound));
+}
+
+} // namespace
+
+int main() {
+    flips();
+    nudges(12, 5, 0.001);
+    nudges(24, 8, 0.001);
+    nudges(24, 8, 0.01);
+    nudges(24, 24, 0.01);
+    nudges(64, 20, 0.01);
+    return 0;
+}
