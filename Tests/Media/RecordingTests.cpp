@@ -470,7 +470,7 @@ TEST_CASE("a resampled track reads alike in whatever order it is read") {
     const std::vector<float*> into{left.data(), right.data()};
     // Half of full scale, read as floats: two roundings of the last place are 2^-24.
     double largest = 0.0;
-    for (int start : {100000, 4000, 120000, 119500, 0, 190900, 150000, 5000}) {
+    for (int start : {100000, 4000, 120000, 119100, 0, 190900, 150000, 149000, 5000}) {
         REQUIRE((*reader)->read(start, 1000, into));
         for (int n = 0; n < 1000; ++n) {
             largest = std::max(largest, std::abs(static_cast<double>(left[size_t(n)] - whole[0][size_t(start + n)])));
