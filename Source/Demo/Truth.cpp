@@ -86,6 +86,14 @@ std::vector<double> secondsInTheLead(const SceneFile& file, const std::vector<st
     return lead;
 }
 
+/// Energy of the direct sound against all that the impulse response holds.
+double directShare(const Scene& scene, std::size_t source, std::size_t microphone, const DirectPath& path) {
+    double all = 0.0;
+    for (float sample : impulseResponse(scene, static_cast<int>(source), static_cast<int>(microphone)).samples)
+        all += static_cast<double>(sample) * static_cast<double>(sample);
+    return std::pow(10.0, path.level.value / 10.0) / all;
+}
+
 ordered_json signOrNull(const std::optional<Polarity>& polarity) {
     return polarity ? ordered_json(sign(*polarity)) : ordered_json(nullptr);
 }
@@ -125,10 +133,13 @@ Result<ordered_json> demoTruth(const std::filesystem::path& sceneFile) {
     const auto transform = Fourier::ofLength(16384);
 
     std::vector<Energies> energies(sources * microphones);
+    std::vector<double> directShares(energies.size());
     workers.forEach(energies.size(), [&](std::size_t item, int) {
         const std::size_t source = item / microphones;
         const std::size_t microphone = item % microphones;
         if (scene.sources[source].room != scene.microphones[microphone].room) return;
+        directShares[item] = directShare(scene, source, microphone,
+                                         *directPath(scene, static_cast<int>(source), static_cast<int>(microphone)));
         energies[item] = energiesOf(sound.part(static_cast<int>(source), static_cast<int>(microphone)),
                                     scene.sampleRate, *transform);
     });
@@ -156,6 +167,7 @@ Result<ordered_json> demoTruth(const std::filesystem::path& sceneFile) {
                 {"flight_ms", rounded(inMilliseconds(path->arrival), 6)},
                 {"sign", signOrNull(path->polarity)},
                 {"direct_dB", rounded(path->level.value, 4)},
+                {"directShare", rounded(directShares[s * microphones + m], 6)},
                 {"level_dBFS",
                  rounded(dbOrNull(energy.all / static_cast<double>(file->length.value * scene.sampleRate)), 4)}};
             json["arrival_ms"] = nullptr;
