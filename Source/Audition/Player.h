@@ -16,24 +16,34 @@ namespace spillwright {
 /// Plays the sum of all tracks of a recording, streamed from disk, looped, every change heard within a buffer and
 /// without a click. All calls [message thread] unless said otherwise; the callback takes no lock and allocates nothing.
 /// What is heard is what render() sums: same kernel, same filters, same pan law (before the output level and the
-/// guard).
+/// guard). It differs only during the 10 ms of cross-fade at a change, at the seam of the loop and after a seek, and of
+/// fading at start and stop.
 class Player {
 public:
+    /// A nudge beyond this, either way, is heard as this much, and trouble() says so.
+    static constexpr Seconds largestNudge = Seconds(1.0);
+
     Player();
     ~Player();
 
-    /// The callback to give to a device manager, once, at start-up.
+    /// The callback to give to a device manager, once, at start-up. A device of another rate than the recording's gets
+    /// the sum resampled.
     juce::AudioIODeviceCallback& callback();
 
     void open(std::shared_ptr<const Recording> recording); ///< Stops first. nullptr closes.
-    void play();
-    void stop(); ///< Fades out within 20 ms.
-    bool playing() const;
+    /// The same for any source; `tracks`: one a track of it.
+    void open(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks);
+    void play();          ///< Also tries again after a trouble.
+    void stop();          ///< Fades out over 10 ms.
+    bool playing() const; ///< As asked for; false again when a file failed.
+    /// Around the position, and a place that was asked for, all is in memory: play() would sound at once.
+    bool ready() const;
 
     /// One adjustment a track; solo: empty or one flag a track (any true: only those sound). Newest wins.
     void setAdjustments(std::span<const TrackAdjustment> adjustments, const std::vector<bool>& solo = {});
     void seek(std::int64_t sample);
-    void setLoop(std::int64_t from, std::int64_t to); ///< from < to; the whole recording by default.
+    /// from < to; the whole recording by default. Lengthened to 50 ms where shorter. A position outside goes to `from`.
+    void setLoop(std::int64_t from, std::int64_t to);
     std::int64_t loopFrom() const;
     std::int64_t loopTo() const;
     std::int64_t position() const; ///< Sample of the recording that is heard now.
@@ -43,12 +53,12 @@ public:
 
     struct Meters {
         float peakLeft = 0.0f, peakRight = 0.0f; ///< Since the last call.
-        float rmsLeft = 0.0f, rmsRight = 0.0f;
-        bool guardActive = false;  ///< The output guard held the peak down since the last call.
-        std::int64_t dropouts = 0; ///< Times the disk was too slow: the whole mix was muted with a ramp.
+        float rmsLeft = 0.0f, rmsRight = 0.0f;   ///< Over the last 0.3 s or so (exponential window).
+        bool guardActive = false;                ///< The output guard held the peak down since the last call.
+        std::int64_t dropouts = 0;               ///< Times the disk was too slow: the whole mix was muted with a ramp.
     };
     Meters meters();
-    /// A line for the user when something stopped the sound (a file vanished); empty otherwise.
+    /// A line for the user when something stopped the sound (a file vanished) or changed it; empty otherwise.
     std::string trouble() const;
 
 private:
@@ -57,16 +67,17 @@ private:
 };
 
 /// Opens the machine's device (ALSA, JACK; "system" preferred), keeps an eye on it, and says how it is in one true
-/// line.
+/// line. [message thread]
 class OutputDevice {
 public:
     explicit OutputDevice(juce::AudioIODeviceCallback& callback);
     ~OutputDevice();
 
-    void open(); ///< First device that works; no device is a state, not an error.
-    std::string
-    state() const; ///< "JACK: system, 48 kHz, 128 samples" or "no audio device: everything but sound works".
-    bool available() const;
+    void open(); ///< First device that works: a running JACK server, else ALSA. No device is a state, not an error.
+    /// "JACK: system, 48 kHz, 128 samples", "no audio device: everything but sound works" or, when the device no longer
+    /// asks for sound, "JACK: system has stopped; open the device again".
+    std::string state() const;
+    bool available() const; ///< There is a device, and it asks for sound.
     juce::AudioDeviceManager& manager();
 
 private:

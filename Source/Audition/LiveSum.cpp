@@ -1,0 +1,234 @@
+#include "Audition/LiveSum.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+namespace spillwright {
+
+void LiveSum::Bus::clear(int count) {
+    std::fill_n(left.begin(), count, 0.0f);
+    std::fill_n(right.begin(), count, 0.0f);
+}
+
+LiveSum::LiveSum(SongBlocks& songBlocks, PlayState& playState, double sampleRate, std::int64_t recordingLength,
+                 Seconds ahead)
+    : blocks(songBlocks), state(playState), length(recordingLength), readyAhead(std::llround(ahead.value * sampleRate)),
+      fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))), decks{Deck(blocks), Deck(blocks)},
+      changed(static_cast<std::size_t>(blocks.trackCount()), 0),
+      loop{0, std::max(length, static_cast<std::int64_t>(std::llround(shortestLoop.value * sampleRate)))},
+      scratch(static_cast<std::size_t>(std::ceil(TrackChain::longestSettling.value * sampleRate)) + mostAtOnce +
+              FractionalDelay::taps),
+      treated(mostAtOnce) {
+    for (int n = 0; n <= fade; ++n)
+        fadeCurve.push_back(static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * n / fade)));
+    for (Bus* bus : {&common, &incoming, &outgoing}) {
+        bus->left.resize(mostAtOnce);
+        bus->right.resize(mostAtOnce);
+    }
+}
+
+void LiveSum::render(float* left, float* right, int count) {
+    while (count > 0) {
+        takeWishes();
+        decideCurtain();
+        int chunk = std::min(count, mostAtOnce);
+        if (fadeLeft > 0) chunk = std::min(chunk, fadeLeft);
+        if (!open) chunk = std::min(chunk, curtain);
+        if (!wrapOwed) chunk = static_cast<int>(std::min<std::int64_t>(chunk, toBoundary()));
+        if (chunk == 0 || !mixTogether(left, right, chunk)) {
+            std::fill_n(left, count, 0.0f);
+            std::fill_n(right, count, 0.0f);
+            break;
+        }
+        drawCurtain(left, right, chunk);
+        const bool atBoundary = !wrapOwed && chunk == toBoundary();
+        now->position += chunk;
+        before->position += chunk;
+        if (fadeLeft > 0) {
+            fadeLeft -= chunk;
+            if (fadeLeft == 0) before->pinned.release();
+        }
+        if (atBoundary) beginLoopAnew();
+        left += chunk;
+        right += chunk;
+        count -= chunk;
+    }
+    state.position = now->position;
+    state.sounding = !silent();
+}
+
+std::int64_t LiveSum::boundaryAfter(std::int64_t position) const {
+    return position < loop.to ? loop.to : std::max(length, loop.to);
+}
+
+std::int64_t LiveSum::landing(std::int64_t target) const {
+    target = std::clamp<std::int64_t>(target, 0, std::max(length, loop.to) - 1);
+    // A cross-fade must have ended before the next one: who lands just before the end of the loop, lands at its head.
+    return boundaryAfter(target) - target < fade ? loop.from : target;
+}
+
+bool LiveSum::ready(const Mix& mix, std::int64_t from, std::int64_t samples) const {
+    return blocks.holds(from - mix.before, from + samples + mix.after);
+}
+
+bool LiveSum::readyToGoOn(std::int64_t samples) const {
+    return ready(now->mix, now->position, samples) &&
+           (wrapOwed || toBoundary() > samples || ready(now->mix, loop.from, samples));
+}
+
+void LiveSum::takeWishes() {
+    if (fadeLeft > 0) return; // one fade at a time; the newest wish is taken when it has ended
+    if (silent() && wrapOwed) {
+        wrapOwed = false;
+        now->position = loop.from;
+    }
+    if (state.loop.take()) loop = state.loop.held();
+    if (state.mix.take()) mixWaits = true;
+    if (silent() && std::exchange(mixWaits, false)) now->mix.copyFrom(state.mix.held());
+
+    const std::int64_t asked = state.seek;
+    if (asked != PlayState::nowhere) {
+        const std::int64_t target = landing(asked);
+        const bool jumps = !silent() && ready(mixWaits ? state.mix.held() : now->mix, target, mostAtOnce + fade);
+        if (jumps) jump(target);
+        if (silent()) now->position = target;
+        if (jumps || silent()) {
+            wrapOwed = false;
+            state.position = now->position; // before the wish is taken back: one of the two always tells the place
+            std::int64_t expected = asked;
+            state.seek.compare_exchange_strong(expected, PlayState::nowhere);
+        }
+        if (jumps) return;
+    }
+    if (mixWaits && toBoundary() >= fade && ready(state.mix.held(), now->position, mostAtOnce + fade)) changeMix();
+}
+
+void LiveSum::changeMix() {
+    mixWaits = false;
+    std::swap(now, before);
+    now->mix.copyFrom(state.mix.held());
+    now->position = before->position;
+    now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
+    bool any = false;
+    for (std::size_t track = 0; track < changed.size(); ++track) {
+        changed[track] = !now->mix.sameTrack(before->mix, track);
+        any = any || changed[track];
+        const TrackChain& old = before->mix.chains[track];
+        if (now->mix.chains[track].canContinue(old) && !old.muted())
+            now->mix.chains[track].continueFrom(old);
+        else
+            settle(track);
+    }
+    fadeLeft = any ? fade : 0;
+}
+
+void LiveSum::jump(std::int64_t target) {
+    const bool newMix = mixWaits && ready(state.mix.held(), target, mostAtOnce + fade);
+    std::swap(now, before);
+    now->mix.copyFrom(newMix ? state.mix.held() : before->mix);
+    if (newMix) mixWaits = false;
+    now->position = target;
+    settleAll();
+    std::fill(changed.begin(), changed.end(), 1);
+    fadeLeft = fade;
+}
+
+void LiveSum::beginLoopAnew() {
+    if (ready(now->mix, loop.from, mostAtOnce + fade))
+        jump(loop.from);
+    else
+        wrapOwed = true; // the curtain is falling; what lies past the loop's end sounds beneath it
+}
+
+void LiveSum::settleAll() {
+    now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
+    for (std::size_t track = 0; track < changed.size(); ++track)
+        settle(track);
+}
+
+void LiveSum::settle(std::size_t track) {
+    TrackChain& chain = now->mix.chains[track];
+    if (chain.muted() || chain.settlingSamples() == 0) return;
+    const auto back = chain.samplesBefore() + chain.settlingSamples();
+    const int span = static_cast<int>(back + chain.samplesAfter());
+    chain.settle(now->pinned.read(static_cast<int>(track), now->position - back, span, scratch.data()) + back);
+}
+
+void LiveSum::decideCurtain() {
+    const bool wasOpen = open;
+    const bool wanted = state.play;
+    if (wasOpen || curtain > 0) {
+        // Looking ahead by the time the curtain takes, and by what may be played before the next look.
+        const bool fed = readyToGoOn(mostAtOnce + fade);
+        open = wanted && fed;
+        if (wasOpen && wanted && !fed) ++state.dropouts;
+    } else if (wanted && readyToGoOn(readyAhead)) {
+        settleAll();
+        open = true;
+    }
+}
+
+bool LiveSum::mixTogether(float* left, float* right, int count) {
+    const auto pin = [count](Deck& deck) {
+        return deck.pinned.pin(deck.position - deck.mix.before, deck.position + count + deck.mix.after);
+    };
+    if (!pin(*now)) { // cannot be, as long as the loader keeps what lies ahead of the position
+        ++state.dropouts;
+        open = false;
+        closeCurtain();
+        return false;
+    }
+    const bool fading = fadeLeft > 0;
+    const bool fadingOut = fading && pin(*before);
+    for (Bus* bus : {&common, &incoming, &outgoing})
+        bus->clear(count);
+    for (std::size_t track = 0; track < changed.size(); ++track) {
+        add(*now, track, fading && changed[track] ? incoming : common, count);
+        if (fadingOut && changed[track]) add(*before, track, outgoing, count);
+    }
+    std::copy_n(common.left.begin(), count, left);
+    std::copy_n(common.right.begin(), count, right);
+    if (fading)
+        for (int n = 0; n < count; ++n) {
+            const auto i = static_cast<std::size_t>(n);
+            const float in = fadeCurve[static_cast<std::size_t>(fade - fadeLeft + n)];
+            left[n] += in * incoming.left[i] + (1.0f - in) * outgoing.left[i];
+            right[n] += in * incoming.right[i] + (1.0f - in) * outgoing.right[i];
+        }
+    return true;
+}
+
+void LiveSum::add(Deck& deck, std::size_t track, Bus& bus, int count) {
+    TrackChain& chain = deck.mix.chains[track];
+    if (chain.muted()) return;
+    const auto back = chain.samplesBefore();
+    const int span = static_cast<int>(back + count + chain.samplesAfter());
+    const float* samples = deck.pinned.read(static_cast<int>(track), deck.position - back, span, scratch.data());
+    chain.process(samples + back, treated.data(), count);
+    if (const float gain = deck.mix.left[track]; gain != 0.0f)
+        juce::FloatVectorOperations::addWithMultiply(bus.left.data(), treated.data(), gain, count);
+    if (const float gain = deck.mix.right[track]; gain != 0.0f)
+        juce::FloatVectorOperations::addWithMultiply(bus.right.data(), treated.data(), gain, count);
+}
+
+void LiveSum::drawCurtain(float* left, float* right, int count) {
+    const int end = open ? fade : 0;
+    if (curtain == end && open) return;
+    for (int n = 0; n < count; ++n) {
+        if (curtain != end) curtain += open ? 1 : -1;
+        left[n] *= fadeCurve[static_cast<std::size_t>(curtain)];
+        right[n] *= fadeCurve[static_cast<std::size_t>(curtain)];
+    }
+    if (curtain == 0) closeCurtain();
+}
+
+void LiveSum::closeCurtain() {
+    curtain = 0;
+    fadeLeft = 0;
+    now->pinned.release();
+    before->pinned.release();
+}
+
+} // namespace spillwright

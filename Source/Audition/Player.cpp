@@ -1,0 +1,329 @@
+#include "Audition/Player.h"
+
+#include "Audition/Guard.h"
+#include "Audition/LiveSum.h"
+#include "Audition/Loader.h"
+#include "Audition/SumResampler.h"
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <chrono>
+#include <cmath>
+#include <mutex>
+#include <optional>
+#include <thread>
+
+namespace spillwright {
+
+namespace {
+
+/// What goes with one recording.
+struct Programme {
+    Programme(std::shared_ptr<const SampleSource> samples, std::vector<TrackInfo> trackInfos)
+        : source(std::move(samples)), tracks(std::move(trackInfos)), rate(source->sampleRate()),
+          state(static_cast<std::size_t>(source->trackCount())),
+          blocks(source->trackCount(), source->length(), Loader::slotsFor(rate, mostMargin(), mostMargin())),
+          sum(blocks, state, rate, source->length(), Loader::start), loader(source, blocks, state) {}
+
+    /// Samples that a mix may need on either side.
+    std::int64_t mostMargin() const { return margin(Player::largestNudge); }
+    std::int64_t margin(Seconds nudge) const {
+        return std::llround((nudge + TrackChain::longestSettling).value * rate) + FractionalDelay::taps;
+    }
+
+    std::shared_ptr<const SampleSource> source;
+    std::vector<TrackInfo> tracks;
+    const double rate;
+    PlayState state;
+    SongBlocks blocks;
+    LiveSum sum;
+    Loop loop;
+    std::int64_t lastMargin = 0;
+    std::string remark;
+    Loader loader; // last: its thread uses the above
+};
+
+/// From the sum to the device: rate, output level, guard.
+struct OutputStage {
+    OutputStage(double recordingRate, double deviceRate, float level)
+        : guard(deviceRate), rampStep(1.0f / static_cast<float>(rampTime.value * deviceRate)), gain(level),
+          meterShare(static_cast<float>(1.0 - std::exp(-1.0 / (meterTime.value * deviceRate)))) {
+        if (recordingRate != deviceRate) resampler.emplace(recordingRate, deviceRate);
+    }
+    static constexpr Seconds rampTime = Seconds(0.05); ///< In which the level goes from silence to full.
+    static constexpr Seconds meterTime = Seconds(0.3);
+
+    std::optional<SumResampler> resampler;
+    Guard guard;
+    const float rampStep;
+    float gain;
+    const float meterShare;
+    float meanSquareLeft = 0.0f, meanSquareRight = 0.0f;
+};
+
+} // namespace
+
+struct Player::Engine : juce::AudioIODeviceCallback {
+    static constexpr int mostAtOnce = 256;
+
+    // ---- shared by message and device-control threads, never by the audio thread
+    std::mutex setup;
+    double deviceRate = 0.0; ///< 0: no device yet.
+
+    // ---- owned by who holds the gate. The audio thread only tries it and is silent for a buffer when it is taken; the
+    // others take it for the moment of an exchange.
+    std::atomic_flag gate;
+    std::unique_ptr<Programme> programme;
+    std::unique_ptr<OutputStage> stage;
+
+    // ---- wishes and facts
+    std::atomic<float> level{static_cast<float>(amplitudeOfDecibels(-18.0))};
+    std::atomic<double> levelDb{-18.0};
+    std::atomic<std::int64_t> callbacks{0};
+    std::atomic<float> peakLeft{0.0f}, peakRight{0.0f}, rmsLeft{0.0f}, rmsRight{0.0f};
+    std::atomic<bool> guarded{false};
+    static_assert(std::atomic<float>::is_always_lock_free);
+
+    // ---- the audio thread's alone
+    std::array<float, mostAtOnce> left{}, right{};
+
+    template <class Exchange>
+    void atTheGate(const Exchange& exchange) {
+        while (gate.test_and_set(std::memory_order_acquire))
+            std::this_thread::sleep_for(std::chrono::microseconds(200));
+        exchange();
+        gate.clear(std::memory_order_release);
+    }
+
+    /// `setup` is held.
+    std::unique_ptr<OutputStage> makeStage(const Programme* forProgramme) const {
+        if (!forProgramme || deviceRate <= 0.0) return nullptr;
+        return std::make_unique<OutputStage>(forProgramme->rate, deviceRate, level);
+    }
+
+    // What is exchanged is made before and freed after the gate is held.
+    void exchangeProgramme(std::unique_ptr<Programme> next) {
+        const std::lock_guard lock(setup);
+        auto nextStage = makeStage(next.get());
+        atTheGate([&] {
+            std::swap(programme, next);
+            std::swap(stage, nextStage);
+        });
+        rmsLeft = rmsRight = 0.0f;
+    }
+
+    void audioDeviceAboutToStart(juce::AudioIODevice* device) override {
+        const std::lock_guard lock(setup);
+        const double rate = device->getCurrentSampleRate();
+        if (rate == deviceRate) return; // under JACK every change of connections calls this
+        deviceRate = rate;
+        auto nextStage = makeStage(programme.get());
+        atTheGate([&] { std::swap(stage, nextStage); });
+    }
+    void audioDeviceStopped() override {}
+
+    void audioDeviceIOCallbackWithContext(const float* const*, int, float* const* outputs, int outputCount, int count,
+                                          const juce::AudioIODeviceCallbackContext&) override {
+        const juce::ScopedNoDenormals noDenormals;
+        callbacks.fetch_add(1, std::memory_order_relaxed);
+        for (int channel = 0; channel < outputCount; ++channel)
+            if (outputs[channel]) std::fill_n(outputs[channel], count, 0.0f);
+        if (gate.test_and_set(std::memory_order_acquire)) return;
+        if (programme && stage)
+            for (int done = 0; done < count; done += mostAtOnce) {
+                const int now = std::min(mostAtOnce, count - done);
+                fill(now);
+                if (outputCount >= 2) {
+                    if (outputs[0]) std::copy_n(left.data(), now, outputs[0] + done);
+                    if (outputs[1]) std::copy_n(right.data(), now, outputs[1] + done);
+                } else if (outputCount == 1 && outputs[0]) {
+                    for (int n = 0; n < now; ++n) {
+                        const auto i = static_cast<std::size_t>(n);
+                        outputs[0][done + n] = 0.5f * (left[i] + right[i]);
+                    }
+                }
+            }
+        gate.clear(std::memory_order_release);
+    }
+
+    /// [audio thread] Makes `count` samples of output in `left` and `right`.
+    void fill(int count) {
+        if (stage->resampler)
+            stage->resampler->pull([this](float* l, float* r) { programme->sum.render(l, r, SumResampler::step); },
+                                   left.data(), right.data(), count);
+        else
+            programme->sum.render(left.data(), right.data(), count);
+
+        const float wanted = level;
+        for (int n = 0; n < count; ++n) {
+            const auto i = static_cast<std::size_t>(n);
+            stage->gain += std::clamp(wanted - stage->gain, -stage->rampStep, stage->rampStep);
+            left[i] *= stage->gain;
+            right[i] *= stage->gain;
+        }
+        if (stage->guard.process(left.data(), right.data(), count)) guarded = true;
+        meter(left.data(), count, stage->meanSquareLeft, peakLeft, rmsLeft);
+        meter(right.data(), count, stage->meanSquareRight, peakRight, rmsRight);
+    }
+
+    void meter(const float* samples, int count, float& meanSquare, std::atomic<float>& peak, std::atomic<float>& rms) {
+        float highest = 0.0f;
+        for (int n = 0; n < count; ++n) {
+            highest = std::max(highest, std::abs(samples[n]));
+            meanSquare += stage->meterShare * (samples[n] * samples[n] - meanSquare);
+        }
+        // A reading between load and store only shows this peak once more.
+        if (highest > peak.load(std::memory_order_relaxed)) peak.store(highest, std::memory_order_relaxed);
+        rms.store(std::sqrt(meanSquare), std::memory_order_relaxed);
+    }
+
+    /// Waits until the sound has faded, or until it is clear that no device asks for it.
+    void fadeOut() {
+        using namespace std::chrono_literals;
+        if (!programme) return;
+        programme->state.play = false;
+        if (!programme->state.sounding) return;
+        std::int64_t last = callbacks;
+        for (int idle = 0; programme->state.sounding && idle < 250;) { // ms; no buffer in use is longer
+            std::this_thread::sleep_for(1ms);
+            const std::int64_t current = callbacks;
+            idle = current == last ? idle + 1 : 0;
+            last = current;
+        }
+        std::this_thread::sleep_for(30ms); // the end of the fade is still in the resampler and the guard
+    }
+};
+
+Player::Player() : engine(std::make_unique<Engine>()) {}
+
+Player::~Player() {
+    open(nullptr, {});
+}
+
+juce::AudioIODeviceCallback& Player::callback() {
+    return *engine;
+}
+
+void Player::open(std::shared_ptr<const Recording> recording) {
+    std::vector<TrackInfo> tracks = recording ? recording->tracks() : std::vector<TrackInfo>{};
+    open(std::shared_ptr<const SampleSource>(std::move(recording)), std::move(tracks));
+}
+
+void Player::open(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks) {
+    engine->fadeOut();
+    std::unique_ptr<Programme> next;
+    if (source) next = std::make_unique<Programme>(std::move(source), std::move(tracks));
+    engine->exchangeProgramme(std::move(next));
+    if (engine->programme) {
+        setAdjustments({});
+        setLoop(0, engine->programme->source->length());
+    }
+}
+
+void Player::play() {
+    if (!engine->programme) return;
+    if (engine->programme->loader.failed()) engine->programme->loader.retry();
+    engine->programme->state.play = true;
+    engine->programme->loader.wake();
+}
+
+void Player::stop() {
+    if (engine->programme) engine->programme->state.play = false;
+}
+
+bool Player::playing() const {
+    return engine->programme && engine->programme->state.play;
+}
+
+bool Player::ready() const {
+    return engine->programme && engine->programme->loader.caughtUp();
+}
+
+void Player::setAdjustments(std::span<const TrackAdjustment> adjustments, const std::vector<bool>& solo) {
+    if (!engine->programme) return;
+    Programme& programme = *engine->programme;
+    PlayState& state = programme.state;
+    programme.remark.clear();
+    Seconds farthest = Seconds(0.1); // so that a smaller nudge is always heard at once
+    for (std::size_t track = 0; track < std::min(adjustments.size(), programme.tracks.size()); ++track) {
+        const Seconds nudge = std::max(adjustments[track].nudge, -adjustments[track].nudge);
+        farthest = std::max(farthest, std::min(nudge, largestNudge));
+        if (nudge > largestNudge)
+            programme.remark =
+                programme.tracks[track].name + ": nudged by more than can be played; heard nudged by 1 s";
+    }
+    // The mix that fades out needs its own margin a while longer.
+    const std::int64_t margin = programme.margin(farthest);
+    state.before = state.after = std::max(margin, programme.lastMargin);
+    programme.lastMargin = margin;
+    state.mix.draft().set(programme.tracks, adjustments, solo, programme.rate, largestNudge);
+    state.mix.publish();
+    programme.loader.wake();
+}
+
+void Player::seek(std::int64_t sample) {
+    if (!engine->programme) return;
+    Programme& programme = *engine->programme;
+    programme.state.seek =
+        std::clamp<std::int64_t>(sample, 0, std::max<std::int64_t>(programme.source->length() - 1, 0));
+    programme.loader.wake();
+}
+
+void Player::setLoop(std::int64_t from, std::int64_t to) {
+    if (!engine->programme) return;
+    Programme& programme = *engine->programme;
+    const std::int64_t length = programme.source->length();
+    const std::int64_t shortest = std::llround(LiveSum::shortestLoop.value * programme.rate);
+    from = std::clamp<std::int64_t>(from, 0, std::max<std::int64_t>(length - 1, 0));
+    to = std::max(std::min(to, length), from + shortest);
+    programme.loop = {from, to};
+    programme.state.loop.draft() = programme.loop;
+    programme.state.loop.publish();
+    programme.state.loopFrom = from;
+    if (const std::int64_t at = position(); at < from || at >= to) seek(from);
+    programme.loader.wake();
+}
+
+std::int64_t Player::loopFrom() const {
+    return engine->programme ? engine->programme->loop.from : 0;
+}
+
+std::int64_t Player::loopTo() const {
+    return engine->programme ? engine->programme->loop.to : 0;
+}
+
+std::int64_t Player::position() const {
+    if (!engine->programme) return 0;
+    const std::int64_t asked = engine->programme->state.seek;
+    return asked != PlayState::nowhere ? asked : engine->programme->state.position.load();
+}
+
+void Player::setOutputLevel(Decibels wanted) {
+    const double levelDb = std::min(wanted.value, 0.0);
+    engine->levelDb = levelDb;
+    engine->level = static_cast<float>(amplitudeOfDecibels(levelDb));
+}
+
+Decibels Player::outputLevel() const {
+    return Decibels(engine->levelDb);
+}
+
+Player::Meters Player::meters() {
+    Meters meters;
+    meters.peakLeft = engine->peakLeft.exchange(0.0f);
+    meters.peakRight = engine->peakRight.exchange(0.0f);
+    meters.rmsLeft = engine->rmsLeft;
+    meters.rmsRight = engine->rmsRight;
+    meters.guardActive = engine->guarded.exchange(false);
+    meters.dropouts = engine->programme ? engine->programme->state.dropouts.load() : 0;
+    return meters;
+}
+
+std::string Player::trouble() const {
+    if (!engine->programme) return {};
+    if (const auto fault = engine->programme->loader.fault()) return fault->line();
+    return engine->programme->remark;
+}
+
+} // namespace spillwright
