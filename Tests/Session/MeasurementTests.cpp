@@ -1,0 +1,158 @@
+#include "Session/Measurement.h"
+
+#include "Support/MemorySource.h"
+#include "Support/TestSignals.h"
+#include "Support/TestWav.h"
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+
+using namespace spillwright;
+using namespace spillwright::test;
+
+namespace {
+
+constexpr std::size_t length = 8 * 48000;
+
+std::vector<TrackInfo> named(const std::vector<std::string>& names) {
+    std::vector<TrackInfo> tracks;
+    for (const auto& name : names) {
+        tracks.emplace_back();
+        tracks.back().name = tracks.back().file = name;
+    }
+    return tracks;
+}
+
+/// a and b hear one source (b upside down), the overdub hears none of it.
+struct Band {
+    std::vector<TrackInfo> tracks = named({"a", "b", "overdub"});
+    MemorySource source{{noise(length, 1), mixed(delayed(noise(length, 1), 0, -0.9f), noise(length, 2, 0.03f)),
+                         noise(length, 3, 0.2f)}};
+    Workers workers{2};
+
+    Measurement measured(const MeasureOptions& options = {}) {
+        auto m = measure("folder", tracks, source, {}, options, workers, {});
+        REQUIRE(m.ok());
+        return std::move(m).value();
+    }
+    Proposals proposed(const ProposeOptions& options) {
+        auto p = makeProposals(measured(), options, workers, {});
+        if (!p) FAIL(p.fault().line());
+        return std::move(p).value();
+    }
+};
+
+} // namespace
+
+TEST_CASE("an overdub is never changed and does not blur the proof") {
+    Band band;
+    ProposeOptions options;
+    options.count = 2;
+    const auto p = band.proposed(options);
+    for (const auto& named : p.proposals) {
+        CHECK_FALSE(named.setting.tracks[2].adjustment.flip);
+        CHECK(named.setting.tracks[2].adjustment.nudge == Seconds(0.0));
+    }
+    const auto& best = p.proposals.front();
+    CHECK(best.proposal.allow == Allow::flips);
+    CHECK(best.proposal.gain == best.proposal.upperBound);
+    // Of the two mirror images (flip a or flip b) both have one flip: the one that leaves the first track alone.
+    CHECK_FALSE(best.setting.tracks[0].adjustment.flip);
+    CHECK(best.setting.tracks[1].adjustment.flip);
+    REQUIRE(best.proposal.why.size() == 1);
+    CHECK(p.trackNames[static_cast<std::size_t>(best.proposal.why[0].track)] == "b");
+    // Taking the only change back leads to the recorded setting.
+    CHECK(best.proposal.why[0].effectDb == Approx(best.summationGainDb - p.asRecordedGainDb).margin(1e-9));
+}
+
+TEST_CASE("a muted track takes no part in the sum and is not changed") {
+    Band band;
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    options.setting = Setting{"m", {{"b", {}}}};
+    options.setting->tracks[0].adjustment.muted = true;
+    const auto p = band.proposed(options);
+    CHECK_FALSE(p.proposals[0].setting.tracks[1].adjustment.flip);
+    CHECK(p.proposals[0].setting.tracks[1].adjustment.muted);
+    CHECK(p.proposals[0].summationGainDb == Approx(0.0).margin(1e-9)); // what is left ignores each other
+}
+
+TEST_CASE("a held track keeps what the setting gives it, and the others are fitted to it") {
+    Band band;
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    options.hold = {"b"};
+    auto p = band.proposed(options);
+    CHECK(p.proposals[0].setting.tracks[0].adjustment.flip);
+    CHECK_FALSE(p.proposals[0].setting.tracks[1].adjustment.flip);
+
+    options.setting = Setting{"m", {{"b", {}}}};
+    options.setting->tracks[0].adjustment.flip = true;
+    p = band.proposed(options);
+    CHECK_FALSE(p.proposals[0].setting.tracks[0].adjustment.flip);
+    CHECK(p.proposals[0].setting.tracks[1].adjustment.flip);
+}
+
+TEST_CASE("gains of the setting count: a track that is turned down matters less") {
+    Band band;
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    const double even = band.proposed(options).proposals[0].summationGainDb;
+    options.setting = Setting{"m", {{"b", {}}}};
+    options.setting->tracks[0].adjustment.gain = Decibels(-20.0);
+    const auto p = band.proposed(options);
+    CHECK(p.proposals[0].summationGainDb < even - 0.5);
+    CHECK(p.proposals[0].setting.tracks[1].adjustment.gain == Decibels(-20.0));
+}
+
+TEST_CASE("silent tracks take no part, and a recording of nothing but silence is a fault") {
+    Workers workers(1);
+    const auto tracks = named({"a", "quiet", "b"});
+    const float belowNinety = 0.9f * 3.16e-5f; // -90 dBFS is 3.162e-5
+    const MemorySource source({noise(length, 1), std::vector<float>(length, belowNinety), noise(length, 1)});
+    const auto m = measure("f", tracks, source, {}, {}, workers, {});
+    REQUIRE(m.ok());
+    CHECK(m->usable == std::vector<int>{0, 2});
+    CHECK(m->tracks[1].state == TrackState::silent);
+    CHECK(m->pairs.size() == 1);
+    CHECK(m->warnings == std::vector<std::string>{"quiet: silent (peak below -90 dBFS); it takes no part",
+                                                  "b: the same audio as a; leave one of them out"});
+
+    const MemorySource nothing({std::vector<float>(length), std::vector<float>(length)});
+    const auto none = measure("f", named({"a", "b"}), nothing, {}, {}, workers, {});
+    REQUIRE_FALSE(none.ok());
+    CHECK(none.fault().line() ==
+          "f: every track is silent or unreadable; choose a folder of tracks with sound in them");
+}
+
+TEST_CASE("one usable track can be measured, but nothing can be proposed for it") {
+    Workers workers(1);
+    const MemorySource source({noise(length, 1)});
+    const auto m = measure("f", named({"a"}), source, {}, {}, workers, {});
+    REQUIRE(m.ok());
+    CHECK(m->pairs.empty());
+    const auto p = makeProposals(*m, {}, workers, {});
+    REQUIRE_FALSE(p.ok());
+    CHECK(p.fault().kind == Fault::Kind::input);
+}
+
+TEST_CASE("measuring stops when told to, and says that it was told") {
+    Band band;
+    std::stop_source stop;
+    stop.request_stop();
+    const auto m = measure("folder", band.tracks, band.source, {}, {}, band.workers, {{}, stop.get_token()});
+    REQUIRE_FALSE(m.ok());
+    CHECK(m.fault().kind == Fault::Kind::cancelled);
+}
+
+TEST_CASE("progress rises from 0 to 1") {
+    Band band;
+    std::vector<double> told;
+    const auto m = measure("folder", band.tracks, band.source, {}, {}, band.workers,
+                           {[&](double done) { told.push_back(done); }, {}});
+    REQUIRE(m.ok());
+    REQUIRE(told.size() > 2);
+    CHECK(std::is_sorted(told.begin(), told.end()));
+    CHECK(told.front() >= 0.0);
+    CHECK(told.back() == Approx(1.0));
+}
