@@ -24,7 +24,7 @@ std::vector<TrackInfo> named(const std::vector<std::string>& names) {
 }
 
 /// a and b hear one source (b upside down), the overdub hears none of it.
-struct Band {
+struct Trio {
     std::vector<TrackInfo> tracks = named({"a", "b", "overdub"});
     MemorySource source{{noise(length, 1), mixed(delayed(noise(length, 1), 0, -0.9f), noise(length, 2, 0.03f)),
                          noise(length, 3, 0.2f)}};
@@ -45,7 +45,7 @@ struct Band {
 } // namespace
 
 TEST_CASE("an overdub is never changed and does not blur the proof") {
-    Band band;
+    Trio band;
     ProposeOptions options;
     options.count = 2;
     const auto p = band.proposed(options);
@@ -66,7 +66,7 @@ TEST_CASE("an overdub is never changed and does not blur the proof") {
 }
 
 TEST_CASE("a muted track takes no part in the sum and is not changed") {
-    Band band;
+    Trio band;
     ProposeOptions options;
     options.rungs = {Allow::flips};
     options.setting = Setting{"m", {{"b", {}}}};
@@ -78,7 +78,7 @@ TEST_CASE("a muted track takes no part in the sum and is not changed") {
 }
 
 TEST_CASE("a held track keeps what the setting gives it, and the others are fitted to it") {
-    Band band;
+    Trio band;
     ProposeOptions options;
     options.rungs = {Allow::flips};
     options.hold = {"b"};
@@ -94,7 +94,7 @@ TEST_CASE("a held track keeps what the setting gives it, and the others are fitt
 }
 
 TEST_CASE("gains of the setting count: a track that is turned down matters less") {
-    Band band;
+    Trio band;
     ProposeOptions options;
     options.rungs = {Allow::flips};
     const double even = band.proposed(options).proposals[0].summationGainDb;
@@ -137,7 +137,7 @@ TEST_CASE("one usable track can be measured, but nothing can be proposed for it"
 }
 
 TEST_CASE("measuring stops when told to, and says that it was told") {
-    Band band;
+    Trio band;
     std::stop_source stop;
     stop.request_stop();
     const auto m = measure("folder", band.tracks, band.source, {}, {}, band.workers, {{}, stop.get_token()});
@@ -146,7 +146,7 @@ TEST_CASE("measuring stops when told to, and says that it was told") {
 }
 
 TEST_CASE("progress rises from 0 to 1") {
-    Band band;
+    Trio band;
     std::vector<double> told;
     const auto m = measure("folder", band.tracks, band.source, {}, {}, band.workers,
                            {[&](double done) { told.push_back(done); }, {}});
