@@ -1,0 +1,168 @@
+#include "Rig.h"
+
+#include <jack/jack.h>
+#include <juce_events/juce_events.h>
+
+#include <array>
+#include <atomic>
+#include <csignal>
+#include <cstdlib>
+#include <spawn.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+extern char** environ;
+
+using namespace spillwright;
+using namespace spillwright::test;
+
+namespace {
+
+/// A sound server of this test's own, without hardware and under a name that no other has. It waits for its clients
+/// (-S), so that a busy machine makes it late but loses nothing.
+class JackServer {
+public:
+    JackServer() : name("spillwright-test-" + std::to_string(getpid())) {
+        setenv("JACK_DEFAULT_SERVER", name.c_str(), 1);
+        setenv("JACK_NO_AUDIO_RESERVATION", "1", 1);
+        std::vector<std::string> words{"jackd", "-r", "-S", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"};
+        std::vector<char*> arguments;
+        for (auto& word : words)
+            arguments.push_back(word.data());
+        arguments.push_back(nullptr);
+        if (posix_spawnp(&process, "jackd", nullptr, nullptr, arguments.data(), environ) != 0)
+            FAIL("jackd cannot be started: install the package jackd2");
+    }
+    ~JackServer() { stop(); }
+
+    void stop() {
+        if (process <= 0) return;
+        kill(process, SIGTERM);
+        waitpid(process, nullptr, 0);
+        process = 0;
+    }
+
+private:
+    std::string name;
+    pid_t process = 0;
+};
+
+/// A client that writes down what the program gives out.
+class JackRecorder {
+public:
+    explicit JackRecorder(int samples) : left(static_cast<std::size_t>(samples)), right(left.size()) {
+        Rig::waitUntil([&] {
+            client = jack_client_open("recorder", JackNoStartServer, nullptr);
+            return client != nullptr;
+        });
+        for (std::size_t side = 0; side < 2; ++side)
+            inputs[side] =
+                jack_port_register(client, side == 0 ? "left" : "right", JACK_DEFAULT_AUDIO_TYPE, JackPortIsInput, 0);
+        jack_set_process_callback(client, process, this);
+        jack_activate(client);
+    }
+    ~JackRecorder() { jack_client_close(client); }
+
+    void connect() {
+        const char** outputs = jack_get_ports(client, "spillwright:", JACK_DEFAULT_AUDIO_TYPE, JackPortIsOutput);
+        REQUIRE(outputs);
+        for (std::size_t side = 0; side < 2; ++side) {
+            REQUIRE(outputs[side]);
+            REQUIRE(jack_connect(client, outputs[side], jack_port_name(inputs[side])) == 0);
+        }
+        jack_free(outputs);
+    }
+
+    std::vector<float> left, right;
+    std::atomic<int> filled{0};
+
+private:
+    static int process(jack_nframes_t count, void* self) {
+        auto& to = *static_cast<JackRecorder*>(self);
+        const int start = to.filled;
+        const int now = std::min(static_cast<int>(count), static_cast<int>(to.left.size()) - start);
+        for (std::size_t side = 0; side < 2; ++side)
+            std::copy_n(static_cast<const float*>(jack_port_get_buffer(to.inputs[side], count)), now,
+                        (side == 0 ? to.left : to.right).begin() + start);
+        to.filled = start + now;
+        return 0;
+    }
+
+    jack_client_t* client = nullptr;
+    std::array<jack_port_t*, 2> inputs{};
+};
+
+} // namespace
+
+TEST_CASE("no audio device is a state, not an error") {
+    const juce::ScopedJuceInitialiser_GUI juce;
+    setenv("JACK_DEFAULT_SERVER", "spillwright-no-such-server", 1);
+    Player player;
+    OutputDevice device(player.callback());
+    CHECK(device.state() == "no audio device: everything but sound works");
+    device.open(); // on a machine with a sound card it will be ALSA's
+    if (!device.manager().getCurrentAudioDevice()) {
+        CHECK_FALSE(device.available());
+        CHECK(device.state() == "no audio device: everything but sound works");
+    }
+}
+
+TEST_CASE("what leaves through a real audio server is the sum at the output level") {
+    const juce::ScopedJuceInitialiser_GUI juce;
+    JackServer server;
+    const int length = 3 * 48000;
+    auto recorder = std::make_unique<JackRecorder>(4 * 48000);
+
+    std::vector<std::vector<float>> tracks;
+    for (std::uint64_t seed = 1; seed <= 4; ++seed)
+        tracks.push_back(whiteNoise(length, seed, 0.1));
+    const auto source = std::make_shared<MemorySource>(tracks);
+    std::vector<TrackAdjustment> adjustments(4);
+    adjustments[1].flip = true;
+    adjustments[2].nudge = Seconds(-100.0 / 48000.0);
+    adjustments[3].gain = Decibels(-6.0);
+    adjustments[3].pan = 1.0;
+
+    Player player;
+    OutputDevice device(player.callback());
+    device.open();
+    CHECK(device.state() == "JACK: system, 48 kHz, 256 samples");
+    CHECK(device.available());
+    player.open(source, plainTracks(4));
+    player.setAdjustments(adjustments);
+    recorder->connect();
+    Rig::waitUntil([&] { return player.ready(); });
+    player.play();
+    Rig::waitUntil([&] { return recorder->filled == static_cast<int>(recorder->left.size()); });
+
+    const double level = std::pow(10.0, -18.0 / 20.0), centre = std::sqrt(0.5);
+    std::vector<double> left(length), right(length);
+    for (int n = 0; n < length; ++n) {
+        const auto at = [&](std::size_t track, int k) {
+            return k < length ? static_cast<double>(tracks[track][static_cast<std::size_t>(k)]) : 0.0;
+        };
+        const double both = centre * (at(0, n) - at(1, n) + at(2, n + 100));
+        left[static_cast<std::size_t>(n)] = level * both;
+        right[static_cast<std::size_t>(n)] = level * (both + std::pow(10.0, -6.0 / 20.0) * at(3, n));
+    }
+    // The first sample that is not 0 is the second of the fade, which begins with the look-ahead of the guard.
+    std::size_t onset = 0;
+    while (onset < recorder->left.size() && recorder->left[onset] == 0.0f)
+        ++onset;
+    REQUIRE(onset < 48000 / 2);
+    double best = 0.0;
+    for (std::int64_t shift = static_cast<std::int64_t>(onset) - 2; shift <= static_cast<std::int64_t>(onset); ++shift)
+        best = std::min(best, std::max(differenceDb(recorder->left, left, fadeSamples, length, shift),
+                                       differenceDb(recorder->right, right, fadeSamples, length, shift)));
+    CHECK(best < -80.0);
+    CHECK(player.meters().dropouts == 0);
+
+    // The server goes: nobody tells, but the state does, in time and without a crash.
+    recorder.reset(); // libjack cannot close a client whose server has gone
+    server.stop();
+    Rig::waitUntil([&] { return !device.available(); });
+    CHECK_THAT(device.state(), Catch::Contains("has stopped") || Catch::Contains("no audio device"));
+    device.open();
+    if (!device.manager().getCurrentAudioDevice())
+        CHECK(device.state() == "no audio device: everything but sound works");
+}
