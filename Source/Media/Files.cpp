@@ -47,9 +47,7 @@ int processNumber() {
 #endif
 
 std::string reason(int errorNumber) {
-    std::string text = std::generic_category().message(errorNumber);
-    if (text.size() > 1 && text[1] >= 'a' && text[1] <= 'z') text[0] = static_cast<char>(std::tolower(text[0]));
-    return text;
+    return reasonOf(std::error_code(errorNumber, std::generic_category()));
 }
 
 /// Bytes of the well-formed UTF-8 character that begins the text, 0 where there is none (RFC 3629).
@@ -72,6 +70,19 @@ std::size_t characterLength(std::string_view text) {
 }
 
 } // namespace
+
+std::string reasonOf(std::error_code error) {
+    std::string text = error.message();
+    if (text.size() > 1 && text[1] >= 'a' && text[1] <= 'z') // no abbreviation
+        text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+    return text;
+}
+
+std::filesystem::path temporaryBeside(const std::filesystem::path& target) {
+    static std::atomic<unsigned> counter{0};
+    return target.parent_path() /
+           (".spillwright-" + std::to_string(processNumber()) + "-" + std::to_string(++counter) + ".part");
+}
 
 std::string shownPath(const std::filesystem::path& path) {
     const std::u8string raw = path.u8string();
@@ -122,12 +133,9 @@ std::size_t InputFile::readAt(std::uint64_t offset, std::span<std::byte> out) {
 }
 
 Result<OutputFile> OutputFile::create(const std::filesystem::path& target) {
-    static std::atomic<unsigned> counter{0};
     OutputFile output;
     output.targetPath = target;
-    // A short name of its own: the target's may already be as long as the file system allows.
-    const auto name = ".spillwright-" + std::to_string(processNumber()) + "-" + std::to_string(++counter) + ".part";
-    const auto temporary = target.parent_path() / name;
+    const auto temporary = temporaryBeside(target);
     errno = 0;
     output.file.reset(openFile(temporary, "wbx"));
     if (!output.file) return output.fault(errno);

@@ -9,11 +9,19 @@
 #include <memory>
 #include <span>
 #include <string>
+#include <system_error>
 
 namespace spillwright {
 
 /// A path as a person reads it, in one line: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters.
 std::string shownPath(const std::filesystem::path& path);
+
+/// What the system says of an error, as it goes on after a colon.
+std::string reasonOf(std::error_code error);
+
+/// A hidden name in the folder of the target that nothing else bears: short, as the target's own may already be as long
+/// as the file system allows.
+std::filesystem::path temporaryBeside(const std::filesystem::path& target);
 
 /// A file that is read at any place, without a mapping: a file cut short meanwhile gives a short read, not a signal.
 class InputFile {

@@ -237,6 +237,15 @@ private:
     std::optional<Resampler> resampler;
 };
 
+Result<std::unique_ptr<GroupReader>> openReader(const RecordingFile& file, std::int64_t startsAt, double rate) {
+    auto reader = AudioFileReader::open(file.path);
+    if (!reader) return reader.fault();
+    const AudioFileInfo& now = (*reader)->info();
+    if (now.frames != file.info.frames || now.channels != file.info.channels || now.sampleRate != file.info.sampleRate)
+        return Fault{shownPath(file.path), "was changed since the recording was opened", "open the recording again"};
+    return std::unique_ptr<GroupReader>(std::make_unique<FileGroupReader>(std::move(*reader), startsAt, rate));
+}
+
 } // namespace
 
 Result<std::shared_ptr<const Recording>> Recording::open(const fs::path& folder, const Watch& watch) {
@@ -257,7 +266,7 @@ Result<std::shared_ptr<const Recording>> Recording::open(const fs::path& folder,
         file.shownName = shownPath(name);
         file.shownStem = shownPath(name.stem());
     }
-    if (error) return Fault{shownFolder, "cannot be read: " + error.message(), "check its permissions"};
+    if (error) return Fault{shownFolder, "cannot be read: " + reasonOf(error), "check its permissions"};
     if (files.empty())
         return Fault{shownFolder, "holds no WAV, AIFF or FLAC file", "name the folder that holds the files itself"};
     std::sort(files.begin(), files.end(), [](const Candidate& a, const Candidate& b) {
@@ -353,13 +362,11 @@ const std::vector<std::vector<int>>& Recording::groups() const {
 
 Result<std::unique_ptr<GroupReader>> Recording::openGroup(int group) const {
     const RecordingFile& file = contents->files.at(static_cast<std::size_t>(group));
-    auto reader = AudioFileReader::open(file.path);
-    if (!reader) return reader.fault();
-    const AudioFileInfo& now = (*reader)->info();
-    if (now.frames != file.info.frames || now.channels != file.info.channels || now.sampleRate != file.info.sampleRate)
-        return Fault{shownPath(file.path), "was changed since the recording was opened", "open the recording again"};
-    return std::unique_ptr<GroupReader>(
-        std::make_unique<FileGroupReader>(std::move(*reader), file.startsAt, contents->sampleRate));
+    return openReader(file, file.startsAt, contents->sampleRate);
+}
+Result<std::unique_ptr<GroupReader>> Recording::openFile(int index) const {
+    const RecordingFile& file = contents->files.at(static_cast<std::size_t>(index));
+    return openReader(file, 0, file.info.sampleRate);
 }
 
 bool sameAudio(const Recording& recording, int trackA, int trackB) {

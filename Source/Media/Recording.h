@@ -41,6 +41,8 @@ public:
     std::int64_t length() const override;
     const std::vector<std::vector<int>>& groups() const override;
     Result<std::unique_ptr<GroupReader>> openGroup(int group) const override;
+    /// The same file at its own rate and from its own beginning, as a render needs it.
+    Result<std::unique_ptr<GroupReader>> openFile(int file) const;
 
 private:
     Recording();
