@@ -385,6 +385,45 @@ TEST_CASE("a tone whose periods fit the loop goes on through the seam as if ther
     CHECK(worst < 1e-6);
 }
 
+TEST_CASE("a change just before the seam of the loop is taken at the seam, without a click") {
+    const int from = 480 * 10 + 120, to = 480 * 40 + 120; // the seam at the crest
+    Rig rig(std::make_shared<MemorySource>(Tracks{tone(1 << 16, 100.0)}));
+    rig.player.setLoop(from, to);
+    rig.player.play();
+    rig.run(to - from - 100);
+    rig.player.setAdjustments(std::vector{adjusted(true, 0.0)});
+    rig.run(40000);
+    CHECK(shareAboveDb(rig.left, 0, 5000.0) < -60.0);
+    // 30 periods a round: the second round is the first upside down, once the fade is over.
+    double worst = 0.0;
+    for (std::size_t n = 2000; n < 12000; ++n)
+        worst = std::max(worst, static_cast<double>(std::abs(rig.left[n] + rig.left[n + to - from])));
+    CHECK(worst < 1e-6);
+}
+
+TEST_CASE("when the head of the loop is not in memory in time the mix fades before the seam and goes on at the head") {
+    const int length = 1 << 19, from = 100000, to = 310000;
+    auto source = std::make_shared<UnreliableSource>(Tracks{tone(length, 100.0)});
+    Rig rig(source);
+    rig.player.seek(300000);
+    rig.player.play();
+    Rig::waitUntil([&] { return rig.player.ready(); });
+    rig.run(5000);
+    source->held = true;
+    std::this_thread::sleep_for(std::chrono::milliseconds(20)); // what was being read is there
+    rig.player.setLoop(from, to);
+    rig.run(20000, 256, false);
+    CHECK(rig.player.meters().dropouts == 1);
+    CHECK(rig.player.position() <= to + fadeSamples);
+    CHECK(peakOf(rig.left, rig.left.size() - 5000, rig.left.size()) == 0.0f);
+    source->held = false;
+    const auto stopped = rig.player.position();
+    rig.run(20000);
+    CHECK(rig.player.position() == from + 20000 - (to - stopped));
+    CHECK(peakOf(rig.left, rig.left.size() - 5000, rig.left.size()) > 0.3f);
+    CHECK(rig.player.meters().dropouts == 1);
+}
+
 TEST_CASE("the whole recording is looped by default, end to beginning, and past the loop it plays to the end first") {
     const int length = 1 << 16;
     const auto tracks = noiseTracks(1, length);
@@ -636,6 +675,16 @@ TEST_CASE("a device with one output hears both sides, one with many hears them o
     float* one[] = {a.data()};
     rig.player.callback().audioDeviceIOCallbackWithContext(nullptr, 0, one, 1, 256, {});
     CHECK(a.back() == 0.25f);
+}
+
+TEST_CASE("a device that announces itself again at the same rate leaves no gap") {
+    Rig rig(std::make_shared<MemorySource>(Tracks{std::vector<float>(1 << 16, 0.5f)}));
+    rig.player.play();
+    rig.run(5000);
+    NamedRate again(rate);
+    rig.player.callback().audioDeviceAboutToStart(&again);
+    rig.run(5000);
+    CHECK(std::count(rig.left.begin() + 4000, rig.left.end(), rig.left[4000]) == 6000);
 }
 
 TEST_CASE("a recording of one sample, and one with a track that no file holds, play") {
