@@ -697,7 +697,6 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
                                return {placement};
                            });
     if (watch.stopped()) return std::nullopt;
-    polished.insert(polished.end(), given.begin(), given.end());
     return distinct(std::move(polished), static_cast<std::size_t>(count));
 }
 

@@ -42,8 +42,7 @@ constexpr double distinctNudge = 50e-6; // seconds
 /// Up to `count` distinct placements, best first: coordinate ascent on a compressed band from the given starts and from
 /// many fixed ones (grown from the strongest couplings, random, annealed), groups moved rigidly to other peaks, flips
 /// settled exactly for the last few, Newton's method on the exact sum at the end. A fixed count of rounds; the same
-/// answer for any number of workers. Every start is admitted to the list as it is, so the best is never below it.
-/// nullopt: stop was asked for.
+/// answer for any number of workers. nullopt: stop was asked for.
 std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, int count,
                                                    std::span<const Placement> starts, Workers& workers,
                                                    const Watch& watch);

@@ -161,6 +161,23 @@ TEST_CASE("the best flips and the runners-up are those of brute force") {
             }
 }
 
+TEST_CASE("settings closer than the fixed point tells apart are ranked right all the same") {
+    // One coupling fills the range; the others are worth less than a unit of the fixed point, or a few.
+    Workers workers(2);
+    for (const double tiny : {1e-10, 2e-9, 4e-9, 1e-8}) {
+        auto problem = randomProblem(14, true, 6);
+        problem.coupling *= tiny;
+        problem.field *= tiny;
+        problem.coupling(2, 11) = problem.coupling(11, 2) = 1.0;
+        problem.constant = 0.0;
+        const auto all = bruteForce(problem);
+        const auto best = everyFlip(problem, 6, {}, workers, {});
+        // Equal to 1e-12 counts as equal, so compare values.
+        for (std::size_t k = 0; k < best->size(); ++k)
+            CHECK((*best)[k].value - 2.0 == Approx(all[k].value - 2.0).margin(2e-12));
+    }
+}
+
 TEST_CASE("flips that may not be listed are passed over for the next best") {
     Workers workers(1);
     const auto problem = randomProblem(13, true, 5);

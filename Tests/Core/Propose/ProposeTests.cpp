@@ -291,6 +291,16 @@ TEST_CASE("nudges stay within reach, and the loudest track or the reference at 0
     CHECK(still.gain == Approx(proposed(model, constraints, Allow::flips).front().gain).epsilon(rounding));
 }
 
+TEST_CASE("nudges of less than a microsecond are none") {
+    Constraints constraints;
+    constraints.reference = 0;
+    const auto best = proposed(oneSource({0.0, 0.7e-6, -0.002}, {1, 1, 1}, 0.1), constraints, Allow::nudges).front();
+    CHECK(best.nudges[1] == 0.0);
+    CHECK(best.nudges[2] == Approx(0.002).margin(1e-6));
+    for (const auto& change : best.why)
+        CHECK(change.track == 2);
+}
+
 TEST_CASE("with nudges it is never worse than flips alone, and nothing exceeds the bound") {
     for (const std::uint64_t seed : {1, 2, 3, 4}) {
         const int n = 6;
