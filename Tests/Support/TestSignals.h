@@ -14,17 +14,19 @@ namespace spillwright::test {
 /// Uniform to normal by hand: the distributions of the standard library differ between systems.
 class Noise {
 public:
-    explicit Noise(std::uint64_t seed) : state(seed * 0x9E3779B97F4A7C15ull + 0x1234567ull) {}
-    double uniform() { // splitmix64
-        std::uint64_t z = (state += 0x9E3779B97F4A7C15ull);
-        z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9ull;
-        z = (z ^ (z >> 27)) * 0x94D049BB133111EBull;
-        return (static_cast<double>((z ^ (z >> 31)) >> 11) + 0.5) * 0x1.0p-53;
+    explicit Noise(std::uint64_t seed) : state(mixed(seed + 1)) {} // neighbouring seeds must not run side by side
+    double uniform() {                                             // splitmix64
+        return (static_cast<double>(mixed(state += 0x9E3779B97F4A7C15ull) >> 11) + 0.5) * 0x1.0p-53;
     }
     double normal() { return std::sqrt(-2.0 * std::log(uniform())) * std::cos(2.0 * std::numbers::pi * uniform()); }
 
 private:
     std::uint64_t state;
+    static std::uint64_t mixed(std::uint64_t z) {
+        z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9ull;
+        z = (z ^ (z >> 27)) * 0x94D049BB133111EBull;
+        return z ^ (z >> 31);
+    }
 };
 
 /// White noise of the given standard deviation.
@@ -36,24 +38,31 @@ inline std::vector<float> whiteNoise(std::size_t length, std::uint64_t seed, dou
     return samples;
 }
 
-/// The discrete transform by halves, in double: slow and obvious. Length a power of two.
+/// The discrete transform by halves, in double, apart from the library that the program uses. Length a power of two;
+/// direction -1 or +1.
 inline void transformByHalves(std::vector<std::complex<double>>& x, double direction) {
     const std::size_t n = x.size();
-    if (n < 2) return;
-    std::vector<std::complex<double>> even(n / 2), odd(n / 2);
-    for (std::size_t k = 0; k < n / 2; ++k) {
-        even[k] = x[2 * k];
-        odd[k] = x[2 * k + 1];
+    for (std::size_t i = 1, j = 0; i < n; ++i) { // bits reversed
+        std::size_t bit = n / 2;
+        for (; j & bit; bit /= 2)
+            j ^= bit;
+        j ^= bit;
+        if (i < j) std::swap(x[i], x[j]);
     }
-    transformByHalves(even, direction);
-    transformByHalves(odd, direction);
-    for (std::size_t k = 0; k < n / 2; ++k) {
-        const auto turned =
-            std::polar(1.0, direction * 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n)) *
-            odd[k];
-        x[k] = even[k] + turned;
-        x[k + n / 2] = even[k] - turned;
-    }
+    std::vector<std::complex<double>> turn(n / 2);
+    for (std::size_t k = 0; k < turn.size(); ++k)
+        turn[k] = std::polar(1.0, direction * 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n));
+    for (std::size_t half = 1; half < n; half *= 2)
+        for (std::size_t block = 0; block < n; block += 2 * half)
+            for (std::size_t k = 0; k < half; ++k) {
+                auto& low = x[block + k];
+                auto& high = x[block + k + half];
+                const auto t = turn[k * (n / 2 / half)];
+                const std::complex<double> turned{t.real() * high.real() - t.imag() * high.imag(),
+                                                  t.real() * high.imag() + t.imag() * high.real()};
+                high = low - turned;
+                low += turned;
+            }
 }
 
 /// The signal passed through a frequency response, given for 0 < f < rate/2 in Hz; the length is taken as circular, so

@@ -156,6 +156,25 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Scratch& s
     return best;
 }
 
+/// Where the main lobe of a peak ends on one side: before the curve changes sign, or in a valley from which it rises
+/// again by half the peak's height. A single arrival's lobe is 2.7 ms wide, so a second source's peak may stand in it.
+int ArrivalEstimator::lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const {
+    int index = peak.index, valley = peak.index;
+    double lowest = peak.height;
+    while (std::abs(index + direction) <= reach) {
+        const double here = sign * static_cast<double>(at(scratch, index + direction));
+        if (here <= 0.0) return index;
+        index += direction;
+        if (here < lowest) {
+            lowest = here;
+            valley = index;
+        } else if (here - lowest > 0.5 * peak.height) {
+            return valley;
+        }
+    }
+    return index;
+}
+
 /// phasor * e^{j omega lag} of each bin of w.
 void ArrivalEstimator::align(const Weighting& w, double lag, Scratch& scratch) const {
     const auto count = static_cast<std::size_t>(w.count);
@@ -326,11 +345,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     const double sign = inverted ? -1.0 : 1.0;
     const Peak coarse = inverted ? *down : *up;
     const auto opposite = inverted ? up : down;
-    int lobeLow = coarse.index, lobeHigh = coarse.index;
-    while (lobeLow > -reach && sign * static_cast<double>(at(scratch, lobeLow - 1)) > 0.0)
-        --lobeLow;
-    while (lobeHigh < reach && sign * static_cast<double>(at(scratch, lobeHigh + 1)) > 0.0)
-        ++lobeHigh;
+    const int lobeLow = lobeEnd(scratch, coarse, sign, -1), lobeHigh = lobeEnd(scratch, coarse, sign, 1);
     const auto earlier = tallest(scratch, -reach, lobeLow - 1, sign);
     const auto later = tallest(scratch, lobeHigh + 1, reach, sign);
     const auto alike = !earlier || (later && later->height > earlier->height) ? later : earlier;

@@ -85,6 +85,7 @@ private:
     void computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const;
     float at(const Scratch& scratch, int index) const;
     std::optional<Peak> tallest(const Scratch& scratch, int from, int to, double sign) const;
+    int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
     void align(const Weighting& w, double lag, Scratch& scratch) const;
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;
     double blockScatter(const Weighting& w, std::span<const double> weights, const std::vector<int>& twentieths,
