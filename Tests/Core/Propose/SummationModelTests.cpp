@@ -229,7 +229,7 @@ TEST_CASE("the predicted gain is that of the tracks really summed") {
     const std::size_t length = std::size_t(1) << 18; // 5.5 s
     const auto common = pinkNoise(length, 1);
     std::vector<std::vector<float>> tracks;
-    const double arrivals[] = {0.0, 61.3, -150.0}; // samples
+    const double arrivals[] = {0.0, 41.3, -150.0}; // samples
     for (int i = 0; i < 3; ++i)
         tracks.push_back(sum(delayed(common, arrivals[i]), pinkNoise(length, 10 + i), 0.4));
     std::vector<TrackAdjustment> adjustments(3);
