@@ -90,12 +90,7 @@ Outcome writeFile(const SceneFile& file, const SceneSound& sound, const SceneOut
 }
 
 std::vector<fs::path> sceneFolders() {
-    std::vector<fs::path> folders;
-#ifdef SPILLWRIGHT_INSTALLED_SCENES
-    folders.emplace_back(SPILLWRIGHT_INSTALLED_SCENES);
-#endif
-    folders.emplace_back(SPILLWRIGHT_SOURCE_SCENES);
-    return folders;
+    return {SPILLWRIGHT_SOURCE_SCENES, SPILLWRIGHT_INSTALLED_SCENES};
 }
 
 } // namespace
@@ -109,7 +104,7 @@ std::vector<DemoSession> demoSessions() {
             const auto title = readSceneTitle(entry->path());
             sessions.push_back({entry->path().stem().string(), title ? *title : title.fault().what, entry->path()});
         }
-        if (!sessions.empty()) break; // the installed ones, or those of the source tree
+        if (!sessions.empty()) break; // those of the source tree, where there is one
     }
     std::sort(sessions.begin(), sessions.end(), [](const auto& a, const auto& b) { return a.name < b.name; });
     return sessions;

@@ -24,17 +24,28 @@ using nlohmann::ordered_json;
 const Band spillBand{Hertz(100.0), Hertz(8000.0)};
 constexpr double leadFrameSeconds = 0.25;
 
-/// Energies of a sound: of all its samples, and of what lies in two bands (Hann windows, half overlapped).
+/// Energies of a sound: of all its samples, of each quarter of a second, and of what lies in two bands (Hann windows,
+/// half overlapped).
 struct Energies {
     double all = 0.0;
+    std::vector<double> frames;
     double spill = 0.0;
     double lowMid = 0.0;
 };
+
+std::vector<double> frameEnergies(const std::vector<float>& sound, double sampleRate) {
+    const auto frame = static_cast<std::size_t>(leadFrameSeconds * sampleRate);
+    std::vector<double> energies(sound.size() / frame);
+    for (std::size_t n = 0; n < energies.size() * frame; ++n)
+        energies[n / frame] += static_cast<double>(sound[n]) * static_cast<double>(sound[n]);
+    return energies;
+}
 
 Energies energiesOf(const std::vector<float>& sound, double sampleRate, const Fourier& transform) {
     Energies energies;
     for (float sample : sound)
         energies.all += static_cast<double>(sample) * static_cast<double>(sample);
+    energies.frames = frameEnergies(sound, sampleRate);
     const auto size = static_cast<std::int64_t>(transform.length());
     AlignedVector<float> window(static_cast<std::size_t>(size));
     for (std::size_t n = 0; n < window.size(); ++n)
@@ -63,27 +74,16 @@ double dbOrNull(double ratio) {
     return ratio > 0.0 ? decibelsOfPower(ratio) : std::nan("");
 }
 
-/// Seconds in which a source sounds with more energy than all others of its room together, as it leaves the
-/// instruments.
-std::vector<double> secondsInTheLead(const SceneFile& file, const std::vector<std::vector<float>>& parts) {
-    const auto frame = static_cast<std::size_t>(leadFrameSeconds * file.scene.sampleRate);
-    const auto& sources = file.scene.sources;
-    std::vector<double> lead(sources.size());
-    for (std::size_t start = 0; start + frame <= parts.front().size(); start += frame) {
-        std::vector<double> energy(sources.size());
-        for (std::size_t s = 0; s < sources.size(); ++s) {
-            for (std::size_t n = start; n < start + frame; ++n)
-                energy[s] += static_cast<double>(parts[s][n]) * static_cast<double>(parts[s][n]);
-            energy[s] *= std::pow(10.0, sources[s].level.value / 10.0);
-        }
-        for (std::size_t s = 0; s < sources.size(); ++s) {
-            double loudestOther = 0.0;
-            for (std::size_t o = 0; o < sources.size(); ++o)
-                if (o != s && sources[o].room == sources[s].room) loudestOther = std::max(loudestOther, energy[o]);
-            if (energy[s] > loudestOther) lead[s] += leadFrameSeconds;
-        }
+/// Seconds in which each source has more energy than any other, given the energies [source][frame].
+std::vector<double> secondsLoudest(const std::vector<std::vector<double>>& energies) {
+    std::vector<double> seconds(energies.size());
+    for (std::size_t frame = 0; frame < energies.front().size(); ++frame) {
+        std::size_t loudest = 0;
+        for (std::size_t s = 1; s < energies.size(); ++s)
+            if (energies[s][frame] > energies[loudest][frame]) loudest = s;
+        if (energies[loudest][frame] > 0.0) seconds[loudest] += leadFrameSeconds;
     }
-    return lead;
+    return seconds;
 }
 
 /// Energy of the direct sound against all that the impulse response holds.
@@ -143,7 +143,29 @@ Result<ordered_json> demoTruth(const std::filesystem::path& sceneFile) {
         energies[item] = energiesOf(sound.part(static_cast<int>(source), static_cast<int>(microphone)),
                                     scene.sampleRate, *transform);
     });
-    const std::vector<double> lead = secondsInTheLead(*file, *parts);
+
+    // How long each source leads: as the sound leaves the instruments of its room, and in its own close track.
+    std::vector<std::vector<double>> dryFrames;
+    for (std::size_t s = 0; s < sources; ++s) {
+        dryFrames.push_back(frameEnergies((*parts)[s], scene.sampleRate));
+        for (double& energy : dryFrames.back())
+            energy *= std::pow(10.0, scene.sources[s].level.value / 10.0);
+    }
+    const std::vector<double> nothing(dryFrames.front().size());
+    std::vector<double> lead(sources);
+    std::vector<std::optional<double>> leadClose(sources);
+    for (std::size_t s = 0; s < sources; ++s) {
+        const auto& own = file->closeMicrophone[s];
+        std::vector<std::vector<double>> dry(sources, nothing);
+        std::vector<std::vector<double>> close(sources, nothing);
+        for (std::size_t other = 0; other < sources; ++other) {
+            if (scene.sources[other].room != scene.sources[s].room) continue;
+            dry[other] = dryFrames[other];
+            if (own) close[other] = energies[other * microphones + static_cast<std::size_t>(*own)].frames;
+        }
+        lead[s] = secondsLoudest(dry)[s];
+        if (own) leadClose[s] = secondsLoudest(close)[s];
+    }
     const auto trackName = [&](int microphone) { return scene.microphones[static_cast<std::size_t>(microphone)].name; };
 
     ordered_json sourcesJson = ordered_json::array();
@@ -153,7 +175,8 @@ Result<ordered_json> demoTruth(const std::filesystem::path& sceneFile) {
         sourcesJson.push_back({{"name", scene.sources[s].name},
                                {"room", scene.rooms[static_cast<std::size_t>(scene.sources[s].room)].name},
                                {"close", close ? ordered_json(trackName(*close)) : ordered_json(nullptr)},
-                               {"lead_s", lead[s]}});
+                               {"lead_s", lead[s]},
+                               {"leadClose_s", leadClose[s] ? ordered_json(*leadClose[s]) : ordered_json(nullptr)}});
         std::optional<DirectPath> closePath;
         if (close) closePath = directPath(scene, static_cast<int>(s), *close);
         for (std::size_t m = 0; m < microphones; ++m) {

@@ -178,6 +178,10 @@ std::optional<DirectPath> directPath(const Scene& scene, int source, int microph
     return path;
 }
 
+int responseLength(const ShoeboxRoom& room, double sampleRate) {
+    return ImpulseResponse::lead + static_cast<int>(std::ceil(room.decay.value * sampleRate)) + TapTable::taps;
+}
+
 ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) {
     static const TapTable table;
     const auto& from = scene.sources[static_cast<std::size_t>(source)];
@@ -185,8 +189,8 @@ ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) 
     assert(from.room == to.room);
     const auto& room = scene.rooms[static_cast<std::size_t>(from.room)];
     const double metresPerSample = speedOfSound(room.temperature) / scene.sampleRate;
-    const int decaySamples = static_cast<int>(std::ceil(room.decay.value * scene.sampleRate));
-    const int length = ImpulseResponse::lead + decaySamples + TapTable::taps;
+    const int length = responseLength(room, scene.sampleRate);
+    const int decaySamples = length - ImpulseResponse::lead - TapTable::taps;
     const Metres farthest(decaySamples * metresPerSample);
 
     const auto axis = [&](Surface low, Surface high, int a) {

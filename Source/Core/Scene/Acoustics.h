@@ -33,14 +33,21 @@ std::optional<DirectPath> directPath(const Scene& scene, int source, int microph
 /// What becomes of a click at the source, with levels, gains and patterns but without the microphone's faults.
 struct ImpulseResponse {
     /// Samples before time 0: the octave filters are symmetric in time, so that no reflection is moved by them.
-    static constexpr int lead = 2048;
+    static constexpr int lead = 3072;
     std::vector<float> samples; ///< samples[lead + n] is the response n samples after the click.
 };
 
-/// Each image is a band-limited tap (64-tap Kaiser-windowed sinc, 1024 places a sample): its delay is true within 0.001
-/// samples up to 0.9 of the Nyquist frequency. All-positive image amplitudes pile up at 0 Hz: what lies below dcCorner
-/// is taken out by a filter without phase. O(images), about 0.2 s per million.
-inline constexpr Hertz dcCorner{20.0};
+/// How true the delay of every image is, in samples, up to 0.9 of the Nyquist frequency: each is a band-limited tap, a
+/// 64-tap Kaiser-windowed sinc at one of 1024 places a sample.
+inline constexpr double tapAccuracySamples = 0.001;
+
+/// All-positive image amplitudes pile up at 0 Hz: what lies below is taken out, by a filter without phase.
+inline constexpr Hertz dcCorner{25.0};
+
+/// Samples of every impulse response of a room, the lead included.
+int responseLength(const ShoeboxRoom& room, double sampleRate);
+
+/// O(images of the room within its decay): about 10 ms for 0.6 s in 340 m3.
 ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone);
 
 } // namespace spillwright

@@ -59,8 +59,8 @@ struct SceneSource {
 /// What was done wrong to a microphone, applied to all that it hears, its own noise included.
 struct MicrophoneFaults {
     bool inverted = false;
-    int lateSamples = 0;           ///< Positive: recorded later. Negative: earlier.
-    std::optional<Hertz> highPass; ///< Corner of a second-order Butterworth filter.
+    int lateSamples = 0;             ///< Positive: recorded later. Negative: earlier.
+    std::optional<Hertz> highPass{}; ///< Corner of a second-order Butterworth filter.
 };
 
 struct SceneMicrophone {

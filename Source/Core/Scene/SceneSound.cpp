@@ -38,10 +38,10 @@ struct SceneSound::Contents {
     std::vector<std::vector<Bins>> dry; ///< [source][block]
 
     static int longestResponse(const Scene& scene) {
-        double decay = 0.0;
+        int longest = 0;
         for (const auto& room : scene.rooms)
-            decay = std::max(decay, room.decay.value);
-        return ImpulseResponse::lead + static_cast<int>(std::ceil(decay * scene.sampleRate)) + 64;
+            longest = std::max(longest, spillwright::responseLength(room, scene.sampleRate));
+        return longest;
     }
 
     explicit Contents(const Scene& s)
