@@ -56,7 +56,9 @@ public:
         fluid_settings_setint(settings, "synth.threadsafe-api", 0); // each synth belongs to one thread
         fluid_settings_setnum(settings, "synth.gain", 1.0);
         player.synth.reset(new_fluid_synth(settings));
-        const int id = fluid_synth_sfload(player.synth.get(), bank.string().c_str(), 0);
+        const std::string path = bank.string();
+        const int id =
+            fluid_is_soundfont(path.c_str()) ? fluid_synth_sfload(player.synth.get(), path.c_str(), 0) : FLUID_FAILED;
         if (id == FLUID_FAILED)
             return Fault{bank.string(), "cannot be read as a sound bank", "install its package anew"};
         if (fluid_synth_program_select(player.synth.get(), channel, id, instrument.bank, instrument.program) ==
@@ -83,8 +85,9 @@ public:
         // Cut off what may still sound, so that the next note begins in silence.
         fluid_synth_all_sounds_off(synth.get(), channel);
         std::vector<float> dropped;
-        while (fluid_synth_get_active_voice_count(synth.get()) > 0 && dropped.size() < 8 * block)
-            render(dropped);
+        constexpr int mostBlocks = 8;
+        for (int rendered = 0; rendered < mostBlocks; ++rendered)
+            if (render(dropped) == 0.0f) break;
     }
 
 private:

@@ -336,6 +336,9 @@ json parse(const std::string& text) {
 }
 
 Result<std::string> readText(const std::filesystem::path& file) {
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(file, error))
+        return Fault{file.string(), "is no file that can be read", "name a scene file"};
     std::ifstream stream(file, std::ios::binary);
     std::string text{std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
     if (!stream) return Fault{file.string(), "cannot be read", "name a scene file"};
