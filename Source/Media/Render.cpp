@@ -190,6 +190,10 @@ private:
     Outcome checkTarget(const fs::path& target) const {
         if (isFolder(target)) return Fault{shownPath(target), "is a folder", "choose another name or folder"};
         if (batch.has(target)) return Fault{shownPath(target), "is the file of a track too", "choose another name"};
+        std::error_code ignored;
+        const auto status = fs::symlink_status(target, ignored);
+        if (fs::exists(status) && !fs::is_regular_file(status) && !fs::is_symlink(status)) // a device, a pipe
+            return Fault{shownPath(target), "is not a regular file", "choose another name"};
         if (!options.replace && isThere(target))
             return Fault{shownPath(target), "is there already", "choose another folder, or allow it to be replaced"};
         return done();

@@ -13,6 +13,7 @@
 #ifndef _WIN32
 #include <csignal>
 #include <sys/resource.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #endif
 
@@ -580,6 +581,19 @@ TEST_CASE("a full disk is one line, and nothing is left behind") {
           (rig.to / second).string() + ": cannot be written: file too large; free some space or choose another folder");
     CHECK(namesIn(rig.to) == std::vector<std::string>{"a.wav"});
     CHECK(contentOf(rig.to / "a.wav") == "older");
+}
+
+TEST_CASE("a pipe or a device is no target") {
+    Rig rig;
+    rig.put("a.wav", wav24(48000, noise24(100, 18)));
+    rig.open();
+    rig.options.replace = true;
+    rig.options.sum = rig.place / "pipe";
+    REQUIRE(mkfifo(rig.options.sum->c_str(), 0600) == 0);
+    const auto report = rig.attempt();
+    REQUIRE_FALSE(report);
+    CHECK(report.fault().what == "is not a regular file");
+    CHECK(namesIn(rig.place.path()) == std::vector<std::string>{"pipe"});
 }
 
 TEST_CASE("a folder that may not be written to is one line") {
