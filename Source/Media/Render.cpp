@@ -128,12 +128,11 @@ public:
         std::error_code ignored;
         for (const Kept& file : kept)
             if (!file.old.empty()) fs::remove(file.old, ignored);
-        madeFolders.clear();
         return done();
     }
 
     ~Batch() {
-        files.clear(); // temporary files first, then the folders they lie in
+        files.clear(); // temporary files first, then the folders that were made and have stayed empty
         std::error_code ignored;
         for (auto folder = madeFolders.rbegin(); folder != madeFolders.rend(); ++folder)
             fs::remove(*folder, ignored);

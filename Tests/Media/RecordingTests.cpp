@@ -371,6 +371,7 @@ TEST_CASE("time references a day apart are taken for wrong") {
     TemporaryFolder folder;
     putContent(folder / "a.wav", stampedWav(48000, 0, someSamples));
     putContent(folder / "b.wav", stampedWav(48000, 24ull * 3600 * 48000, someSamples));
+    CHECK(opened(folder.path())->length() == 6);
     putContent(folder / "c.wav", stampedWav(48000, 0x7FFFFFFFFFFFFFFF, someSamples));
     const auto recording = opened(folder.path());
     CHECK(recording->length() == 6);
@@ -495,7 +496,8 @@ TEST_CASE("a file that is cut while it is read is a fault, and one that is gone 
     REQUIRE_FALSE(outcome);
     CHECK(outcome.fault().where == (folder / "a.wav").string());
     CHECK(outcome.fault().what == "was cut short or taken away while it was read");
-    CHECK((*reader)->read(0, 1000, {&into, 1})); // what is there still reads
+    CHECK((*reader)->read(0, 1000, {&into, 1}));           // what is there still reads
+    CHECK_FALSE((*reader)->read(49900, 1000, {&into, 1})); // across the cut
 
     const auto changed = recording->openGroup(0);
     REQUIRE_FALSE(changed);
