@@ -169,7 +169,7 @@ private:
     std::filesystem::path name;
     std::unique_ptr<FLAC__StreamDecoder, Delete> decoder;
     std::uint64_t place = 0;
-    bool damaged = false; ///< Since it was last cleared.
+    bool damaged = false; ///< Since last cleared. (Before 1.4 the library gives a damaged frame out as silence.)
     std::vector<std::vector<FLAC__int32>> block;
     std::int64_t blockStart = 0;
     std::int64_t blockFrames = 0;

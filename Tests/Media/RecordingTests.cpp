@@ -570,18 +570,30 @@ TEST_CASE("FLAC reads alike in whatever order it is read, and damage is a fault"
         REQUIRE((*reader)->read(start, 5000, {&into, 1}));
         CHECK(read == std::vector<float>(samples.begin() + start, samples.begin() + start + 5000));
     }
+}
+
+TEST_CASE("a damaged FLAC file is a fault at the place, again and again") {
+    TemporaryFolder folder;
+    const auto samples = fractions(noise24(100000, 12), 8388608.0);
+    writeFlac(folder / "a.flac", samples);
     std::string bytes = contentOf(folder / "a.flac");
-    for (std::size_t i = bytes.size() / 2; i < bytes.size() / 2 + 100; ++i)
-        bytes[i] = static_cast<char>(~bytes[i]);
+    const std::size_t damaged = GENERATE(1, 100); // one bit: only the frame's check sum tells; more: the frame is lost
+    CAPTURE(damaged);
+    for (std::size_t i = 0; i < damaged; ++i)
+        bytes[bytes.size() / 2 + i] = static_cast<char>(bytes[bytes.size() / 2 + i] ^ (damaged == 1 ? 1 : 0xFF));
     putContent(folder / "a.flac", bytes);
-    auto damaged = opened(folder.path())->openGroup(0);
-    REQUIRE(damaged);
-    CHECK((*damaged)->read(0, 5000, {&into, 1}));
-    std::vector<float> all(100000);
-    into = all.data();
-    const auto outcome = (*damaged)->read(0, 100000, {&into, 1});
+    auto reader = opened(folder.path())->openGroup(0);
+    REQUIRE(reader);
+    std::vector<float> read(100000);
+    float* into = read.data();
+    CHECK((*reader)->read(0, 5000, {&into, 1}));
+    const auto outcome = (*reader)->read(0, 100000, {&into, 1});
     REQUIRE_FALSE(outcome);
     CHECK(outcome.fault().what == "was cut short, taken away or is damaged at 1 s");
+    CHECK_FALSE((*reader)->read(49000, 3000, {&into, 1}));
+    CHECK_FALSE((*reader)->read(50000, 100, {&into, 1}));
+    CHECK((*reader)->read(90000, 5000, {&into, 1})); // what lies beyond can be read
+    CHECK(std::equal(read.begin(), read.begin() + 5000, samples.begin() + 90000));
 }
 
 #ifndef _WIN32

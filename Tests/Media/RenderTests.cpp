@@ -496,6 +496,11 @@ TEST_CASE("files in the target are replaced only where that was asked for") {
     CHECK(namesIn(rig.to) == std::vector<std::string>{"b.wav", "other.txt"});
     CHECK(contentOf(rig.to / "b.wav") == "older");
 
+    std::filesystem::rename(rig.to / "b.wav", rig.to / "kept");
+    std::filesystem::create_symlink(rig.to / "nothing", rig.to / "b.wav"); // a link to nothing is there, too
+    CHECK_FALSE(rig.attempt());
+    std::filesystem::rename(rig.to / "kept", rig.to / "b.wav");
+
     rig.options.replace = true;
     rig.rendered();
     CHECK(integersIn(rig.to / "b.wav") == noise24(100, 15));
@@ -549,6 +554,33 @@ TEST_CASE("a stop, or a file that is gone, leaves nothing behind and the old fil
     CHECK(gone.fault().where == (rig.from / "b.wav").string());
     CHECK(namesIn(rig.to) == std::vector<std::string>{"a.wav"});
     CHECK(contentOf(rig.to / "a.wav") == "older");
+}
+
+TEST_CASE("where one file cannot take its name, those that have give it back") {
+    Rig rig;
+    for (const char* name : {"a.wav", "b.wav", "c.wav"})
+        rig.put(name, wav24(48000, noise24(1000, 16)));
+    rig.open();
+    rig.options.replace = true;
+    std::filesystem::create_directory(rig.to);
+    putContent(rig.to / "a.wav", "older a");
+    putContent(rig.to / "c.wav", "older c");
+    Watch watch;
+    watch.progress = [&](double done) {
+        if (done < 1.0) return; // of the last file; then its temporary file is taken away
+        std::filesystem::path last;
+        for (const auto& entry : std::filesystem::directory_iterator(rig.to))
+            if (entry.path().extension() == ".part" &&
+                (last.empty() || last.string().size() < entry.path().string().size() || last < entry.path()))
+                last = entry.path();
+        std::filesystem::remove(last);
+    };
+    const auto report = rig.attempt(watch);
+    REQUIRE_FALSE(report);
+    CHECK(report.fault().where == (rig.to / "c.wav").string());
+    CHECK(namesIn(rig.to) == std::vector<std::string>{"a.wav", "c.wav"});
+    CHECK(contentOf(rig.to / "a.wav") == "older a");
+    CHECK(contentOf(rig.to / "c.wav") == "older c");
 }
 
 #ifndef _WIN32
