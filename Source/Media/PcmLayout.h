@@ -52,8 +52,8 @@ struct PcmLayout {
 };
 
 /// Walks the chunks. JUCE's readers keep the place of the samples to themselves, so that a file cut short cannot be
-/// told from one that ends in silence, drop part of the bext chunk, refuse 64-bit float and unfinished headers, and
-/// read in pieces of 5760 bytes. Faults carry `what` and `mend` only.
+/// told from one that ends in silence; they drop part of the bext chunk, and refuse 64-bit float and unfinished
+/// headers. Faults carry `what` and `mend` only.
 Result<PcmLayout> readPcmLayout(InputFile& file);
 
 } // namespace spillwright
