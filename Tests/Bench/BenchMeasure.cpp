@@ -11,7 +11,6 @@
 #include "Media/Recording.h"
 
 #include <fcntl.h>
-#include <sys/mman.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -183,20 +182,18 @@ void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) 
     figures.read = bestOf([&] {
         workers.forEach(items, [&](std::size_t track, int) {
             const int file = open(trackFile(folder, static_cast<int>(track)).c_str(), O_RDONLY);
-            const std::size_t bytes = 44 + 3 * std::size_t(samplesPerTrack);
-            void* mapped = mmap(nullptr, bytes, PROT_READ, MAP_PRIVATE, file, 0);
-            const auto* from = static_cast<const unsigned char*>(mapped) + 44;
+            AlignedVector<unsigned char> bytes(3 * hop + 1); // one before, so that a sample is the top of four bytes
             AlignedVector<float> samples(hop);
             for (int start = 0; start + hop <= samplesPerTrack; start += hop) {
+                if (pread(file, bytes.data() + 1, 3 * hop, 44 + 3 * off_t(start)) != 3 * hop) _exit(1);
+                const unsigned char* from = bytes.data();
                 for (int n = 0; n < hop; ++n, from += 3) {
-                    const std::uint32_t raw =
-                        std::uint32_t(from[0]) << 8 | std::uint32_t(from[1]) << 16 | std::uint32_t(from[2]) << 24;
-                    samples[static_cast<std::size_t>(n)] =
-                        static_cast<float>(static_cast<std::int32_t>(raw)) * 0x1p-31f;
+                    std::int32_t raw;
+                    std::memcpy(&raw, from, sizeof raw);
+                    samples[static_cast<std::size_t>(n)] = static_cast<float>(raw & ~0xff) * 0x1p-31f;
                 }
                 keep(samples[0]);
             }
-            munmap(mapped, bytes);
             close(file);
         });
     });
