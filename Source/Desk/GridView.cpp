@@ -13,7 +13,8 @@ namespace {
 
 constexpr float headingHeight = 34.0f;
 constexpr float footerHeight = 62.0f;
-constexpr float nameWidth = 92.0f;
+constexpr float nameHeight = 12.5f, nameGap = 6.0f;
+constexpr float smallestStep = 4.0f, largestStep = 44.0f;
 /// Squares at which a sign can be read; below it the shape alone carries the sign: a bar for what cancels.
 constexpr float smallestWithSign = 8.0f;
 
@@ -46,9 +47,14 @@ GridView::GridView(Controller& c) : controller(c), squares(*this) {
 
 void GridView::layOut() {
     const int count = std::max(2, controller.trackCount());
-    const float wide = static_cast<float>(getWidth()) - left - nameWidth - 8.0f;
     const float high = static_cast<float>(getHeight()) - headingHeight - footerHeight;
-    step = std::clamp(std::min(wide / static_cast<float>(count - 1), high / static_cast<float>(count)), 4.0f, 44.0f);
+    step = std::min(largestStep, high / static_cast<float>(count));
+    // Each name stands at the end of its row, and all of them are to fit.
+    const float wide = static_cast<float>(getWidth()) - left - nameGap - 10.0f;
+    for (int row = 1; row < controller.trackCount(); ++row)
+        step = std::min(step, (wide - ui::width(controller.tracks()[at(row)].name, nameHeight, true)) /
+                                  static_cast<float>(row));
+    step = std::max(step, smallestStep);
     top = headingHeight + std::max(0.0f, (high - step * static_cast<float>(count)) * 0.35f);
 }
 
@@ -131,7 +137,6 @@ void GridView::paintSquares(juce::Graphics& g) {
     if (count == 0) return;
     const int chosen = controller.selectedTrack(), partner = controller.partnerTrack();
     const bool names = step >= 11.0f;
-    const float height = std::min(13.0f, step * 0.62f);
 
     // The row and the column that lead to the chosen square.
     if (chosen >= 0 && partner >= 0) {
@@ -146,10 +151,11 @@ void GridView::paintSquares(juce::Graphics& g) {
         const auto diagonal = cellArea({row, row});
         const bool marked = row == chosen || row == partner;
         if (names || marked) {
-            const auto label = diagonal.withWidth(nameWidth + 8.0f).translated(5.0f, 0.0f);
-            const float size = names ? std::max(10.0f, height) : 11.0f;
+            const auto label =
+                diagonal.withX(diagonal.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
             ui::draw(g, controller.tracks()[at(row)].name, label.withSizeKeepingCentre(label.getWidth(), 18.0f),
-                     juce::Justification::centredLeft, size, marked ? p.ink : p.muted, marked);
+                     juce::Justification::centredLeft, std::clamp(step * 0.7f, 10.0f, nameHeight),
+                     marked ? p.ink : p.muted, marked);
         }
         for (int column = 0; column < row; ++column) {
             const auto area = cellArea({row, column});
@@ -164,9 +170,8 @@ void GridView::paintSquares(juce::Graphics& g) {
         }
     }
     if (controller.measurement()) {
-        const float free = left + step * 4.0f + nameWidth + 30.0f; // right of the topmost names
-        const auto legend = juce::Rectangle<float>(148.0f, 98.0f)
-                                .withPosition(std::max(free, static_cast<float>(getWidth()) - 160.0f), headingHeight);
+        const auto legend = juce::Rectangle<float>(150.0f, 98.0f)
+                                .withPosition(static_cast<float>(getWidth()) - 160.0f, headingHeight - 4.0f);
         paintLegend(g, legend);
     }
 }
@@ -210,7 +215,7 @@ void GridView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
 std::string GridView::hint() const {
     if (!hovered) return {};
     const auto told = words::pair(controller, hovered->column, hovered->row);
-    return told.names + ": " + told.sentence + (told.sureness.empty() ? "" : " (" + told.sureness + ")") + "\n" +
+    return told.names + "\n" + told.sentence + (told.sureness.empty() ? "" : " (" + told.sureness + ")") + "\n" +
            told.now;
 }
 

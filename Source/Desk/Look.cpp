@@ -99,6 +99,13 @@ Look::Look()
       semiBold(
           juce::Typeface::createSystemTypefaceFor(resources::InterSemiBold_otf, resources::InterSemiBold_otfSize)) {
     setDark(darkNow);
+    juce::LookAndFeel::setDefaultLookAndFeel(this);
+    juce::Typeface::clearTypefaceCache();
+}
+
+Look::~Look() {
+    juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
+    juce::Typeface::clearTypefaceCache();
 }
 
 void Look::setDark(bool dark) {

@@ -33,7 +33,8 @@ void drawFocus(juce::Graphics& g, juce::Rectangle<float> area, float corner);
 /// Ink on paper, and its dark twin.
 class Look : public juce::LookAndFeel_V4 {
 public:
-    Look();
+    Look(); ///< Becomes the default: JUCE asks only the default look for typefaces.
+    ~Look() override;
 
     void setDark(bool dark);
     static bool isDark();

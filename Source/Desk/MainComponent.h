@@ -84,7 +84,7 @@ private:
     Preferences& preferences;
     juce::File demoCache;
 
-    Look look;
+    Look look; // before the panels, which measure text
     TrackPanel tracks;
     GridView grid;
     PairPanel pair;

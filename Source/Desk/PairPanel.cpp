@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 namespace spillwright::desk {
 
@@ -75,10 +76,11 @@ void paintBand(juce::Graphics& g, juce::Rectangle<float> frame, Band band) {
 template <class Place>
 juce::Path pathOf(const FrequencyCurve& curve, juce::Rectangle<float> frame, Place&& place) {
     juce::Path path;
+    bool begun = false; // Path::isEmpty() is true as long as there is no line
     for (std::size_t i = 0; i < curve.frequencies.size(); ++i) {
         if (curve.frequencies[i] < lowestHz || curve.frequencies[i] > highestHz) continue;
         const juce::Point<float> point(placeOfHz(curve.frequencies[i], frame), place(curve.values[i]));
-        if (path.isEmpty())
+        if (!std::exchange(begun, true))
             path.startNewSubPath(point);
         else
             path.lineTo(point);
@@ -91,6 +93,33 @@ void strokeDashed(juce::Graphics& g, const juce::Path& path, float thickness) {
     juce::Path dashed;
     juce::PathStrokeType(thickness).createDashedStroke(dashed, path, dashes, 2);
     g.fillPath(dashed);
+}
+
+struct KeyEntry {
+    std::string words;
+    bool dashed = false;
+};
+
+/// What the lines are, at the right of the caption.
+void paintKey(juce::Graphics& g, juce::Rectangle<float> frame, const std::vector<KeyEntry>& entries) {
+    const auto& p = ui::palette();
+    auto line = frame.withBottom(frame.getY()).withTop(frame.getY() - captionHeight);
+    for (auto entry = entries.rbegin(); entry != entries.rend(); ++entry) {
+        const auto colour = entry->dashed ? p.muted : p.ink;
+        ui::draw(g, entry->words, line.removeFromRight(ui::width(entry->words, 11.0f) + 3.0f),
+                 juce::Justification::centredRight, 11.0f, colour);
+        const auto sample = line.removeFromRight(24.0f).withSizeKeepingCentre(16.0f, 1.6f);
+        g.setColour(colour);
+        if (entry->dashed) {
+            juce::Path path;
+            path.startNewSubPath(sample.getX(), sample.getCentreY());
+            path.lineTo(sample.getRight(), sample.getCentreY());
+            strokeDashed(g, path, 1.3f);
+        } else {
+            g.fillRect(sample);
+        }
+        line.removeFromRight(6.0f);
+    }
 }
 
 } // namespace
@@ -230,19 +259,7 @@ void PairPanel::CombPlot::paint(juce::Graphics& g) {
         g.setColour(p.ink);
         g.strokePath(nowPath, juce::PathStrokeType(1.7f));
     }
-    // The key stands in the caption line.
-    auto key = frame.withBottom(frame.getY()).withTop(frame.getY() - captionHeight);
-    ui::draw(g, "as recorded", key.removeFromRight(64.0f), juce::Justification::centredRight, 11.0f, p.muted);
-    auto dash = key.removeFromRight(24.0f);
-    juce::Path line;
-    line.startNewSubPath(dash.getX() + 4.0f, dash.getCentreY());
-    line.lineTo(dash.getRight() - 2.0f, dash.getCentreY());
-    g.setColour(p.muted);
-    strokeDashed(g, line, 1.3f);
-    ui::draw(g, "now", key.removeFromRight(30.0f), juce::Justification::centredRight, 11.0f, p.ink);
-    dash = key.removeFromRight(22.0f);
-    g.setColour(p.ink);
-    g.fillRect(dash.withSizeKeepingCentre(18.0f, 1.8f));
+    paintKey(g, frame, {{"now", false}, {"as recorded", true}});
     closeFrame(g, frame);
 }
 
@@ -261,11 +278,10 @@ void PairPanel::CoherencePlot::paint(juce::Graphics& g) {
         chanceLine.lineTo(frame.getRight(), place(panel.chance));
         g.setColour(p.muted);
         strokeDashed(g, chanceLine, 1.0f);
-        ui::draw(g, "chance", {frame.getRight() - 60.0f, place(panel.chance) - 15.0f, 56.0f, 14.0f},
-                 juce::Justification::centredRight, 10.5f, p.muted);
         g.setColour(p.ink);
         g.strokePath(pathOf(*panel.coherence, frame, place), juce::PathStrokeType(1.5f));
     }
+    paintKey(g, frame, {{"measured", false}, {"chance", true}});
     closeFrame(g, frame);
 }
 
@@ -286,7 +302,7 @@ float PairPanel::placeOfLag(Seconds value) const {
 void PairPanel::LagPlot::paint(juce::Graphics& g) {
     const auto& p = ui::palette();
     const auto frame = frameOf(*this);
-    paintFrame(g, frame, "correlation over lag, ms: drag to nudge the second track");
+    paintFrame(g, frame, "correlation over lag, ms: drag to nudge");
     const float middle = frame.getCentreY();
     g.setColour(p.rules);
     g.drawHorizontalLine(juce::roundToInt(middle), frame.getX(), frame.getRight());
@@ -313,12 +329,13 @@ void PairPanel::LagPlot::paint(juce::Graphics& g) {
     const double shift = panel.shiftNow().value;
     const auto traced = [&](double moved, int sign) {
         juce::Path path;
+        bool begun = false;
         for (std::size_t i = 0; i < curve.values.size(); ++i) {
             const double lagSeconds = curve.firstLag.value + static_cast<double>(i) * curve.step.value + moved;
             if (std::abs(lagSeconds) > panel.span.value * 1.02) continue;
             const juce::Point<float> point(panel.placeOfLag(Seconds(lagSeconds)),
                                            middle - scale * static_cast<float>(sign) * curve.values[i]);
-            if (path.isEmpty())
+            if (!std::exchange(begun, true))
                 path.startNewSubPath(point);
             else
                 path.lineTo(point);

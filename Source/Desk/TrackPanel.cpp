@@ -22,11 +22,11 @@ struct Column {
     bool right;
 };
 constexpr std::array columns{
-    Column{TrackField::level, "dBFS", 46.0f, true},   Column{TrackField::spill, "spill", 42.0f, true},
-    Column{TrackField::flip, "flip", 42.0f, false},   Column{TrackField::nudge, "nudge ms", 62.0f, true},
-    Column{TrackField::gain, "gain dB", 54.0f, true}, Column{TrackField::highPass, "high-pass", 60.0f, true},
-    Column{TrackField::mute, "M", 22.0f, false},      Column{TrackField::solo, "S", 20.0f, false},
-    Column{TrackField::hold, "hold", 32.0f, false},   Column{TrackField::link, "", 16.0f, false},
+    Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill", 36.0f, true},
+    Column{TrackField::flip, "flip", 36.0f, false}, Column{TrackField::nudge, "nudge ms", 58.0f, true},
+    Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 46.0f, true},
+    Column{TrackField::mute, "M", 20.0f, false},    Column{TrackField::solo, "S", 20.0f, false},
+    Column{TrackField::hold, "hold", 30.0f, false}, Column{TrackField::link, "", 14.0f, false},
 };
 
 std::size_t at(int index) {

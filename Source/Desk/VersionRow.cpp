@@ -4,6 +4,8 @@
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 
+#include <cmath>
+
 namespace spillwright::desk {
 
 VersionCard::VersionCard(Controller& c, VersionKind k)
@@ -58,7 +60,7 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     auto middle = area.removeFromTop(27.0f);
     const auto proof = words::versionProof(controller, kind);
     if (version) {
-        const auto colour = version->gainDb >= 0.0 ? p.adds : p.cancels;
+        const auto colour = std::abs(version->gainDb) < 0.05 ? p.ink : version->gainDb > 0.0 ? p.adds : p.cancels;
         const std::string gain = gainText(version->gainDb) + " dB";
         ui::draw(g, gain, middle, juce::Justification::centredLeft, 19.0f, colour, true);
         middle.removeFromLeft(ui::width(gain, 19.0f, true) + 12.0f);

@@ -22,11 +22,6 @@ std::string counted(int count, const std::string& noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
-std::string effect(double dB) {
-    if (std::abs(dB) < 0.05) return "neither adds nor cancels";
-    return (dB > 0.0 ? "adds " : "loses ") + unsignedAmount(dB, 1) + " dB";
-}
-
 } // namespace
 
 std::string recording(const Controller& controller) {
@@ -67,9 +62,10 @@ PairWords pair(const Controller& controller, int first, int second) {
     } else {
         const double ms = inMilliseconds(reading->arrival->delay);
         const double samples = reading->arrival->delay.value * controller.recording()->sampleRate();
-        result.sentence = "same sound ";
-        result.sentence += std::abs(ms) < 0.005 ? "at the same moment"
-                                                : unsignedAmount(ms, 2) + " ms " + (ms > 0.0 ? "later" : "earlier");
+        result.sentence = "same sound";
+        result.sentence += std::abs(ms) < 0.005
+                               ? ", no delay"
+                               : " " + unsignedAmount(ms, 2) + " ms " + (ms > 0.0 ? "later" : "earlier");
         if (reading->polarity)
             result.sentence += reading->polarity->polarity == Polarity::inverted ? ", upside down" : ", same way up";
         result.sure = sure(*reading);
@@ -87,9 +83,9 @@ PairWords pair(const Controller& controller, int first, int second) {
             result.details = "the low end asks for the other polarity" + std::string(dot) + result.details;
     }
     if (const auto state = controller.pairNow(a, b); state && reading->related) {
-        result.now = state->heard ? effect(state->gainDb) + " now" : "one of the two is not heard";
-        result.now += "; as recorded it " + effect(reading->summationGain.value) + ", flipped it " +
-                      effect(reading->summationGainFlipped.value);
+        result.now = state->heard ? "now " + gainText(state->gainDb) + " dB" : "one of the two is not heard";
+        result.now += dot + ("as recorded " + gainText(reading->summationGain.value)) + dot + "flipped " +
+                      gainText(reading->summationGainFlipped.value);
     }
     return result;
 }
@@ -117,7 +113,7 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (!version) return controller.measurement() ? "P proposes" : "";
     if (!version->boundHolds) return "balance changed: P again";
     const double gap = *version->upperBoundDb - version->gainDb;
-    return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " dB below the bound";
+    return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound";
 }
 
 std::string versionChanges(const Controller& controller, VersionKind kind) {

@@ -14,7 +14,7 @@ struct PairWords {
     std::string sentence; ///< "same sound 0.31 ms later, upside down"
     std::string sureness; ///< "sure", "not sure", empty for unrelated tracks.
     std::string details;  ///< "15 samples · 10.6 cm · ±0.01 ms · coherence 0.64"
-    std::string now;      ///< "adds 1.9 dB as heard now, loses 3.1 dB as recorded"
+    std::string now;      ///< "now +1.9 dB · as recorded −3.1 · flipped +1.9"
     bool sure = false;
 };
 /// Of two tracks, the first in track order being the one that is listened from.
@@ -24,7 +24,7 @@ PairWords pair(const Controller& controller, int first, int second);
 bool sure(const PairReading& reading);
 
 std::string versionName(VersionKind kind);
-/// "proven best", "0.1 dB below the bound", what to do where there is no proposal yet.
+/// "proven best", "0.12 below the bound", what to do where there is no proposal yet.
 std::string versionProof(const Controller& controller, VersionKind kind);
 /// "3 flips, 2 nudges: snare under, tom floor"
 std::string versionChanges(const Controller& controller, VersionKind kind);
