@@ -18,6 +18,8 @@ enum class CommandId {
     wholeLoop,
     louder,
     quieter,
+    firstTrack,
+    lastTrack,
     trackUp,
     trackDown,
     partnerBefore,

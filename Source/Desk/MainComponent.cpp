@@ -134,8 +134,6 @@ void MainComponent::changed(unsigned what) {
         player.open(controller.recording());
         if (controller.recording()) {
             preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
-            if (auto* window = findParentComponentOfClass<juce::DocumentWindow>())
-                window->setName("Spillwright: " + ui::text(controller.sessionName()));
         }
     }
     if (what & (Controller::recordingChanged | Controller::settingChanged))
@@ -160,12 +158,21 @@ void MainComponent::changed(unsigned what) {
         resized();
         repaint(0, 0, getWidth(), titleHeight);
         start.repaint();
+        if (auto* window = findParentComponentOfClass<juce::DocumentWindow>()) window->setName(windowTitle());
     }
     if (what & Controller::noticeChanged) {
         dismissButton.setVisible(controller.notice().has_value());
         resized();
         repaint();
     }
+}
+
+juce::String MainComponent::windowTitle() const {
+    if (!controller.recording()) return "Spillwright";
+    const char* state = controller.measurement()                           ? " (measured)"
+                        : controller.task() == Controller::Task::measuring ? " (measuring)"
+                                                                           : "";
+    return ui::text(controller.sessionName() + state + " \u2013 Spillwright");
 }
 
 int MainComponent::bannerHeight() const {
@@ -343,6 +350,10 @@ void MainComponent::perform(CommandId id) {
         return transport.louder(1.0);
     case CommandId::quieter:
         return transport.louder(-1.0);
+    case CommandId::firstTrack:
+        return controller.selectTrack(0);
+    case CommandId::lastTrack:
+        return controller.selectTrack(controller.trackCount() - 1);
     case CommandId::trackUp:
         return controller.selectTrack(track - 1);
     case CommandId::trackDown:

@@ -40,6 +40,8 @@ public:
     void setDark(bool dark);
     /// Nothing is at work and everything that can be shown is shown.
     bool settled() const;
+    /// The recording and how far it is: "Lantern Hall (measured) – Spillwright".
+    juce::String windowTitle() const;
 
     TrackPanel& trackPanel() { return tracks; }
     GridView& gridView() { return grid; }

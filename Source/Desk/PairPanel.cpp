@@ -266,7 +266,7 @@ void PairPanel::CombPlot::paint(juce::Graphics& g) {
 void PairPanel::CoherencePlot::paint(juce::Graphics& g) {
     const auto& p = ui::palette();
     const auto frame = frameOf(*this);
-    paintFrame(g, frame, "coherence over frequency, 0 to 1");
+    paintFrame(g, frame, "coherence, 0 to 1");
     paintBand(g, frame, panel.controller.measurement() ? panel.controller.measurement()->options.band : lowMidBand);
     paintHertz(g, frame);
     const auto place = [&](double value) {

@@ -1,0 +1,70 @@
+#include "Desk/Amounts.h"
+
+#include <catch2/catch.hpp>
+
+using namespace spillwright;
+using namespace spillwright::desk;
+
+namespace {
+// Far below a sample at 192 kHz (5 us); what is left is rounding of a decimal number.
+constexpr double roundingSeconds = 1e-12;
+
+double nudge(const char* text) {
+    const auto parsed = parseNudge(text, 48000.0, Celsius(20.0));
+    REQUIRE(parsed);
+    return parsed->value;
+}
+} // namespace
+
+TEST_CASE("a nudge is understood in milliseconds, samples and metres") {
+    CHECK(nudge("3.2 ms") == Approx(0.0032).margin(roundingSeconds));
+    CHECK(nudge("3.2") == Approx(0.0032).margin(roundingSeconds));
+    CHECK(nudge("-3,2ms") == Approx(-0.0032).margin(roundingSeconds));
+    CHECK(nudge("\u22120.40") == Approx(-0.0004).margin(roundingSeconds));
+    CHECK(nudge("+155 smp") == Approx(155.0 / 48000.0).margin(roundingSeconds));
+    CHECK(nudge("155 samples") == Approx(155.0 / 48000.0).margin(roundingSeconds));
+    // 343.2 m/s at 20 degrees (ISO 9613-1): 1.1 m are 3.20513 ms.
+    CHECK(nudge("1.1 m") == Approx(1.1 / 343.2).margin(roundingSeconds));
+    CHECK(nudge("110 cm") == Approx(1.1 / 343.2).margin(roundingSeconds));
+    CHECK(nudge("0.003 s") == Approx(0.003).margin(roundingSeconds));
+    CHECK(nudge("250 us") == Approx(0.00025).margin(roundingSeconds));
+    CHECK(nudge("") == 0.0);
+}
+
+TEST_CASE("a longer way in cold air takes more time") {
+    CHECK(parseNudge("1 m", 48000.0, Celsius(0.0))->value > parseNudge("1 m", 48000.0, Celsius(20.0))->value);
+}
+
+TEST_CASE("what is no amount is refused") {
+    for (const char* text : {"abc", "3 parsec", "1e3", "--3", "3.2.1", "nan", "inf", "0x10", "ms"}) {
+        INFO(text);
+        CHECK_FALSE(parseNudge(text, 48000.0, Celsius(20.0)));
+    }
+    CHECK_FALSE(parseGain("3 ms"));
+    CHECK_FALSE(parseHighPass("-80"));
+    CHECK_FALSE(parseHighPass("80 dB"));
+}
+
+TEST_CASE("gains and high-passes are understood") {
+    CHECK(parseGain("-3 dB")->value == -3.0);
+    CHECK(parseGain("+1.5")->value == 1.5);
+    CHECK(parseHighPass("80")->corner->value == 80.0);
+    CHECK(parseHighPass("0.1 kHz")->corner->value == Approx(100.0));
+    CHECK_FALSE(parseHighPass("off")->corner);
+    CHECK_FALSE(parseHighPass("")->corner);
+}
+
+TEST_CASE("amounts are written with their sign, and zero without one") {
+    CHECK(signedAmount(0.3, 2) == "+0.30");
+    CHECK(signedAmount(-2.9, 1) == "\u22122.9");
+    CHECK(signedAmount(-0.001, 2) == "0.00");
+    CHECK(nudgeText(Seconds(0.0)) == "0");
+    CHECK(nudgeText(milliseconds(-0.4)) == "\u22120.40");
+    CHECK(clockText(67.42, true) == "1:07.42");
+    CHECK(clockText(39.999, false) == "0:39");
+}
+
+TEST_CASE("what is written is understood again") {
+    for (double ms : {-12.34, -0.01, 0.0, 0.5, 50.0})
+        CHECK(nudge(nudgeText(milliseconds(ms)).c_str()) == Approx(ms * 1e-3).margin(roundingSeconds));
+}

@@ -1,0 +1,286 @@
+#include "DeskFixture.h"
+
+#include "Desk/Words.h"
+
+using namespace spillwright;
+using namespace spillwright::desk;
+using namespace spillwright::test;
+
+TEST_CASE("a folder is opened and measured in the background") {
+    MeasuredBand band;
+    CHECK(band.controller.trackCount() == 4);
+    CHECK(band.controller.task() == Controller::Task::none);
+    REQUIRE(band.controller.reading(0, 1));
+    // Half a millisecond later, upside down, as it was written; 2 us is a tenth of a sample.
+    CHECK(band.controller.reading(0, 1)->arrival->delay.value == Approx(24.0 / 48000.0).margin(2e-6));
+    CHECK(band.controller.reading(1, 0) == band.controller.reading(0, 1));
+    CHECK(band.controller.reading(0, 1)->polarity->polarity == Polarity::inverted);
+    CHECK_FALSE(band.controller.reading(0, 3)->related);
+    CHECK(words::pair(band.controller, 0, 1).sentence == "same sound 0.50 ms later, upside down");
+    CHECK(words::pair(band.controller, 0, 3).sentence.find("unrelated") != std::string::npos);
+}
+
+TEST_CASE("the pair that loses most is chosen first") {
+    MeasuredBand band;
+    const auto* chosen = band.controller.reading(band.controller.selectedTrack(), band.controller.partnerTrack());
+    REQUIRE(chosen);
+    for (const auto& pair : band.controller.measurement()->pairs)
+        if (pair.related) CHECK(chosen->summationGain <= pair.summationGain);
+}
+
+TEST_CASE("pair gains agree with the reading, as recorded and flipped") {
+    MeasuredBand band;
+    // Single precision and another order of summing: a thousandth of a dB is far below what is shown (0.1 dB).
+    for (const auto& pair : band.controller.measurement()->pairs) {
+        if (!pair.related) continue;
+        INFO(pair.first << " " << pair.second);
+        CHECK(band.controller.pairNow(pair.first, pair.second)->gainDb ==
+              Approx(pair.summationGain.value).margin(1e-3));
+    }
+    band.controller.flip(1);
+    CHECK(band.controller.pairNow(0, 1)->gainDb ==
+          Approx(band.controller.reading(0, 1)->summationGainFlipped.value).margin(1e-3));
+}
+
+TEST_CASE("lining up a copy that is upside down and turning it makes the pair 3 dB louder") {
+    MeasuredBand band;
+    band.controller.selectPair(1, 0);
+    band.controller.alignPair();
+    CHECK(band.controller.adjustments()[1].nudge.value == Approx(-24.0 / 48000.0).margin(2e-6));
+    band.controller.flip(1);
+    // Two equal tracks in phase: 10 log10 2 = 3.01 dB. Their noise, 40 dB down and more in the band, takes 0.01 dB at
+    // most.
+    CHECK(band.controller.pairNow(0, 1)->gainDb == Approx(3.01).margin(0.02));
+}
+
+TEST_CASE("a flip changes the gains at once, and undo takes it back") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    const double before = *controller.gainNowDb(), pairBefore = controller.pairNow(0, 1)->gainDb;
+    controller.flip(1);
+    CHECK(controller.adjustments()[1].flip);
+    CHECK(*controller.gainNowDb() > before + 1.0);
+    CHECK(controller.heardVersion() == VersionKind::mine);
+    const double after = *controller.gainNowDb();
+    controller.undo();
+    CHECK_FALSE(controller.adjustments()[1].flip);
+    CHECK(*controller.gainNowDb() == before);
+    CHECK(controller.pairNow(0, 1)->gainDb == pairBefore);
+    CHECK(controller.heardVersion() == VersionKind::asRecorded);
+    controller.redo();
+    CHECK(*controller.gainNowDb() == after);
+    CHECK_FALSE(controller.canRedo());
+}
+
+TEST_CASE("a drag is one step of undo") {
+    MeasuredBand band;
+    for (int step = 1; step <= 10; ++step)
+        band.controller.setNudge(2, milliseconds(0.1 * step), true);
+    band.controller.endGesture();
+    band.controller.setNudge(2, milliseconds(5.0), true);
+    band.controller.endGesture();
+    band.controller.undo();
+    CHECK(band.controller.adjustments()[2].nudge.value == Approx(0.001));
+    band.controller.undo();
+    CHECK(band.controller.adjustments()[2].nudge.value == 0.0);
+    CHECK_FALSE(band.controller.canUndo());
+}
+
+TEST_CASE("nudging there and back ends at zero") {
+    MeasuredBand band;
+    for (int i = 0; i < 3; ++i)
+        band.controller.nudgeBy(0, milliseconds(0.1));
+    for (int i = 0; i < 3; ++i)
+        band.controller.nudgeBy(0, milliseconds(-0.1));
+    CHECK(band.controller.adjustments()[0].nudge.value == 0.0);
+}
+
+TEST_CASE("proposals are made in the background, heard by their kind, and proven where they say so") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.hear(VersionKind::flips); // makes them first
+    CHECK(controller.task() == Controller::Task::proposing);
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.version(VersionKind::flips));
+    CHECK(controller.heardVersion() == VersionKind::flips);
+    CHECK(controller.adjustments()[0].flip != controller.adjustments()[1].flip);
+    CHECK(controller.version(VersionKind::flips)->gainDb == *controller.gainNowDb());
+    CHECK(words::versionProof(controller, VersionKind::flips) == "proven best");
+
+    const auto& flips = *controller.version(VersionKind::flips);
+    const auto& to10 = *controller.version(VersionKind::nudgesTo10ms);
+    CHECK(to10.gainDb >= flips.gainDb);
+    CHECK(*to10.upperBoundDb >= to10.gainDb - 1e-6);
+    controller.hear(VersionKind::asRecorded);
+    CHECK(controller.adjustments() == std::vector<TrackAdjustment>(4));
+    controller.undo();
+    CHECK(controller.heardVersion() == VersionKind::flips);
+}
+
+TEST_CASE("versions keep the user's balance, and say when a bound no longer holds") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    const double before = controller.version(VersionKind::flips)->gainDb;
+    controller.setGain(2, Decibels(-12.0));
+    CHECK(controller.version(VersionKind::flips)->gainDb != before);
+    CHECK_FALSE(controller.version(VersionKind::flips)->boundHolds);
+    controller.hear(VersionKind::flips);
+    CHECK(controller.adjustments()[2].gain.value == -12.0);
+    controller.undo();
+    controller.undo();
+    CHECK(controller.version(VersionKind::flips)->boundHolds);
+}
+
+TEST_CASE("what was set by hand comes back under its own key") {
+    MeasuredBand band;
+    band.controller.setNudge(1, milliseconds(-0.5));
+    band.controller.hear(VersionKind::asRecorded);
+    CHECK(band.controller.adjustments()[1].nudge.value == 0.0);
+    band.controller.hear(VersionKind::mine);
+    CHECK(band.controller.adjustments()[1].nudge.value == -0.0005);
+}
+
+TEST_CASE("a held track is left alone by proposals") {
+    MeasuredBand band;
+    band.controller.toggleHold(1);
+    band.controller.toggleHold(0);
+    band.controller.toggleHold(2);
+    band.controller.propose();
+    REQUIRE(waitUntilIdle(band.controller));
+    REQUIRE(band.controller.version(VersionKind::nudgesTo10ms));
+    CHECK(band.controller.version(VersionKind::nudgesTo10ms)->flips == std::vector<bool>(4, false));
+}
+
+TEST_CASE("linked tracks move together until they are unlinked") {
+    TemporaryFolder folder;
+    writeSmallBand(folder.path());
+    std::filesystem::rename(folder / "2 under.wav", folder / "2 hall L.wav");
+    std::filesystem::rename(folder / "3 room.wav", folder / "3 hall R.wav");
+    Controller controller(2);
+    controller.openFolder(folder.path());
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.tracks()[1].linkedTo == 2);
+    controller.flip(1);
+    CHECK(controller.adjustments()[2].flip);
+    controller.toggleLinks();
+    controller.flip(1);
+    CHECK_FALSE(controller.adjustments()[1].flip);
+    CHECK(controller.adjustments()[2].flip);
+}
+
+TEST_CASE("solo and mute decide what is heard") {
+    MeasuredBand band;
+    band.controller.toggleSolo(1);
+    const auto heard = band.controller.heardAdjustments();
+    CHECK(heard[0].muted);
+    CHECK_FALSE(heard[1].muted);
+    CHECK_FALSE(band.controller.pairNow(0, 1)->heard);
+    CHECK_FALSE(band.controller.adjustments()[0].muted);
+    band.controller.toggleSolo(1);
+    band.controller.toggleMute(0);
+    CHECK(band.controller.heardAdjustments()[0].muted);
+}
+
+TEST_CASE("what cannot be opened is said in one line, and what was open stays") {
+    MeasuredBand band;
+    band.controller.openFolder(band.folder / "nothing here");
+    REQUIRE(waitUntilIdle(band.controller));
+    REQUIRE(band.controller.notice());
+    CHECK(band.controller.notice()->fault);
+    CHECK(band.controller.notice()->text.find("nothing here") != std::string::npos);
+    CHECK(band.controller.notice()->text.find('\n') == std::string::npos);
+    CHECK(band.controller.trackCount() == 4);
+    CHECK(band.controller.measurement());
+}
+
+TEST_CASE("an empty folder opens nothing") {
+    TemporaryFolder folder;
+    Controller controller(2);
+    controller.openFolder(folder.path());
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->fault);
+    CHECK(controller.trackCount() == 0);
+    CHECK_FALSE(controller.recording());
+}
+
+TEST_CASE("the recording's own folder is never rendered into") {
+    MeasuredBand band;
+    RenderOptions options;
+    options.to = band.folder.path();
+    band.controller.render(options);
+    REQUIRE(waitUntilIdle(band.controller));
+    REQUIRE(band.controller.notice());
+    CHECK(band.controller.notice()->fault);
+}
+
+TEST_CASE("what is heard is rendered") {
+    MeasuredBand band;
+    TemporaryFolder target;
+    band.controller.flip(1);
+    RenderOptions options;
+    options.to = target / "rendered";
+    band.controller.render(options);
+    CHECK(band.controller.task() == Controller::Task::rendering);
+    REQUIRE(waitUntilIdle(band.controller));
+    REQUIRE(band.controller.notice());
+    INFO(band.controller.notice()->text);
+    CHECK_FALSE(band.controller.notice()->fault);
+
+    Controller again(2);
+    again.openFolder(options.to);
+    REQUIRE(waitUntilIdle(again));
+    REQUIRE(again.reading(0, 1));
+    CHECK(again.reading(0, 1)->polarity->polarity == Polarity::same);
+}
+
+TEST_CASE("work that is stopped leaves no fault and no half result") {
+    TemporaryFolder folder;
+    writeSmallBand(folder.path());
+    Controller controller(1);
+    controller.openFolder(folder.path());
+    REQUIRE(waitFor(controller, [&] { return controller.task() == Controller::Task::measuring; }));
+    controller.cancel();
+    REQUIRE(waitUntilIdle(controller));
+    if (!controller.measurement()) { // it may have been quicker than the stop
+        REQUIRE(controller.notice());
+        CHECK_FALSE(controller.notice()->fault);
+    }
+    CHECK(controller.trackCount() == 4);
+}
+
+TEST_CASE("a newer folder takes the place of one that is still being read") {
+    TemporaryFolder folder;
+    writeSmallBand(folder.path());
+    TemporaryFolder empty;
+    Controller controller(2);
+    controller.openFolder(empty.path());
+    controller.openFolder(folder.path());
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.measurement());
+    CHECK_FALSE(controller.notice());
+}
+
+TEST_CASE("the waveform is that of the sum that is heard") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    for (int track : {2, 3})
+        controller.toggleMute(track);
+    REQUIRE(waitFor(controller,
+                    [&] { return controller.waveform().has_value() && controller.waveform()->high[100] != 0.0f; }));
+    const auto largest = [&] {
+        return *std::max_element(controller.waveform()->high.begin(), controller.waveform()->high.end());
+    };
+    // Half a millisecond apart and upside down, the low end all but vanishes from the sum of the two.
+    std::vector<TrackAdjustment> apart = controller.adjustments(), together = apart;
+    together[1].flip = true;
+    const auto first = sumPeaks(*controller.recording(), apart, 100, {});
+    const auto second = sumPeaks(*controller.recording(), together, 100, {});
+    REQUIRE(first.ok());
+    REQUIRE(second.ok());
+    const auto peak = [](const SumPeaks& peaks) { return *std::max_element(peaks.high.begin(), peaks.high.end()); };
+    CHECK(peak(*second) > 1.3f * peak(*first));
+    CHECK(largest() > 0.0f);
+}

@@ -1,0 +1,251 @@
+#include "DeskFixture.h"
+
+#include "Desk/Amounts.h"
+#include "Desk/Words.h"
+
+#include <set>
+
+using namespace spillwright;
+using namespace spillwright::desk;
+using namespace spillwright::test;
+
+namespace {
+
+/// How many different colours a picture holds: a blank one holds one, a frame without content a few.
+std::size_t coloursIn(const juce::Image& picture) {
+    std::set<juce::uint32> colours;
+    for (int y = 0; y < picture.getHeight(); y += 2)
+        for (int x = 0; x < picture.getWidth(); x += 2)
+            colours.insert(picture.getPixelAt(x, y).getARGB());
+    return colours.size();
+}
+
+juce::Image pictureOf(juce::Component& component, float scale) {
+    return component.createComponentSnapshot(component.getLocalBounds(), true, scale);
+}
+
+} // namespace
+
+TEST_CASE("the window is drawn at home size and sharp at twice it") {
+    BandWindow window;
+    for (float scale : {1.0f, 2.0f}) {
+        const auto picture = pictureOf(window.main, scale);
+        CHECK(picture.getWidth() == juce::roundToInt(1280.0f * scale));
+        CHECK(picture.getHeight() == juce::roundToInt(800.0f * scale));
+        CHECK(coloursIn(picture) > 200);
+        for (juce::Component* part :
+             std::initializer_list<juce::Component*>{&window.main.trackPanel(), &window.main.gridView(),
+                                                     &window.main.pairPanel(), &window.main.versionRow()})
+            CHECK(coloursIn(pictureOf(*part, scale)) > 40);
+    }
+}
+
+TEST_CASE("the dark twin is dark") {
+    BandWindow window;
+    const auto brightness = [&] { return pictureOf(window.main, 1.0f).getPixelAt(640, 60).getBrightness(); };
+    CHECK(brightness() > 0.9f);
+    CHECK(window.typed('t'));
+    CHECK(brightness() < 0.2f);
+    CHECK(window.preferences.dark());
+    window.typed('t');
+}
+
+TEST_CASE("without a recording the window says what to do, and the keys do no harm") {
+    juce::ScopedJuceInitialiser_GUI juce;
+    TemporaryFolder settings;
+    Controller controller(2);
+    Player player;
+    Preferences preferences{juce::File(settings.path().string())};
+    MainComponent main{{controller, player, nullptr, preferences, juce::File(settings.path().string())}};
+    CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
+    for (char character : std::string("fF,.<>nNgGcCmMsShHkK[]12345 lLbBaApP+-"))
+        main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));
+    for (int code :
+         {juce::KeyPress::upKey, juce::KeyPress::downKey, juce::KeyPress::leftKey, juce::KeyPress::rightKey,
+          juce::KeyPress::homeKey, juce::KeyPress::endKey, juce::KeyPress::escapeKey, juce::KeyPress::returnKey})
+        main.keyPressed(juce::KeyPress(code));
+    CHECK_FALSE(controller.canUndo());
+}
+
+TEST_CASE("a click on the round toggle flips the track, and the grid is drawn anew") {
+    BandWindow window;
+    auto& row = *window.main.trackPanel().row(1);
+    const auto place = fieldArea(TrackField::flip, row.getLocalBounds().toFloat()).getCentre();
+    CHECK(row.fieldAt(place) == TrackField::flip);
+    const auto& cell = window.main.gridView().cellArea({1, 0});
+    const auto colourOfPair = [&] {
+        return pictureOf(window.main.gridView(), 1.0f)
+            .getPixelAt(juce::roundToInt(cell.getX() + cell.getWidth() * 0.3f),
+                        juce::roundToInt(cell.getY() + cell.getHeight() * 0.3f));
+    };
+    const auto before = colourOfPair();
+    CHECK(before.getRed() > before.getBlue()); // cancels: the warm hue
+    click(row, place);
+    CHECK(window.controller().adjustments()[1].flip);
+    CHECK(window.controller().selectedTrack() == 1);
+    const auto after = colourOfPair();
+    CHECK(after.getBlue() > after.getRed()); // adds: the cool hue
+    click(row, place);
+    CHECK_FALSE(window.controller().adjustments()[1].flip);
+}
+
+TEST_CASE("every field of a row answers to a click") {
+    BandWindow window;
+    auto& row = *window.main.trackPanel().row(2);
+    const auto press = [&](TrackField field) {
+        click(row, fieldArea(field, row.getLocalBounds().toFloat()).getCentre());
+    };
+    press(TrackField::mute);
+    CHECK(window.controller().adjustments()[2].muted);
+    press(TrackField::solo);
+    CHECK(window.controller().solo()[2]);
+    press(TrackField::hold);
+    CHECK(window.controller().held(2));
+    press(TrackField::nudge);
+    CHECK(window.main.trackPanel().typing());
+}
+
+TEST_CASE("a nudge is typed with its unit; what is no nudge is said, and the field stays") {
+    BandWindow window;
+    window.controller().selectTrack(2);
+    const auto type = [&](const char* text) {
+        CHECK(window.typed('n'));
+        REQUIRE(window.main.trackPanel().typing());
+        window.main.trackPanel().field()->setText(text, false);
+        window.main.trackPanel().field()->onReturnKey();
+    };
+    type("48 smp");
+    CHECK(window.controller().adjustments()[2].nudge.value == Approx(0.001));
+    CHECK_FALSE(window.main.trackPanel().typing());
+    type("-1.1 m");
+    CHECK(window.controller().adjustments()[2].nudge.value == Approx(-1.1 / 343.2));
+    type("soon");
+    CHECK(window.main.trackPanel().typing());
+    REQUIRE(window.controller().notice());
+    CHECK(window.controller().notice()->text.find("soon") != std::string::npos);
+    CHECK(window.controller().adjustments()[2].nudge.value == Approx(-1.1 / 343.2));
+}
+
+TEST_CASE("a drag on the nudge moves the track, as one step of undo") {
+    BandWindow window;
+    auto& row = *window.main.trackPanel().row(0);
+    const auto place = fieldArea(TrackField::nudge, row.getLocalBounds().toFloat()).getCentre();
+    drag(row, place, place.translated(50.0f, 0.0f));
+    CHECK(window.controller().adjustments()[0].nudge.value > 0.0);
+    CHECK_FALSE(window.main.trackPanel().typing());
+    window.controller().undo();
+    CHECK(window.controller().adjustments()[0].nudge.value == 0.0);
+}
+
+TEST_CASE("keys choose a track and set it") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(0);
+    CHECK(window.key(juce::KeyPress::downKey, 0));
+    CHECK(controller.selectedTrack() == 1);
+    CHECK(window.typed('f'));
+    CHECK(controller.adjustments()[1].flip);
+    CHECK(window.typed('.'));
+    CHECK(controller.adjustments()[1].nudge.value == Approx(1.0 / 48000.0));
+    CHECK(window.typed(','));
+    CHECK(controller.adjustments()[1].nudge.value == 0.0);
+    CHECK(window.key('.', '>', juce::ModifierKeys::shiftModifier));
+    CHECK(controller.adjustments()[1].nudge.value == Approx(0.0001));
+    CHECK(window.typed('m'));
+    CHECK(controller.adjustments()[1].muted);
+    CHECK(window.typed('s'));
+    CHECK(controller.solo()[1]);
+    CHECK(window.typed('h'));
+    CHECK(controller.held(1));
+    CHECK(window.key('z', 0, juce::ModifierKeys::ctrlModifier));
+    CHECK_FALSE(controller.held(1));
+    CHECK(window.key('z', 0, juce::ModifierKeys::ctrlModifier | juce::ModifierKeys::shiftModifier));
+    CHECK(controller.held(1));
+    CHECK(window.typed('1'));
+    CHECK_FALSE(controller.adjustments()[1].flip);
+    CHECK(window.key(juce::KeyPress::homeKey, 0));
+    CHECK(controller.selectedTrack() == 0);
+    CHECK_FALSE(window.key('q', 'q'));
+}
+
+TEST_CASE("no key stands twice in the table") {
+    std::set<char> characters;
+    std::set<std::pair<int, int>> keys;
+    for (const auto& entry : commands()) {
+        for (char character : entry.characters) {
+            INFO(entry.words << ": " << character);
+            CHECK(characters.insert(character).second);
+        }
+        for (const auto& key : entry.keys) {
+            INFO(entry.words);
+            CHECK(keys.insert({key.getKeyCode(), key.getModifiers().getRawFlags()}).second);
+        }
+        CHECK_FALSE((entry.characters.empty() && entry.keys.empty()));
+    }
+}
+
+TEST_CASE("every place of the grid belongs to the pair that is drawn there") {
+    BandWindow window;
+    auto& grid = window.main.gridView();
+    for (int row = 0; row < 4; ++row)
+        for (int column = 0; column < row; ++column) {
+            const auto area = grid.cellArea({row, column});
+            CHECK(grid.cellAt(area.getCentre()) == GridView::Cell{row, column});
+            CHECK(grid.getLocalBounds().toFloat().contains(area));
+        }
+    CHECK_FALSE(grid.cellAt(grid.cellArea({1, 1}).getCentre()));
+    CHECK_FALSE(grid.cellAt({1.0f, 1.0f}));
+    click(grid, grid.cellArea({2, 0}).getCentre());
+    CHECK(window.controller().selectedTrack() == 2);
+    CHECK(window.controller().partnerTrack() == 0);
+}
+
+TEST_CASE("a drag on the lag plot nudges the second track and stays where the two meet") {
+    BandWindow window;
+    window.controller().selectPair(1, 0);
+    auto& panel = window.main.pairPanel();
+    auto& plot = panel.lagPlot();
+    const float y = static_cast<float>(plot.getHeight()) / 2.0f;
+    const float peak = panel.placeOfLag(Seconds(24.0 / 48000.0)), middle = panel.placeOfLag(Seconds(0.0));
+    CHECK(panel.lagAt(peak).value == Approx(24.0 / 48000.0).margin(1e-6));
+    // Within two pixels of the place where they meet: it takes the exact one.
+    drag(plot, {peak, y}, {middle + 1.5f, y});
+    const double arrival = window.controller().reading(0, 1)->arrival->delay.value;
+    CHECK(window.controller().adjustments()[1].nudge.value == Approx(-arrival).margin(1e-9));
+    drag(plot, {middle, y}, {middle + 40.0f, y});
+    CHECK(window.controller().adjustments()[1].nudge.value > 0.0);
+}
+
+TEST_CASE("a card is heard when it is pressed") {
+    BandWindow window;
+    window.controller().propose();
+    REQUIRE(waitUntilIdle(window.controller()));
+    window.main.versionRow().card(VersionKind::flips).clicked();
+    CHECK(window.controller().heardVersion() == VersionKind::flips);
+    CHECK(window.main.versionRow().card(VersionKind::flips).getTooltip().contains("worth"));
+}
+
+TEST_CASE("the sheet of keys opens over the window and closes again") {
+    BandWindow window;
+    CHECK(window.typed('?'));
+    REQUIRE(window.main.sheet());
+    CHECK(coloursIn(pictureOf(*window.main.sheet(), 1.0f)) > 20);
+    CHECK(window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
+    CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("all that can be reached has a title for those who do not see it") {
+    BandWindow window;
+    const std::function<void(juce::Component&)> look = [&](juce::Component& component) {
+        if (component.getWantsKeyboardFocus() && component.isVisible()) {
+            const auto* button = dynamic_cast<juce::Button*>(&component);
+            INFO(component.getName().toStdString() << " at " << component.getBounds().toString().toStdString());
+            CHECK((component.getTitle().isNotEmpty() || (button && button->getButtonText().isNotEmpty()) ||
+                   dynamic_cast<juce::Viewport*>(&component) != nullptr));
+        }
+        for (auto* child : component.getChildren())
+            look(*child);
+    };
+    look(window.main);
+    CHECK(window.main.trackPanel().row(1)->getTitle().contains("under"));
+}
