@@ -417,6 +417,7 @@ void Controller::toggleHold(int track) {
 }
 
 void Controller::toggleLinks() {
+    if (trackCount() == 0) return;
     Snapshot next = *now;
     next.linked = !next.linked;
     edit(std::move(next));

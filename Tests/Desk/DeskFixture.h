@@ -3,7 +3,6 @@
 #include "Desk/MainComponent.h"
 
 #include "Support/TemporaryFolder.h"
-#include "Support/TestSignals.h"
 #include "Support/TestWav.h"
 
 #include <catch2/catch.hpp>
@@ -15,17 +14,17 @@
 namespace spillwright::test {
 
 /// Three microphones and an overdub. The second track hears the first one's sound upside down and 24 samples (0.5 ms)
-/// later, the third the right way up 96 samples (2 ms) later, the fourth something else.
+/// later, the third the right way up 12 samples (0.25 ms) later, the fourth something else.
 inline void writeSmallBand(const std::filesystem::path& folder) {
-    const std::size_t length = 1u << 18; // 5.5 s at 48 kHz: a power of two, so that no zeros are padded in
-    const auto sound = pinkNoise(length, 1);
-    const auto trackOf = [&](double delaySamples, double factor, std::uint64_t seed) {
-        return sum(delayed(sound, delaySamples, factor), whiteNoise(length, seed, 0.001));
+    const std::size_t length = 48000 * 30;
+    const auto sound = noise(length, 1);
+    const auto trackOf = [&](int delaySamples, float factor, unsigned seed) {
+        return mixed(delayed(sound, delaySamples, factor), noise(length, seed, 0.001f));
     };
-    writeWav(folder / "1 close.wav", trackOf(0.0, 1.0, 11));
-    writeWav(folder / "2 under.wav", trackOf(24.0, -1.0, 12));
-    writeWav(folder / "3 room.wav", trackOf(96.0, 0.8, 13));
-    writeWav(folder / "4 overdub.wav", pinkNoise(length, 99));
+    writeWav(folder / "1 close.wav", trackOf(0, 1.0f, 11));
+    writeWav(folder / "2 under.wav", trackOf(24, -1.0f, 12));
+    writeWav(folder / "3 room.wav", trackOf(12, 0.8f, 13));
+    writeWav(folder / "4 overdub.wav", noise(length, 99));
 }
 
 /// Polls until the condition holds; false after a long time.
