@@ -85,7 +85,7 @@ public:
         setResizeLimits(1080, 640, 10000, 10000);
         const auto screen = juce::Desktop::getInstance().getDisplays().getPrimaryDisplay()->userArea;
         if (!restoreWindowStateFromString(preferences.windowState()) || !screen.intersects(getBounds()))
-            centreWithSize(std::min(1280, screen.getWidth()), std::min(800, screen.getHeight()));
+            centreWithSize(std::min(1280, screen.getWidth()), std::min(800, screen.getHeight() - titleBarRoom));
         setVisible(true);
         content->grabKeyboardFocus();
     }
@@ -93,6 +93,7 @@ public:
     void closeButtonPressed() override { juce::JUCEApplication::getInstance()->systemRequestedQuit(); }
 
 private:
+    static constexpr int titleBarRoom = 30; ///< Window managers add it around our content.
     Preferences& preferences;
 };
 
