@@ -36,13 +36,19 @@ constexpr const char* nameOf(Proposal::Change::Kind kind) {
     return "";
 }
 
-/// Tracks that share their sound with at least one other.
-std::vector<bool> relatedTracks(const Measurement& m) {
+/// By position in the list of usable tracks: those that share their sound with none that could move against them. An
+/// overdub in stereo shares it with its other side alone.
+std::vector<bool> unrelatedTracks(const Measurement& m, bool unlink) {
     std::vector<bool> related(m.tracks.size(), false);
-    for (const auto& pair : m.pairs)
-        if (pair.related)
+    for (const auto& pair : m.pairs) {
+        const bool moveTogether = !unlink && m.tracks[static_cast<std::size_t>(pair.first)].linkedTo == pair.second;
+        if (pair.related && !moveTogether)
             related[static_cast<std::size_t>(pair.first)] = related[static_cast<std::size_t>(pair.second)] = true;
-    return related;
+    }
+    std::vector<bool> unrelated;
+    for (int track : m.usable)
+        unrelated.push_back(!related[static_cast<std::size_t>(track)]);
+    return unrelated;
 }
 
 Fault notUsable(const Measurement& m, int track) {
@@ -57,11 +63,7 @@ SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustm
     std::vector<TrackAdjustment> usable;
     for (int track : m.usable)
         usable.push_back(adjustments[static_cast<std::size_t>(track)]);
-    SummationModel model(*m.spectra, m.usable, usable, m.options.band);
-    const auto related = relatedTracks(m);
-    for (std::size_t p = 0; p < m.usable.size(); ++p)
-        if (!related[static_cast<std::size_t>(m.usable[p])]) model.isolate(static_cast<int>(p));
-    return model;
+    return SummationModel(*m.spectra, m.usable, usable, m.options.band);
 }
 
 Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& options, Workers& workers,
@@ -83,12 +85,8 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
     }
 
-    const auto related = relatedTracks(m);
-    std::vector<bool> apart; // by position: shares its sound with nobody
-    for (int track : m.usable)
-        apart.push_back(!related[static_cast<std::size_t>(track)]);
-
     Constraints constraints;
+    constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
     double loudestLevel = -1.0;
     for (std::size_t p = 0; p < m.usable.size(); ++p) {
@@ -101,12 +99,11 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
                                    : constraints.unit.empty()
                                        ? 0
                                        : *std::max_element(constraints.unit.begin(), constraints.unit.end()) + 1);
-        // What shares its sound with nobody, or is not heard, is never changed.
-        constraints.held.push_back(apart[p] || adjustment.muted);
+        constraints.held.push_back(false);
         constraints.start.push_back(adjustment.flip);
         constraints.startNudges.push_back(adjustment.nudge.value);
         if (const double level = m.spectra->statistics(m.usable[p]).rms();
-            !constraints.held.back() && level > loudestLevel) {
+            !constraints.unrelated[p] && !adjustment.muted && level > loudestLevel) {
             loudestLevel = level;
             constraints.loudest = static_cast<int>(p);
         }

@@ -143,7 +143,7 @@ TEST_CASE("a stretch, a band, a temperature and a largest arrival can be chosen"
     TemporaryFolder folder;
     writeBand(folder);
     const auto answer = call({"measure", folder.path().string(), "--json", "-", "--from", "1.5", "--to-time", "5",
-                              "--band", "300:3000", "--temperature", "0", "--largest-arrival", "1"});
+                              "--band", "300:3000", "--temperature", "0", "--largest-arrival", "1.5"});
     REQUIRE(answer.status == 0);
     const auto m = answer.parsed();
     CHECK(m["from_s"] == 1.5);
@@ -152,7 +152,7 @@ TEST_CASE("a stretch, a band, a temperature and a largest arrival can be chosen"
     CHECK(m["temperature_C"] == 0.0);
     const auto& ac = pairOf(m, "a", "c");
     CHECK(ac["distance_m"].get<double>() == Approx(0.331286).margin(0.0005)); // 1 ms at 331.286 m/s (ISO 9613-1, 0 °C)
-    CHECK(std::abs(pairOf(m, "a", "b")["arrival_ms"].get<double>()) <= 1.0);
+    CHECK(std::abs(pairOf(m, "a", "b")["arrival_ms"].get<double>()) <= 1.5);
 }
 
 TEST_CASE("propose gives both rungs, proves its flips and never does worse with nudges") {
@@ -220,7 +220,8 @@ TEST_CASE("propose keeps to reference, hold and unlink") {
         const auto answer = call(all);
         REQUIRE(answer.status == 0);
         std::map<std::string, bool> result;
-        for (const auto& track : answer.parsed()["proposals"][0]["setting"]["tracks"])
+        const auto p = answer.parsed();
+        for (const auto& track : p["proposals"][0]["setting"]["tracks"])
             result[track["track"]] = track["flip"];
         return result;
     };
@@ -367,7 +368,8 @@ TEST_CASE("the rest of a folder opens though some files cannot be read") {
     CHECK(tracks["text"]["level_dBFS"].is_null());
     CHECK(tracks["empty"]["state"] == "unreadable");
     CHECK(tracks["hot"]["clippedSamples"] == 2);
-    CHECK(tracks["leaning"]["offset_dBFS"].get<double>() == Approx(20.0 * std::log10(0.05)).margin(0.05));
+    // The noise's own mean has a standard deviation of 0.1/sqrt(288000) = 0.00019, that is 0.032 dB of 0.05.
+    CHECK(tracks["leaning"]["offset_dBFS"].get<double>() == Approx(20.0 * std::log10(0.05)).margin(0.13));
     std::string warnings;
     for (const auto& line : m["warnings"])
         warnings += line.get<std::string>() + "\n";

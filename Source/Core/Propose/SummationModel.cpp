@@ -104,14 +104,6 @@ SummationModel SummationModel::fromMatrices(std::vector<double> frequencies,
     return model;
 }
 
-void SummationModel::isolate(int track) {
-    for (int other = 0; other < trackCount(); ++other) {
-        if (other == track) continue;
-        const auto pair = pairIndex(std::min(track, other), std::max(track, other)) * binFrequencies.size();
-        std::fill_n(pairSpectra.begin() + static_cast<std::ptrdiff_t>(pair), binFrequencies.size(), 0.0);
-    }
-}
-
 void SummationModel::computeInPhase() {
     if (!hasEnergy()) return;
     inPhase = 0.0;
