@@ -77,8 +77,9 @@ Call understand(const juce::StringArray& words) {
 
 class Window : public juce::DocumentWindow {
 public:
-    Window(MainComponent* content, Preferences& p)
-        : juce::DocumentWindow("Spillwright", ui::palette().paper, juce::DocumentWindow::allButtons), preferences(p) {
+    Window(MainComponent* shown, Preferences& p)
+        : juce::DocumentWindow("Spillwright", ui::palette().paper, juce::DocumentWindow::allButtons), content(shown),
+          preferences(p) {
         setUsingNativeTitleBar(true);
         setContentNonOwned(content, true);
         setResizable(true, false);
@@ -90,10 +91,17 @@ public:
         content->grabKeyboardFocus();
     }
     ~Window() override { preferences.setWindowState(getWindowStateAsString()); }
+    void activeWindowStatusChanged() override {
+        juce::DocumentWindow::activeWindowStatusChanged();
+        if (isActiveWindow() && !content->hasKeyboardFocus(true)) content->grabKeyboardFocus();
+    }
+    /// Keys that reach the frame are meant for what is in it.
+    bool keyPressed(const juce::KeyPress& key) override { return content->keyPressed(key); }
     void closeButtonPressed() override { juce::JUCEApplication::getInstance()->systemRequestedQuit(); }
 
 private:
     static constexpr int titleBarRoom = 30; ///< Window managers add it around our content.
+    MainComponent* content;
     Preferences& preferences;
 };
 
