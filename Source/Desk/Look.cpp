@@ -16,7 +16,7 @@ juce::TextLayout layoutOfTooltip(const juce::String& words) {
     content.setJustification(juce::Justification::topLeft);
     content.append(words, ui::font(13.0f), ui::palette().ink);
     juce::TextLayout layout;
-    layout.createLayoutWithBalancedLineLengths(content, 420.0f);
+    layout.createLayout(content, 420.0f);
     return layout;
 }
 

@@ -263,7 +263,7 @@ void MainComponent::show(std::unique_ptr<Sheet> sheet) {
     openSheet->onClose = [this] { closeSheet(); };
     addAndMakeVisible(*openSheet);
     openSheet->setBounds(getLocalBounds());
-    if (openSheet->isShowing()) openSheet->grabKeyboardFocus();
+    if (openSheet->isShowing()) openSheet->firstPart().grabKeyboardFocus();
 }
 
 void MainComponent::closeSheet() {

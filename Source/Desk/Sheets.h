@@ -16,6 +16,8 @@ public:
     void paint(juce::Graphics& g) override;
     void mouseDown(const juce::MouseEvent& event) override;
     bool keyPressed(const juce::KeyPress& key) override;
+    /// What the keyboard goes to when the sheet is shown.
+    virtual juce::Component& firstPart() { return *this; }
 
 protected:
     explicit Sheet(const juce::String& title);
@@ -39,6 +41,7 @@ public:
     explicit RenderSheet(Controller& controller);
     void paint(juce::Graphics& g) override;
     void resized() override;
+    juce::Component& firstPart() override { return folder; }
     juce::TextEditor& folderField() { return folder; }
     juce::Button& goButton() { return go; }
 

@@ -139,7 +139,12 @@ std::string versionWorths(const Controller& controller, VersionKind kind) {
     const auto& version = controller.version(kind);
     if (!version) return {};
     std::string text;
+    constexpr std::ptrdiff_t mostLines = 14;
     for (const auto& change : version->why) {
+        if (&change - version->why.data() == mostLines) {
+            text += "and " + std::to_string(std::ssize(version->why) - mostLines) + " more, worth less\n";
+            break;
+        }
         const auto track = at(change.track);
         std::string line = controller.tracks()[track].name + ": ";
         if (change.kind != Proposal::Change::Kind::nudge) line += "flip";
