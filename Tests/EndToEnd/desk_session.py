@@ -104,10 +104,10 @@ class DeskSession:
         return self.run("xdotool", "getwindowname", self.window).strip()
 
     def key(self, *keys):
-        self.run("xdotool", "key", "--window", self.window, "--clearmodifiers", *keys)
+        self.run("xdotool", "windowfocus", "--sync", self.window, "key", "--clearmodifiers", *keys)  # as a keyboard would
 
     def click(self, x, y):
-        self.run("xdotool", "mousemove", "--window", self.window, str(x), str(y), "click", "1")
+        self.run("xdotool", "mousemove", "--window", self.window, str(x), str(y), "click", "1")  # within the window
 
     def alive(self):
         return self.window_process.poll() is None
