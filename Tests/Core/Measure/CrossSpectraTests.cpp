@@ -9,6 +9,7 @@
 #include <cmath>
 #include <cstring>
 #include <numbers>
+#include <utility>
 
 using namespace spillwright;
 using namespace spillwright::test;
@@ -69,6 +70,21 @@ TEST_CASE("cross-spectra are the mean of X_i conj(X_j) over whole Hann windows, 
             CHECK(std::abs(spectra.at(bin, i, j) - expected) < 1e-5 * power);
             CHECK(spectra.at(bin, j, i) == std::conj(spectra.at(bin, i, j)));
         }
+}
+
+TEST_CASE("a hundred and thirty tracks are measured like two") {
+    std::vector<std::vector<float>> tracks;
+    for (std::uint64_t track = 0; track < 130; ++track)
+        tracks.push_back(whiteNoise(4800, track));
+    tracks[129] = sum(tracks[129], tracks[0]);
+    const auto spectra = spectraOf(MemorySource(tracks));
+    const int window = spectra.windowLength();
+    for (const auto& [i, j] : {std::pair{0, 129}, std::pair{64, 127}, std::pair{129, 129}}) {
+        const auto expected =
+            oneBinByHand(tracks[static_cast<std::size_t>(i)], tracks[static_cast<std::size_t>(j)], window, 100);
+        const double power = std::sqrt(spectra.power(100, i) * spectra.power(100, j));
+        CHECK(std::abs(spectra.at(100, i, j) - expected) < 1e-5 * power);
+    }
 }
 
 TEST_CASE("the same bytes come out for any number of workers") {
