@@ -8,6 +8,7 @@
 #include <catch2/catch.hpp>
 
 #include <chrono>
+#include <cstdlib>
 #include <functional>
 #include <thread>
 
@@ -56,9 +57,22 @@ struct MeasuredBand {
     }
 };
 
+/// JUCE without a display, whatever the machine has: where DISPLAY is empty it would try the first one, which may be
+/// another test's and go away at any moment.
+struct JuceWithoutDisplay {
+    struct Hidden {
+        Hidden() {
+#if JUCE_LINUX
+            setenv("DISPLAY", ":64999", 1);
+#endif
+        }
+    } hidden;
+    juce::ScopedJuceInitialiser_GUI juce;
+};
+
 /// The whole window on it, without a display and without a device.
 struct BandWindow {
-    juce::ScopedJuceInitialiser_GUI juce;
+    JuceWithoutDisplay juce;
     TemporaryFolder settings;
     MeasuredBand band;
     Player player;

@@ -51,7 +51,7 @@ TEST_CASE("the dark twin is dark") {
 }
 
 TEST_CASE("without a recording the window says what to do, and the keys do no harm") {
-    juce::ScopedJuceInitialiser_GUI juce;
+    JuceWithoutDisplay juce;
     TemporaryFolder settings;
     Controller controller(2);
     Player player;
