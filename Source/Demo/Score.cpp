@@ -1,6 +1,6 @@
 #include "Demo/Score.h"
 
-#include "Core/Scene/Seeded.h"
+#include "Core/RandomStream.h"
 
 #include <algorithm>
 #include <charconv>
@@ -170,7 +170,7 @@ Result<Phrase> readStrokes(std::string_view text, const std::map<char, Stroke>& 
 Result<std::vector<Note>> arrange(const std::map<std::string, Phrase>& phrases, std::string_view order,
                                   const Tempo& tempo, const Feel& feel) {
     const double beat = 60.0 / tempo.beatsPerMinute;
-    Seeded random(feel.seed);
+    RandomStream random(feel.seed);
     std::vector<Note> notes;
     int bar = 0;
     for (const std::string& word : words(order)) {

@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstring>
 #include <map>
 
 namespace spillwright {
@@ -367,41 +366,6 @@ Result<std::unique_ptr<GroupReader>> Recording::openGroup(int group) const {
 Result<std::unique_ptr<GroupReader>> Recording::openFile(int index) const {
     const RecordingFile& file = contents->files.at(static_cast<std::size_t>(index));
     return openReader(file, 0, file.info.sampleRate);
-}
-
-bool sameAudio(const Recording& recording, int trackA, int trackB) {
-    const auto groupOf = [&](int track) -> std::optional<std::pair<int, std::size_t>> {
-        const auto& groups = recording.groups();
-        for (std::size_t g = 0; g < groups.size(); ++g)
-            for (std::size_t i = 0; i < groups[g].size(); ++i)
-                if (groups[g][i] == track) return std::pair(static_cast<int>(g), i);
-        return std::nullopt;
-    };
-    const auto placeA = groupOf(trackA), placeB = groupOf(trackB);
-    if (!placeA || !placeB) return false;
-    const auto& fileA = recording.files()[static_cast<std::size_t>(placeA->first)];
-    const auto& fileB = recording.files()[static_cast<std::size_t>(placeB->first)];
-    if (fileA.startsAt != fileB.startsAt || fileA.info.frames != fileB.info.frames ||
-        fileA.info.sampleRate != fileB.info.sampleRate)
-        return false;
-
-    auto readerA = recording.openGroup(placeA->first), readerB = recording.openGroup(placeB->first);
-    if (!readerA || !readerB) return false;
-    constexpr int block = 16384;
-    const auto buffers = [](const RecordingFile& file) {
-        return std::vector<std::vector<float>>(file.tracks.size(), std::vector<float>(block));
-    };
-    auto samplesA = buffers(fileA), samplesB = buffers(fileB);
-    std::vector<float*> intoA, intoB;
-    for (auto& buffer : samplesA)
-        intoA.push_back(buffer.data());
-    for (auto& buffer : samplesB)
-        intoB.push_back(buffer.data());
-    for (std::int64_t start = 0; start < recording.length(); start += block) {
-        if (!(*readerA)->read(start, block, intoA) || !(*readerB)->read(start, block, intoB)) return false;
-        if (std::memcmp(intoA[placeA->second], intoB[placeB->second], block * sizeof(float)) != 0) return false;
-    }
-    return true;
 }
 
 } // namespace spillwright

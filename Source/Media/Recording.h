@@ -50,8 +50,4 @@ private:
     std::unique_ptr<Contents> contents;
 };
 
-/// Whether both tracks hold the very same samples, at the same place: one of them is a copy. Reads both to the first
-/// difference. False where one cannot be read.
-bool sameAudio(const Recording& recording, int trackA, int trackB);
-
 } // namespace spillwright

@@ -127,6 +127,16 @@ TEST_CASE("silent tracks take no part, and a recording of nothing but silence is
           "f: every track is silent or unreadable; choose a folder of tracks with sound in them");
 }
 
+TEST_CASE("one sample that differs makes a copy a track of its own") {
+    Workers workers(1);
+    auto other = noise(length, 1);
+    std::swap(other[1000], other[2000]); // every figure of the track stays what it was
+    const MemorySource source({noise(length, 1), other});
+    const auto m = measure("f", named({"a", "b"}), source, {}, {}, workers, {});
+    REQUIRE(m.ok());
+    CHECK(m->warnings.empty());
+}
+
 TEST_CASE("one usable track can be measured, but nothing can be proposed for it") {
     Workers workers(1);
     const MemorySource source({noise(length, 1)});

@@ -1,6 +1,8 @@
 #include "Session/Setting.h"
 #include "Session/TextFile.h"
 
+#include "Support/TemporaryFolder.h"
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -8,6 +10,7 @@
 #include <fstream>
 
 using namespace spillwright;
+using spillwright::test::TemporaryFolder;
 
 namespace {
 
@@ -102,8 +105,7 @@ TEST_CASE("what is no setting is refused in one line that names the place") {
 }
 
 TEST_CASE("a text file appears whole or not at all") {
-    const auto folder = std::filesystem::temp_directory_path() / "spillwright text file test";
-    std::filesystem::create_directories(folder);
+    const TemporaryFolder folder;
     const auto path = folder / "a.json";
     REQUIRE(writeTextFile(path, "one").ok());
     REQUIRE(writeTextFile(path, "two").ok());
@@ -111,8 +113,8 @@ TEST_CASE("a text file appears whole or not at all") {
     std::string content;
     std::getline(file, content);
     CHECK(content == "two");
-    CHECK(std::distance(std::filesystem::directory_iterator(folder), {}) == 1);
-    CHECK_FALSE(writeTextFile(folder / "absent" / "a.json", "x").ok());
+    CHECK(std::distance(std::filesystem::directory_iterator(folder.path()), {}) == 1);
+    CHECK_FALSE(writeTextFile(folder / "absent/a.json", "x").ok());
     // A full disk: what the kernel offers as one.
     if (std::filesystem::exists("/dev/full")) {
         std::filesystem::create_symlink("/dev/full", folder / "full.json.partial");
@@ -121,5 +123,4 @@ TEST_CASE("a text file appears whole or not at all") {
         CHECK(full.fault().line().find("No space left") != std::string::npos);
         CHECK_FALSE(std::filesystem::exists(folder / "full.json"));
     }
-    std::filesystem::remove_all(folder);
 }

@@ -1,6 +1,6 @@
 #include "Core/Propose/FlipBound.h"
 
-#include "Core/Propose/RandomStream.h"
+#include "Core/RandomStream.h"
 
 #include <Eigen/Eigenvalues>
 

@@ -1,7 +1,7 @@
 #include "Core/Propose/FlipSearch.h"
 
 #include "Core/Propose/GrayWalk.h"
-#include "Core/Propose/RandomStream.h"
+#include "Core/RandomStream.h"
 
 #include <algorithm>
 #include <atomic>

@@ -1,5 +1,5 @@
 #include "Core/Propose/NudgeSearch.h"
-#include "Core/Propose/RandomStream.h"
+#include "Core/RandomStream.h"
 
 #include <Eigen/Core>
 #include <Eigen/Eigenvalues>

@@ -2,7 +2,7 @@
 
 #include "Core/Propose/BandCompression.h"
 #include "Core/Propose/FlipSearch.h"
-#include "Core/Propose/RandomStream.h"
+#include "Core/RandomStream.h"
 
 #include <Eigen/Cholesky>
 

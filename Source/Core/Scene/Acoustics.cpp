@@ -1,6 +1,6 @@
 #include "Core/Scene/Acoustics.h"
 
-#include "Core/Scene/Seeded.h"
+#include "Core/RandomStream.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
 
@@ -51,7 +51,7 @@ double scatterOf(const std::array<int, 3>& index) {
     std::uint64_t key = 0;
     for (int i : index)
         key = key * 65537 + static_cast<std::uint64_t>((i % 2 == 0 ? std::abs(i) : i) + 32768);
-    return 2.0 * Seeded(key).uniform() - 1.0;
+    return 2.0 * RandomStream(key).uniform() - 1.0;
 }
 
 /// Windowed-sinc taps for 1024 places between two samples.

@@ -1,7 +1,7 @@
 #include "Core/Scene/SceneSound.h"
 
+#include "Core/RandomStream.h"
 #include "Core/Scene/Acoustics.h"
-#include "Core/Scene/Seeded.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
 #include "Core/Signal/HighPass.h"
@@ -92,7 +92,7 @@ struct SceneSound::Contents {
     }
 
     void addSelfNoise(int microphone, std::vector<float>& sound) const {
-        Seeded random(scene.seed * 1000003 + static_cast<std::uint64_t>(microphone));
+        RandomStream random(scene.seed * 1000003 + static_cast<std::uint64_t>(microphone));
         const double rms = amplitudeOfDecibels(scene.microphones[static_cast<std::size_t>(microphone)].selfNoise.value);
         for (float& sample : sound)
             sample += static_cast<float>(rms * random.bell());

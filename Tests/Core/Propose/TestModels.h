@@ -1,7 +1,7 @@
 #pragma once
 
-#include "Core/Propose/RandomStream.h"
 #include "Core/Propose/SummationModel.h"
+#include "Core/RandomStream.h"
 
 #include <Eigen/Core>
 

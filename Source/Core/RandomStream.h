@@ -4,8 +4,8 @@
 
 namespace spillwright {
 
-/// The same numbers on every machine, unlike the standard library's distributions. SplitMix64 (Steele, Lea & Flood
-/// 2014).
+/// The same numbers on every machine, unlike the standard library's distributions.
+/// SplitMix64: Steele, Lea & Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014.
 class RandomStream {
 public:
     explicit RandomStream(std::uint64_t seed) : state(seed) {}
@@ -20,6 +20,15 @@ public:
     double between(double low, double high) { return low + (high - low) * uniform(); }
     int below(int count) { return static_cast<int>(uniform() * count); } ///< 0..count-1.
     int sign() { return (bits() >> 63) != 0 ? -1 : 1; }
+    /// Mean 0, variance 1, bell-shaped within +-3.46: the sum of four uniform numbers of 16 bits.
+    double bell() {
+        const std::uint64_t b = bits();
+        const auto part = [b](int shift) { return static_cast<double>((b >> shift) & 0xffff); };
+        const double sum = part(0) + part(16) + part(32) + part(48);
+        constexpr double mean = 2.0 * 65535.0;
+        constexpr double deviation = 37837.22714; // sqrt(4 (65536^2 - 1) / 12)
+        return (sum - mean) / deviation;
+    }
 
 private:
     std::uint64_t state;
