@@ -7,12 +7,16 @@
 namespace spillwright {
 
 Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) {
-    auto partial = path;
-    partial += ".partial";
+    namespace fs = std::filesystem;
+    // A link is followed, so that it stays one; what is no file (a terminal, a pipe, a device) is written to as it is.
+    std::error_code ignored;
+    const auto target = fs::is_symlink(path, ignored) ? fs::weakly_canonical(path, ignored) : path;
+    const bool inPlace = fs::exists(target, ignored) && !fs::is_regular_file(target, ignored);
+    auto partial = target;
+    if (!inPlace) partial += ".partial";
     const auto fault = [&] {
         const std::string reason = std::strerror(errno);
-        std::error_code ignored;
-        std::filesystem::remove(partial, ignored);
+        if (!inPlace) fs::remove(partial, ignored);
         return Fault{path.string(), "cannot be written (" + reason + ")", "choose another place or make room"};
     };
     errno = 0;
@@ -23,8 +27,9 @@ Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) 
         file.close();
         if (!file) return fault();
     }
+    if (inPlace) return done();
     std::error_code error;
-    std::filesystem::rename(partial, path, error);
+    fs::rename(partial, target, error);
     if (error) {
         errno = error.value();
         return fault();

@@ -107,7 +107,7 @@ TEST_CASE("no audio device is a state, not an error") {
     }
 }
 
-TEST_CASE("what leaves through a real audio server is the sum at the output level") {
+TEST_CASE("what leaves through a real audio server is the sum at the output level", "[device]") {
     const juce::ScopedJuceInitialiser_GUI juce;
     JackServer server;
     const int length = 3 * 48000;

@@ -402,10 +402,11 @@ TEST_CASE("a change just before the seam of the loop is taken at the seam, witho
 }
 
 TEST_CASE("when the head of the loop is not in memory in time the mix fades before the seam and goes on at the head") {
-    const int length = 1 << 19, from = 100000, to = 310000;
+    // The head lies beyond what is read ahead from the beginning before the seek is heard of.
+    const int length = 1 << 20, from = 500000, to = 710000;
     auto source = std::make_shared<UnreliableSource>(Tracks{tone(length, 100.0)});
     Rig rig(source);
-    rig.player.seek(300000);
+    rig.player.seek(to - 10000);
     rig.player.play();
     Rig::waitUntil([&] { return rig.player.ready(); });
     rig.run(5000);

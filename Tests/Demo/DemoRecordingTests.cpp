@@ -260,7 +260,7 @@ TEST_CASE("the truth says what was done and what follows from it") {
         if (source["name"] == "guitar") CHECK(source["lead_s"].get<double>() > 1.0);
 }
 
-TEST_CASE("the first demo is a session worth working on") {
+TEST_CASE("the first demo is a session worth working on", "[long]") {
     const auto sessions = demoSessions();
     REQUIRE_FALSE(sessions.empty());
     const fs::path scene = sessions.front().sceneFile;

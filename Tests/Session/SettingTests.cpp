@@ -23,6 +23,13 @@ std::vector<TrackInfo> tracksNamed(std::initializer_list<const char*> names) {
     return tracks;
 }
 
+std::string contentOf(const std::filesystem::path& path) {
+    std::ifstream file(path);
+    std::string content;
+    std::getline(file, content);
+    return content;
+}
+
 std::string settingWith(const std::string& track) {
     return R"({"format":"spillwright/setting","version":1,"name":"n","tracks":[)" + track + "]}";
 }
@@ -109,18 +116,22 @@ TEST_CASE("a text file appears whole or not at all") {
     const auto path = folder / "a.json";
     REQUIRE(writeTextFile(path, "one").ok());
     REQUIRE(writeTextFile(path, "two").ok());
-    std::ifstream file(path);
-    std::string content;
-    std::getline(file, content);
-    CHECK(content == "two");
+    CHECK(contentOf(path) == "two");
     CHECK(std::distance(std::filesystem::directory_iterator(folder.path()), {}) == 1);
     CHECK_FALSE(writeTextFile(folder / "absent/a.json", "x").ok());
-    // A full disk: what the kernel offers as one.
-    if (std::filesystem::exists("/dev/full")) {
-        std::filesystem::create_symlink("/dev/full", folder / "full.json.partial");
-        const auto full = writeTextFile(folder / "full.json", std::string(100000, 'x'));
+    // A link is followed, not replaced.
+    std::filesystem::create_symlink(path, folder / "link.json");
+    REQUIRE(writeTextFile(folder / "link.json", "three").ok());
+    CHECK(std::filesystem::is_symlink(folder / "link.json"));
+    CHECK(contentOf(path) == "three");
+    // A full disk: what the kernel offers as one. A device stays a device.
+    if (std::filesystem::is_character_file("/dev/full")) {
+        const auto full = writeTextFile("/dev/full", std::string(100000, 'x'));
         REQUIRE_FALSE(full.ok());
         CHECK(full.fault().line().find("No space left") != std::string::npos);
+        CHECK(std::filesystem::is_character_file("/dev/full"));
+        std::filesystem::create_symlink("/dev/full", folder / "full.json.partial");
+        CHECK_FALSE(writeTextFile(folder / "full.json", std::string(100000, 'x')).ok());
         CHECK_FALSE(std::filesystem::exists(folder / "full.json"));
     }
 }
