@@ -166,7 +166,8 @@ private:
                 value = std::stod(digits, &used);
             } catch (const std::exception&) {
             }
-            return used == digits.size() ? value : std::nan("");
+            const bool decimal = digits.find_first_of("xX") == std::string::npos;
+            return used == digits.size() && decimal ? value : std::nan("");
         };
         if (colon == std::string::npos) return usage("--band", "'" + words + "' is no band", "give it as LO:HI in Hz");
         const double low = number(words.substr(0, colon));
@@ -185,8 +186,9 @@ private:
             if (!band) return band.fault();
             options.band = *band;
         }
-        if (words.from && !(*words.from >= 0.0))
-            return usage("--from", "is below 0", "give seconds from the beginning");
+        if ((words.from && !std::isfinite(*words.from)) || (words.to && !std::isfinite(*words.to)))
+            return usage("--from, --to-time", "hold what is no number", "give seconds from the beginning");
+        if (words.from && *words.from < 0.0) return usage("--from", "is below 0", "give seconds from the beginning");
         if (words.to && !(*words.to > words.from.value_or(0.0)))
             return usage("--to-time", "does not lie after --from", "give seconds from the beginning");
         if (words.from) options.from = Seconds(*words.from);
@@ -257,7 +259,7 @@ private:
     void warn(const std::vector<std::string>& warnings) {
         clearProgress();
         for (const auto& line : warnings)
-            err << "spillwright-cli: " << line << "\n";
+            err << "spillwright-cli: " << oneLine(line) << "\n";
     }
 };
 
@@ -270,7 +272,10 @@ void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)");
     command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
     command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
-    command.add_option("--json", words.json, "write the result as JSON; - is standard output");
+    command.add_option("--json", words.json, "write the result as JSON; - is standard output")
+        ->check([](const std::string& file) {
+            return file.empty() ? std::string("needs the name of a file") : std::string();
+        });
 }
 
 } // namespace
@@ -318,6 +323,9 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")->check(CLI::Range(1, 256));
 
     Run run(out, err, progressOnTerminal, std::move(stop));
+    const auto named = [&](const CLI::App* command) { return command->get_name() == arguments.front(); };
+    if (!arguments.empty() && !arguments.front().starts_with('-') && app.get_subcommands(named).empty())
+        return run.fail(Run::usage(arguments.front(), "there is no such command", "spillwright-cli --help lists them"));
     try {
         app.parse(std::vector<std::string>(arguments.rbegin(), arguments.rend()));
     } catch (const CLI::Success& asked) { // help or version

@@ -6,6 +6,13 @@
 
 namespace spillwright {
 
+/// A text as one line: what would break it (a line feed in a file's name) becomes a space.
+inline std::string oneLine(std::string text) {
+    for (char& c : text)
+        if (static_cast<unsigned char>(c) < 0x20 || c == 0x7f) c = ' ';
+    return text;
+}
+
 /// What went wrong, for the one line a person reads: "WHERE: WHAT; MEND".
 struct Fault {
     enum class Kind {
@@ -19,7 +26,7 @@ struct Fault {
     std::string mend;  ///< What to do about it, one clause.
     Kind kind = Kind::input;
 
-    std::string line() const { return where + ": " + what + (mend.empty() ? "" : "; " + mend); }
+    std::string line() const { return oneLine(where + ": " + what + (mend.empty() ? "" : "; " + mend)); }
 };
 
 /// A value, or the fault that stood in its way.

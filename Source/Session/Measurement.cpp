@@ -70,8 +70,6 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
     for (std::size_t i = 0; i < m.tracks.size(); ++i) {
         const auto& track = m.tracks[i];
         const auto& statistics = spectra.statistics(static_cast<int>(i));
-        if (track.state == TrackState::unreadable)
-            m.warnings.push_back(track.file + ": unreadable: " + track.why + "; it takes no part");
         if (track.state == TrackState::silent)
             m.warnings.push_back(track.name + ": silent (peak below -90 dBFS); it takes no part");
         if (track.state != TrackState::ok) continue;
@@ -85,8 +83,9 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
             m.warnings.push_back(line.str());
         }
     }
-    for (std::size_t a = 0; a < m.usable.size(); ++a)
-        for (std::size_t b = a + 1; b < m.usable.size(); ++b) {
+    // Each copy is named once, against the first of its kind.
+    for (std::size_t b = 1; b < m.usable.size(); ++b)
+        for (std::size_t a = 0; a < b; ++a) {
             const auto& first = spectra.statistics(m.usable[a]);
             const auto& second = spectra.statistics(m.usable[b]);
             if (first.sumOfSquares != second.sumOfSquares || first.peak != second.peak || first.sum != second.sum)
@@ -94,6 +93,7 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
             if (!sameSamples(source, m.usable[a], m.usable[b], spectra.from(), spectra.to())) continue;
             m.warnings.push_back(m.tracks[static_cast<std::size_t>(m.usable[b])].name + ": the same audio as " +
                                  m.tracks[static_cast<std::size_t>(m.usable[a])].name + "; leave one of them out");
+            break;
         }
 }
 

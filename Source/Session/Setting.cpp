@@ -108,8 +108,9 @@ Result<Setting> settingFromJson(std::string_view text, const std::string& where)
         return fault(std::string("\"format\" is not \"") + formatName + "\"");
     const auto version = root.find("version");
     if (version == root.end() || !version->is_number_integer()) return fault("\"version\" is missing");
-    if (version->get<int>() > formatVersion)
+    if (version->get<double>() > formatVersion)
         return Fault{where, "this setting was written by a newer version", "update this program"};
+    if (*version != formatVersion) return fault("there is no such \"version\"");
 
     Setting setting;
     Members top(root, "");

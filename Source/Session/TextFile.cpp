@@ -3,6 +3,7 @@
 #include <cerrno>
 #include <cstring>
 #include <fstream>
+#include <string>
 
 namespace spillwright {
 
@@ -14,6 +15,10 @@ Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) 
     const bool inPlace = fs::exists(target, ignored) && !fs::is_regular_file(target, ignored);
     auto partial = target;
     if (!inPlace) partial += ".partial";
+    for (int attempt = 2; !inPlace && fs::exists(fs::symlink_status(partial, ignored)); ++attempt) {
+        partial = target; // another's file of this name stays what it is
+        partial += ".partial" + std::to_string(attempt);
+    }
     const auto fault = [&] {
         const std::string reason = std::strerror(errno);
         if (!inPlace) fs::remove(partial, ignored);

@@ -274,6 +274,8 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
     writeBytes(texts / "a.wav", "this is a text");
     writeBand(good);
     const auto setting = good / "setting.json";
+    const auto broken = good / "broken.json";
+    writeBytes(broken, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"no\nbody"}]})");
     writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"nobody"}]})");
     const auto goodFolder = good.path().string();
     const std::vector<std::vector<std::string>> calls = {
@@ -286,6 +288,7 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
         {"propose", goodFolder, "--hold", "nobody"},
         {"propose", goodFolder, "--setting", (empty / "absent.json").string()},
         {"propose", goodFolder, "--setting", setting.string()},
+        {"propose", goodFolder, "--setting", broken.string()},
         {"measure", goodFolder, "--from", "1000"},
         {"measure", goodFolder, "--band", "30000:40000"},
         {"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
@@ -320,6 +323,9 @@ TEST_CASE("words that are off end with status 2") {
         {"measure", folder, "--from", "3", "--to-time", "2"},
         {"measure", folder, "--from", "-1"},
         {"measure", folder, "--from", "nan"},
+        {"measure", folder, "--to-time", "inf"},
+        {"measure", folder, "--band", "0x10:0x100"},
+        {"measure", folder, "--json", ""},
         {"measure", folder, "--from", "two"},
         {"measure", folder, "--threads", "0"},
         {"measure", folder, "--largest-arrival", "0"},
@@ -357,6 +363,7 @@ TEST_CASE("the rest of a folder opens though some files cannot be read") {
         sample += 0.05f;
     writeWav(folder / "23 leaning.wav", leaning);
     std::filesystem::copy(folder / "01 a.wav", folder / "24 again.wav");
+    std::filesystem::copy(folder / "01 a.wav", folder / "25 once more.wav");
     const auto answer = call({"measure", folder.path().string(), "--json", "-"});
     REQUIRE(answer.status == 0);
     const auto m = answer.parsed();
@@ -374,10 +381,11 @@ TEST_CASE("the rest of a folder opens though some files cannot be read") {
     for (const auto& line : m["warnings"])
         warnings += line.get<std::string>() + "\n";
     for (const char* words : {"20 text.wav", "21 empty.wav", "hot: 2 samples at full scale", "leaning: constant offset",
-                              "again: the same audio as a"}) {
+                              "again: the same audio as a;", "once more: the same audio as a;"}) {
         INFO(warnings);
         CHECK(warnings.find(words) != std::string::npos);
     }
+    CHECK(m["warnings"].size() == 6); // each said once
 }
 
 TEST_CASE("a name with umlauts, spaces and 200 characters is a name like any other") {

@@ -9,6 +9,11 @@
 #include <filesystem>
 #include <fstream>
 
+#ifndef _WIN32
+#include <csignal>
+#include <sys/resource.h>
+#endif
+
 using namespace spillwright;
 using spillwright::test::TemporaryFolder;
 
@@ -92,6 +97,8 @@ TEST_CASE("what is no setting is refused in one line that names the place") {
         {R"({"format":"other","version":1,"tracks":[]})", "\"format\" is not"},
         {R"({"format":"spillwright/setting","tracks":[]})", "\"version\" is missing"},
         {R"({"format":"spillwright/setting","version":2,"tracks":[]})", "newer version"},
+        {R"({"format":"spillwright/setting","version":4294967297,"tracks":[]})", "newer version"},
+        {R"({"format":"spillwright/setting","version":-3,"tracks":[]})", "no such \"version\""},
         {R"({"format":"spillwright/setting","version":1})", "\"tracks\" is not a list"},
         {settingWith("7"), "track 1: is not an object"},
         {settingWith("{}"), "track 1: \"track\" is missing"},
@@ -130,8 +137,23 @@ TEST_CASE("a text file appears whole or not at all") {
         REQUIRE_FALSE(full.ok());
         CHECK(full.fault().line().find("No space left") != std::string::npos);
         CHECK(std::filesystem::is_character_file("/dev/full"));
-        std::filesystem::create_symlink("/dev/full", folder / "full.json.partial");
-        CHECK_FALSE(writeTextFile(folder / "full.json", std::string(100000, 'x')).ok());
-        CHECK_FALSE(std::filesystem::exists(folder / "full.json"));
     }
+    // Another's file that bears the temporary name stays what it is.
+    std::ofstream(folder / "b.json.partial") << "another's";
+    REQUIRE(writeTextFile(folder / "b.json", "four").ok());
+    CHECK(contentOf(folder / "b.json") == "four");
+    CHECK(contentOf(folder / "b.json.partial") == "another's");
+#ifndef _WIN32
+    // No room half-way: nothing of the file is left, and what was there before stays.
+    std::signal(SIGXFSZ, SIG_IGN);
+    rlimit before{};
+    REQUIRE(getrlimit(RLIMIT_FSIZE, &before) == 0);
+    const rlimit small{1000, before.rlim_max};
+    REQUIRE(setrlimit(RLIMIT_FSIZE, &small) == 0);
+    const auto cut = writeTextFile(path, std::string(100000, 'x'));
+    REQUIRE(setrlimit(RLIMIT_FSIZE, &before) == 0);
+    CHECK_FALSE(cut.ok());
+    CHECK(contentOf(path) == "three");
+    CHECK_FALSE(std::filesystem::exists(folder / "a.json.partial"));
+#endif
 }
