@@ -197,7 +197,7 @@ TEST_CASE("air takes its decibels a metre") {
     CHECK(lossDb(8000.0) == Approx(20.0 * 0.0766).margin(0.005));
 }
 
-TEST_CASE("a room decays as statistics say, a little slower") {
+TEST_CASE("a room decays as statistics say, a little slower", "[long]") {
     // 8 x 6 x 3 m. Eyring: 24 ln 10 / c * V / (-S ln(1 - a)), V = 144, S = 180. The image model of a shoebox with equal
     // surfaces stays above it by some 5 to 30 %, more in a flat room (Lehmann & Johansson 2008, from memory).
     const std::pair<double, double> eyring[] = {{0.2, 0.578}, {0.3, 0.361}, {0.5, 0.186}};
