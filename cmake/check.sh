@@ -9,6 +9,9 @@ configure_and_build build
 configure_and_build build/address -DSPILLWRIGHT_SANITIZE=address
 configure_and_build build/thread -DSPILLWRIGHT_SANITIZE=thread
 
+# JACK remembers eight servers, the killed ones too. Where none runs, nothing is lost by forgetting them.
+pgrep -x 'jackd|jackdbus' >/dev/null || rm -f /dev/shm/jack-shm-registry
+
 failed=0
 for folder in build/address build/thread build; do
     say "tests of $folder"

@@ -22,18 +22,32 @@ namespace {
 /// (-S), so that a busy machine makes it late but loses nothing.
 class JackServer {
 public:
-    JackServer() : name("spillwright-test-" + std::to_string(getpid())) {
-        setenv("JACK_DEFAULT_SERVER", name.c_str(), 1);
-        setenv("JACK_NO_AUDIO_RESERVATION", "1", 1);
-        std::vector<std::string> words{"jackd", "-r", "-S", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"};
+    JackServer() {
+        int ends[2];
+        REQUIRE(pipe(ends) == 0);
+        posix_spawn_file_actions_t actions;
+        posix_spawn_file_actions_init(&actions);
+        posix_spawn_file_actions_adddup2(&actions, ends[1], STDOUT_FILENO);
+        posix_spawn_file_actions_addclose(&actions, ends[0]);
+        posix_spawn_file_actions_addclose(&actions, ends[1]);
+        std::vector<std::string> words{"bash", SPILLWRIGHT_SOURCE_DIR "/Tests/Support/audio_server.sh", "256", "-S"};
         std::vector<char*> arguments;
         for (auto& word : words)
             arguments.push_back(word.data());
         arguments.push_back(nullptr);
-        if (posix_spawnp(&process, "jackd", nullptr, nullptr, arguments.data(), environ) != 0)
-            FAIL("jackd cannot be started: install the package jackd2");
+        const int failure = posix_spawnp(&process, "bash", &actions, nullptr, arguments.data(), environ);
+        posix_spawn_file_actions_destroy(&actions);
+        close(ends[1]);
+        std::string name;
+        for (char letter; failure == 0 && read(ends[0], &letter, 1) == 1 && letter != '\n';)
+            name += letter;
+        close(ends[0]);
+        if (name.empty()) FAIL("the audio server cannot be started");
+        setenv("JACK_DEFAULT_SERVER", name.c_str(), 1);
     }
     ~JackServer() { stop(); }
+
+    bool running() const { return waitpid(process, nullptr, WNOHANG) == 0; }
 
     void stop() {
         if (process <= 0) return;
@@ -43,15 +57,17 @@ public:
     }
 
 private:
-    std::string name;
     pid_t process = 0;
 };
 
 /// A client that writes down what the program gives out.
 class JackRecorder {
 public:
-    explicit JackRecorder(int samples) : left(static_cast<std::size_t>(samples)), right(left.size()) {
+    JackRecorder(const JackServer& server, int samples) : left(static_cast<std::size_t>(samples)), right(left.size()) {
+        jack_set_error_function([](const char*) {}); // until the server is there, each try is told as an error
         Rig::waitUntil([&] {
+            if (!server.running()) FAIL("the audio server has ended; what it said is above");
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
             client = jack_client_open("recorder", JackNoStartServer, nullptr);
             return client != nullptr;
         });
@@ -111,7 +127,7 @@ TEST_CASE("what leaves through a real audio server is the sum at the output leve
     const juce::ScopedJuceInitialiser_GUI juce;
     JackServer server;
     const int length = 3 * 48000;
-    auto recorder = std::make_unique<JackRecorder>(4 * 48000);
+    auto recorder = std::make_unique<JackRecorder>(server, 4 * 48000);
 
     std::vector<std::vector<float>> tracks;
     for (std::uint64_t seed = 1; seed <= 4; ++seed)

@@ -15,6 +15,8 @@ import time
 import numpy
 from scipy.io import wavfile
 
+audio_server = str(pathlib.Path(__file__).resolve().parents[1] / "Support" / "audio_server.sh")
+
 
 def need(*programs):
     missing = [p for p in programs if shutil.which(p) is None]
@@ -71,23 +73,28 @@ class DeskSession:
         self.stack.callback(end)
         return process
 
-    def _start(self):
-        self.folder = pathlib.Path(self.stack.enter_context(tempfile.TemporaryDirectory(prefix="spillwright-desk-")))
-        self.env = dict(os.environ, HOME=str(self.folder), XDG_CACHE_HOME=str(self.folder / "cache"),
-                        JACK_DEFAULT_SERVER=f"spillwright-test-{os.getpid()}", JACK_NO_AUDIO_RESERVATION="1")
-        self.env.pop("WAYLAND_DISPLAY", None)
-
-        # The server picks a free display by itself and says which.
+    def _spawn_and_ask(self, command):
+        """Starts command(pipe), a server that tells on that file descriptor how it is reached: its first line."""
         read_end, write_end = os.pipe()
-        self._spawn(["Xvfb", "-displayfd", str(write_end), "-screen", "0", self.size + "x24", "-nolisten", "tcp"],
-                    pass_fds=[write_end])
+        self._spawn(command(write_end), pass_fds=[write_end])
         os.close(write_end)
         with os.fdopen(read_end) as pipe:
-            self.env["DISPLAY"] = ":" + pipe.readline().strip()
+            answer = pipe.readline().strip()
+        assert answer, "a server did not start: " + command(write_end)[0]
+        return answer
+
+    def _start(self):
+        self.folder = pathlib.Path(self.stack.enter_context(tempfile.TemporaryDirectory(prefix="spillwright-desk-")))
+        self.env = dict(os.environ, HOME=str(self.folder), XDG_CACHE_HOME=str(self.folder / "cache"))
+        self.env.pop("WAYLAND_DISPLAY", None)
+
+        self.env["DISPLAY"] = ":" + self._spawn_and_ask(  # the server picks a free display by itself
+            lambda pipe: ["Xvfb", "-displayfd", str(pipe), "-screen", "0", self.size + "x24", "-nolisten", "tcp"])
         self._spawn(["openbox"])
         # Long periods: the machine that checks may be busy, and the sound must not depend on it.
-        self._spawn(["jackd", "-r", "-n", self.env["JACK_DEFAULT_SERVER"], "-d", "dummy", "-r", str(self.rate), "-p", "1024"])
-        wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 15, "the audio server")
+        self.env["JACK_DEFAULT_SERVER"] = self._spawn_and_ask(
+            lambda pipe: ["bash", "-c", f'"$0" 1024 >&{pipe}', audio_server])
+        wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 60, "the audio server")
         self.window_process = self._spawn([self.program, "--settings-dir", self.folder / "settings", *self.arguments])
         self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 30,
                                "the window")[-1]

@@ -1,0 +1,19 @@
+#!/usr/bin/env bash
+# An audio server without hardware, for one test: audio_server.sh <samples a period> [jackd options ...]
+# Prints the name of the server (for JACK_DEFAULT_SERVER) on one line, then becomes the server: end it with SIGTERM.
+#
+# JACK remembers at most eight servers of a user by name, and one that was killed is forgotten only when its name comes
+# again. So the names are few and used again; a lock, which the server holds as long as it lives, tells which are taken.
+set -u
+period=$1
+shift
+for slot in 1 2 3 4; do
+    exec 9>"/tmp/spillwright-audio-server-$UID-$slot.lock"
+    if flock --nonblock 9; then
+        echo "spillwright-test-$slot"
+        export JACK_NO_AUDIO_RESERVATION=1
+        exec setpriv --pdeathsig TERM jackd -r "$@" -n "spillwright-test-$slot" -d dummy -r 48000 -p "$period" >&2
+    fi
+done
+echo "four audio servers of other tests are running: wait until they have ended" >&2
+exit 1
