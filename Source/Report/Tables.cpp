@@ -61,6 +61,16 @@ std::string arrivalInWords(const PairReading& pair, const CrossSpectra& spectra)
            fixed(pair.arrival->delay.value * spectra.sampleRate(), 1, true) + " smp)";
 }
 
+/// "+1.00 ±0.01 m": as many decimals as the uncertainty's first digit needs, at most three.
+std::string distanceInWords(const PairReading& pair, Celsius temperature) {
+    if (!pair.arrival) return "";
+    const auto& arrival = *pair.arrival;
+    const double uncertainty = distanceUncertainty(arrival.delay, arrival.uncertainty, temperature).value;
+    const int decimals = std::clamp(static_cast<int>(std::ceil(-std::log10(std::max(uncertainty, 1e-3)))), 0, 3);
+    return fixed(arrival.delay.value * speedOfSound(temperature), decimals, true) + " ±" +
+           fixed(std::max(uncertainty, 1e-3), decimals) + " m";
+}
+
 std::string polarityInWords(const PairReading& pair) {
     if (!pair.polarity) return "";
     const std::string word = pair.polarity->polarity == Polarity::same ? "same" : "inverted";
@@ -101,13 +111,15 @@ std::string measurementTable(const Measurement& m) {
     });
     const auto unrelated =
         static_cast<std::size_t>(std::count_if(pairs.begin(), pairs.end(), [](const auto& p) { return !p.related; }));
-    Table table({"pair (most coherent first)", "coherence", "second arrives", "polarity", "sum dB", "flipped dB"},
-                {true, false, true, true, false, false});
+    Table table(
+        {"pair (most coherent first)", "coherence", "second arrives", "path", "polarity", "sum dB", "flipped dB"},
+        {true, false, true, false, true, false, false});
     for (const auto& pair : pairs) {
         if (!pair.related) break;
         table.add({m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
                        m.tracks[static_cast<std::size_t>(pair.second)].name,
-                   fixed(pair.coherence, 2), arrivalInWords(pair, spectra), polarityInWords(pair),
+                   fixed(pair.coherence, 2), arrivalInWords(pair, spectra),
+                   distanceInWords(pair, m.options.temperature), polarityInWords(pair),
                    fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
     }
     out += "\n" + table.text();

@@ -1,5 +1,6 @@
 #include "Session/Measurement.h"
 
+#include "Session/Findings.h"
 #include "Session/JsonNumbers.h"
 
 #include <nlohmann/json.hpp>
@@ -147,6 +148,9 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
     auto pairs = readPairs(*m.spectra, m.usable, {options.band, options.largestArrival}, workers, pairsWatch);
     if (!pairs) return pairs.fault();
     m.pairs = std::move(pairs).value();
+    m.consistency = fitTriangles(m.pairs);
+    for (auto& line : consistencyInWords(m))
+        m.warnings.push_back(std::move(line));
     return m;
 }
 
@@ -203,8 +207,19 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
                                       : ordered_json();
         p["arrivalInBand_ms"] = ms(pair.arrivalInBand, &Arrival::delay);
         p["arrivalInBandUncertainty_ms"] = ms(pair.arrivalInBand, &Arrival::uncertainty);
+        p["arrivalFitted_ms"] =
+            pair.arrivalFitted ? rounded(inMilliseconds(pair.arrivalFitted->delay), msDigits) : ordered_json();
+        p["arrivalFittedUncertainty_ms"] =
+            pair.arrivalFitted ? rounded(inMilliseconds(pair.arrivalFitted->uncertainty), msDigits) : ordered_json();
+        p["closesTriangles"] = pair.closesTriangles ? ordered_json(*pair.closesTriangles) : ordered_json();
         p["distance_m"] =
             pair.arrival ? rounded(inMilliseconds(pair.arrival->delay) * metresPerMs, msDigits) : ordered_json();
+        p["distanceUncertainty_m"] =
+            pair.arrival
+                ? rounded(
+                      distanceUncertainty(pair.arrival->delay, pair.arrival->uncertainty, m.options.temperature).value,
+                      msDigits)
+                : ordered_json();
         p["polarity"] = pair.polarity ? ordered_json(sign(pair.polarity->polarity)) : ordered_json();
         p["polarityConfidence"] = pair.polarity ? rounded(pair.polarity->confidence, shareDigits) : ordered_json();
         p["oneTone"] = pair.oneTone;
@@ -212,6 +227,14 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
         p["summationGain_dB"] = rounded(pair.summationGain.value, dbDigits);
         p["summationGainFlipped_dB"] = rounded(pair.summationGainFlipped.value, dbDigits);
         pairs.push_back(std::move(p));
+    }
+
+    ordered_json sets = ordered_json::array();
+    for (const auto& set : m.consistency.sets) {
+        ordered_json names = ordered_json::array();
+        for (const int track : set.tracks)
+            names.push_back(nameOf(track));
+        sets.push_back({{"tracks", std::move(names)}, {"pairs", set.pairs}});
     }
 
     ordered_json root;
@@ -228,6 +251,8 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
     root["effectiveAverages"] = rounded(spectra.effectiveAverages(), 3);
     root["tracks"] = std::move(tracks);
     root["pairs"] = std::move(pairs);
+    root["triangles"] = {
+        {"asked", m.consistency.triangles}, {"closing", m.consistency.closing}, {"sets", std::move(sets)}};
     root["spill"] = ordered_json::array();
     root["warnings"] = m.warnings;
     return root;

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Measure/Consistency.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/PairReading.h"
 #include "Core/Propose/Propose.h"
@@ -31,6 +32,7 @@ struct Measurement {
     std::vector<int> usable;       ///< Indices of the tracks that take part.
     std::shared_ptr<const CrossSpectra> spectra;
     std::vector<PairReading> pairs;
+    Consistency consistency; ///< What the triangles of arrivals say.
     std::vector<std::string> warnings;
 };
 

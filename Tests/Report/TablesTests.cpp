@@ -59,6 +59,8 @@ TEST_CASE("the measurement's tables say in words what was found") {
     CHECK(pair.find("+2.000 ms") != std::string::npos); // 96 samples at 48 kHz
     CHECK(pair.find("(+96.0 smp)") != std::string::npos);
     CHECK(pair.find("inverted") != std::string::npos);
+    // 2 ms at 343.2 m/s; 0.27 % of it for the speed of sound.
+    CHECK(pair.find("+0.686 ±0.002 m") != std::string::npos);
     CHECK(text.find("2 pairs are unrelated.") != std::string::npos);
 }
 

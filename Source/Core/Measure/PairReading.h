@@ -24,6 +24,12 @@ struct PolarityReading {
     double confidence = 0.5; ///< 0.5..1; sure from 0.8.
 };
 
+/// An arrival as the triangles say that it takes part in: see Consistency.h.
+struct FittedArrival {
+    Seconds delay;
+    Seconds uncertainty; ///< One standard uncertainty.
+};
+
 struct ThirdOctaveCoherence {
     Hertz centre; ///< Nominal (100, 125, 160 ...).
     double coherence = 0.0;
@@ -39,7 +45,9 @@ struct PairReading {
     double coherence = 0.0;     ///< Mean over the band, every octave alike, the pair's own arrival taken out. 0..1.
     std::vector<ThirdOctaveCoherence> coherenceByThirdOctave; ///< Up to 8 kHz, where the rate allows.
     std::optional<Arrival> arrival;                           ///< Wide band.
-    std::optional<Arrival> arrivalInBand; ///< Phase slope within the band around the wide-band arrival.
+    std::optional<Arrival> arrivalInBand;       ///< Phase slope within the band around the wide-band arrival.
+    std::optional<FittedArrival> arrivalFitted; ///< From all pairs that agree with this one; empty where none do.
+    std::optional<bool> closesTriangles; ///< With the other pairs of its tracks; empty where that cannot be asked.
     std::optional<PolarityReading> polarity;
     Decibels summationGain;        ///< Of these two tracks as they are, in the band.
     Decibels summationGainFlipped; ///< With one of them flipped.

@@ -1,0 +1,70 @@
+#include "Session/Findings.h"
+
+#include <algorithm>
+#include <cstdio>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double chanceMisses = 0.05; // of triangles that one source rules: arrivals' errors have heavy tails
+constexpr std::size_t pairsNamed = 3; // one by one; of more only the number is told
+constexpr std::size_t tracksNamed = 4;
+
+/// "a, b and c", "a, b, c, d and 5 more".
+std::string namesOf(const Measurement& m, const std::vector<int>& tracks) {
+    const std::size_t named = tracks.size() <= tracksNamed + 1 ? tracks.size() : tracksNamed;
+    std::string words;
+    for (std::size_t k = 0; k < named; ++k)
+        words += (k == 0                   ? ""
+                  : k + 1 == tracks.size() ? " and "
+                                           : ", ") +
+                 m.tracks[static_cast<std::size_t>(tracks[k])].name;
+    return named == tracks.size() ? words : words + " and " + std::to_string(tracks.size() - named) + " more";
+}
+
+std::string pairName(const Measurement& m, const OddPair& pair) {
+    return m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
+           m.tracks[static_cast<std::size_t>(pair.second)].name;
+}
+
+std::string signedMs(Seconds time) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%+.2f ms", inMilliseconds(time));
+    return text;
+}
+
+} // namespace
+
+std::vector<std::string> consistencyInWords(const Measurement& m) {
+    const auto& found = m.consistency;
+    std::vector<std::string> lines;
+    for (std::size_t k = 0; k < std::min(pairsNamed, found.oddArrivals.size()); ++k) {
+        const auto& odd = found.oddArrivals[k];
+        lines.push_back(pairName(m, odd) + ": arrives at " + signedMs(odd.measured) +
+                        ", but the other pairs of these tracks say " + signedMs(odd.expected) +
+                        "; do not nudge by this pair alone");
+    }
+    if (found.oddArrivals.size() > pairsNamed)
+        lines.push_back(std::to_string(found.oddArrivals.size() - pairsNamed) +
+                        " more pairs arrive at other times than the pairs beside them say; trust the fitted arrivals");
+    for (std::size_t k = 0; k < std::min(pairsNamed, found.oddPolarities.size()); ++k)
+        lines.push_back(pairName(m, found.oddPolarities[k]) +
+                        ": polarity contradicts the other pairs of these tracks; listen before you flip by it");
+    if (found.oddPolarities.size() > pairsNamed)
+        lines.push_back(std::to_string(found.oddPolarities.size() - pairsNamed) +
+                        " more pairs contradict the polarity of the pairs beside them; listen before you flip by them");
+
+    const bool open = found.closing < (1.0 - chanceMisses) * found.triangles;
+    const bool told = found.sets.size() == 1 && !found.oddArrivals.empty();
+    if (open && !told) {
+        std::string line = "arrivals: " + std::to_string(found.closing) + " of " + std::to_string(found.triangles) +
+                           (found.triangles == 1 ? " triangle closes" : " triangles close");
+        for (std::size_t k = 0; k < std::min(pairsNamed, found.sets.size()); ++k)
+            line += (k == 0 ? "; one source rules " : "; another ") + namesOf(m, found.sets[k].tracks);
+        lines.push_back(line + "; other pairs hear different sources first, so take their arrivals pair by pair");
+    }
+    return lines;
+}
+
+} // namespace spillwright
