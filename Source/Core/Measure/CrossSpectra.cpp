@@ -12,6 +12,7 @@
 #include <numbers>
 #include <optional>
 #include <string>
+#include <utility>
 
 namespace spillwright {
 
@@ -68,65 +69,218 @@ Plan planFor(std::int64_t from, std::int64_t to, double rate) {
     return plan;
 }
 
+std::size_t pairsOf(int tracks) {
+    const auto all = static_cast<std::size_t>(tracks);
+    return all * (all + 1) / 2;
+}
+
+/// Complex sums of all pairs (i <= j), block of bins by block of bins.
+struct PairSums {
+    struct Block {
+        std::size_t start;     // of the first pair's real parts
+        std::size_t pair;      // from a pair to the next
+        std::size_t imaginary; // from real to imaginary parts
+        int poolBins;          // bins a value
+    };
+    int firstBin = 0; // of the first block
+    std::vector<Block> blocks;
+    LargeArray<float> values;
+
+    /// [block][pair][16 real, 16 imaginary]: as the kernels accumulate windows.
+    static PairSums ofBins(int firstBlock, int count, std::size_t pairs) {
+        PairSums sums;
+        sums.firstBin = firstBlock * binsPerBlock;
+        for (std::size_t block = 0; block < static_cast<std::size_t>(count); ++block)
+            sums.blocks.push_back({block * pairs * floatsPerBlock, floatsPerBlock, binsPerBlock, 1});
+        sums.values = LargeArray<float>(static_cast<std::size_t>(count) * pairs * floatsPerBlock);
+        return sums;
+    }
+
+    /// [block][real, imaginary][pair][pool]: as they add kept stretches, each part rounded up to whole vectors.
+    static PairSums ofPools(const Keeping& keeping, std::size_t pairs) {
+        PairSums sums;
+        std::size_t size = 0;
+        for (const int poolBins : keeping.poolBins) {
+            const auto values = static_cast<std::size_t>(binsPerBlock / poolBins);
+            const std::size_t part = wholeVectors(pairs * values);
+            sums.blocks.push_back({size, values, part, poolBins});
+            size += 2 * part;
+        }
+        sums.values = LargeArray<float>(size);
+        return sums;
+    }
+    static std::size_t wholeVectors(std::size_t count) {
+        return (count + binsPerBlock - 1) / binsPerBlock * binsPerBlock;
+    }
+
+    float* block(std::size_t index) { return values.data() + blocks[index].start; }
+
+    /// Sum of the pool that holds a bin; `pair` is that of (i, j), i <= j.
+    std::complex<float> at(std::size_t pair, int bin) const {
+        const int place = bin - firstBin;
+        const Block& block = blocks[static_cast<std::size_t>(place / binsPerBlock)];
+        const float* re = values.data() + block.start + pair * block.pair + place % binsPerBlock / block.poolBins;
+        return {re[0], re[block.imaginary]};
+    }
+};
+
+/// A stretch as far as an average over stretches is concerned.
+struct Part {
+    double weight = 1.0;
+    int windows = 0;
+};
+
+struct Chosen {
+    int stretch = 0; // kept
+    float weight = 1.0f;
+};
+
+void add(TrackStatistics& total, const TrackStatistics& part) {
+    total.samples += part.samples;
+    total.sum += part.sum;
+    total.sumOfSquares += part.sumOfSquares;
+    total.peak = std::max(total.peak, part.peak);
+    total.clippedSamples += part.clippedSamples;
+}
+
 /// What a CrossSpectra holds.
 struct Store {
     Plan plan;
     int tracks = 0;
     double rate = 0.0;
     int bins = 0;
-    int blocks = 0;
-    int firstPhaseBin = 0, phaseBins = 0;
-    int firstPhaseBlock = 0, phaseBlocks = 0;
+    float scale = 0.0f; // of sums, to a mean over windows
     std::vector<TrackStatistics> statistics;
-    std::vector<std::uint8_t> sounding; // [track][stretch]
-    LargeArray sums;                    // [block][pair][16 real, 16 imaginary]
-    LargeArray phases;                  // the same, from firstPhaseBlock on
+    std::vector<Part> parts;            // averaged: stretches of the pass, or kept ones that were chosen
+    std::vector<std::uint8_t> sounding; // [part][track]
+    std::vector<Pool> phasePools;
+    PairSums sums, phases;
 
-    Store(const Plan& cut, int trackCount, double sampleRate)
-        : plan(cut), tracks(trackCount), rate(sampleRate), statistics(static_cast<std::size_t>(trackCount)),
-          sounding(static_cast<std::size_t>(trackCount) * static_cast<std::size_t>(cut.stretches)) {
-        const double width = rate / plan.window;
+    Keeping keeping;
+    std::vector<Pool> pools;
+    std::vector<TrackStatistics> stretchStatistics; // [kept stretch][track]
+    LargeArray<std::uint32_t> kept;                 // [kept stretch][block][pair][value]
+
+    /// For a pass.
+    Store(const Plan& cut, int trackCount, double sampleRate, std::size_t keepAtMostBytes)
+        : plan(cut), tracks(trackCount), rate(sampleRate), statistics(static_cast<std::size_t>(trackCount)) {
+        const double width = binWidth();
         bins = std::min(plan.window / 2, static_cast<int>(std::floor(highestHertz / width + 1e-9))) + 1;
-        blocks = (bins + binsPerBlock - 1) / binsPerBlock;
-        firstPhaseBin = std::min(bins, static_cast<int>(std::ceil(phaseLow / width - 1e-9)));
-        const int lastPhaseBin = std::min(bins - 1, static_cast<int>(std::floor(phaseHigh / width + 1e-9)));
-        phaseBins = std::max(0, lastPhaseBin - firstPhaseBin + 1);
-        firstPhaseBlock = firstPhaseBin / binsPerBlock;
-        phaseBlocks = phaseBins == 0 ? 0 : lastPhaseBin / binsPerBlock - firstPhaseBlock + 1;
-        sums = LargeArray(static_cast<std::size_t>(blocks) * blockFloats());
-        phases = LargeArray(static_cast<std::size_t>(phaseBlocks) * blockFloats());
+        sums = PairSums::ofBins(0, blocks(), pairs());
+        for (int bin = static_cast<int>(std::ceil(phaseLow / width - 1e-9));
+             bin < bins && bin <= static_cast<int>(std::floor(phaseHigh / width + 1e-9)); ++bin)
+            phasePools.push_back({bin, 1});
+        if (!phasePools.empty()) {
+            const int first = phasePools.front().firstBin / binsPerBlock;
+            phases = PairSums::ofBins(first, phasePools.back().firstBin / binsPerBlock - first + 1, pairs());
+        }
+        for (int stretch = 0; stretch < plan.stretches; ++stretch)
+            parts.push_back({1.0, plan.windowsOf(stretch)});
+        sounding.resize(parts.size() * statistics.size());
+        scale = plan.windows > 0 ? 1.0f / static_cast<float>(plan.windows) : 0.0f;
+        keeping = chooseKeeping(bins, width, tracks, plan.stretches, keepAtMostBytes);
+        pools = keeping.pools(bins);
+        stretchStatistics.resize(static_cast<std::size_t>(keeping.stretches) * statistics.size());
+        kept = LargeArray<std::uint32_t>(static_cast<std::size_t>(keeping.stretches) * valuesPerStretch() +
+                                         binsPerBlock); // read in whole vectors
     }
 
-    std::size_t pairs() const { return static_cast<std::size_t>(tracks) * static_cast<std::size_t>(tracks + 1) / 2; }
-    std::size_t blockFloats() const { return pairs() * floatsPerBlock; }
-
-    /// Real part of a bin of a pair (i <= j); the imaginary part lies binsPerBlock further.
-    std::size_t place(int bin, int i, int j) const {
-        const auto row = static_cast<std::size_t>(i);
-        const auto all = static_cast<std::size_t>(tracks);
-        const std::size_t pair = row * all - row * (row + 1) / 2 + static_cast<std::size_t>(j);
-        return static_cast<std::size_t>(bin / binsPerBlock) * blockFloats() + pair * floatsPerBlock +
-               static_cast<std::size_t>(bin % binsPerBlock);
+    /// For an average of some kept stretches of another, in ascending order.
+    Store(const Store& whole, std::span<const Chosen> chosen)
+        : plan(whole.plan), tracks(whole.tracks), rate(whole.rate),
+          bins(whole.pools.back().firstBin + whole.pools.back().bins), statistics(whole.statistics.size()),
+          sums(PairSums::ofPools(whole.keeping, pairs())), phases(PairSums::ofPools(whole.keeping, pairs())) {
+        for (const Pool& pool : whole.pools)
+            if (pool.firstBin * binWidth() >= phaseLow - 1e-9 &&
+                (pool.firstBin + pool.bins - 1) * binWidth() <= phaseHigh + 1e-9)
+                phasePools.push_back(pool);
+        plan.from = chosen.empty() ? plan.from : whole.span(chosen.front().stretch).from;
+        plan.to = chosen.empty() ? plan.from : whole.span(chosen.back().stretch).to;
+        plan.windows = 0;
+        double weightedWindows = 0.0;
+        for (const auto& [stretch, weight] : chosen) {
+            parts.push_back({static_cast<double>(weight), whole.windowsOf(stretch)});
+            plan.windows += parts.back().windows;
+            weightedWindows += parts.back().weight * parts.back().windows;
+            for (int track = 0; track < tracks; ++track) {
+                sounding.push_back(whole.stretchSounds(track, stretch));
+                add(statistics[static_cast<std::size_t>(track)],
+                    whole.stretchStatistics[whole.statisticsPlace(track, stretch)]);
+            }
+        }
+        scale = weightedWindows > 0.0 ? static_cast<float>(1.0 / weightedWindows) : 0.0f;
     }
 
-    void copy(const float* from, int i, int j, int firstBin, float scale, std::span<std::complex<float>> out) const {
-        const float imaginary = i <= j ? scale : -scale;
+    double binWidth() const { return rate / plan.window; }
+    int blocks() const { return (bins + binsPerBlock - 1) / binsPerBlock; }
+    std::size_t pairs() const { return pairsOf(tracks); }
+    std::size_t pair(int i, int j) const { // i <= j
+        return pairsOf(tracks) - pairsOf(tracks - i) + static_cast<std::size_t>(j - i);
+    }
+
+    void copy(int i, int j, int firstBin, std::span<std::complex<float>> out) const {
+        const std::size_t index = pair(std::min(i, j), std::max(i, j));
+        const float sign = i <= j ? 1.0f : -1.0f;
         for (std::size_t n = 0; n < out.size();) {
             const int bin = firstBin + static_cast<int>(n);
-            const float* part = from + place(bin, std::min(i, j), std::max(i, j));
-            const std::size_t run =
-                std::min(out.size() - n, static_cast<std::size_t>(binsPerBlock - bin % binsPerBlock));
-            for (std::size_t k = 0; k < run; ++k, ++n)
-                out[n] = {scale * part[k], imaginary * part[binsPerBlock + k]};
+            const auto& block = sums.blocks[static_cast<std::size_t>(bin / binsPerBlock)];
+            const float* re = sums.values.data() + block.start + index * block.pair;
+            const float* im = re + block.imaginary;
+            std::size_t within = static_cast<std::size_t>(bin % binsPerBlock);
+            const std::size_t run = std::min(out.size() - n, binsPerBlock - within);
+            if (block.poolBins == 1) {
+                for (const std::size_t end = n + run; n < end; ++n, ++within)
+                    out[n] = {scale * re[within], sign * scale * im[within]};
+                continue;
+            }
+            const auto poolBins = static_cast<std::size_t>(block.poolBins);
+            for (const std::size_t end = n + run; n < end; ++n, ++within) {
+                // The last pool may hold fewer bins.
+                const int first = bin / binsPerBlock * binsPerBlock + static_cast<int>(within / poolBins * poolBins);
+                const float share = scale / static_cast<float>(std::min(block.poolBins, bins - first));
+                out[n] = {share * re[within / poolBins], sign * share * im[within / poolBins]};
+            }
         }
     }
 
-    float scale() const { return plan.windows > 0 ? 1.0f / static_cast<float>(plan.windows) : 0.0f; }
-    std::size_t soundingPlace(int track, int stretch) const {
-        return static_cast<std::size_t>(track) * static_cast<std::size_t>(plan.stretches) +
-               static_cast<std::size_t>(stretch);
+    bool partSounds(int track, std::size_t part) const {
+        return sounding[part * statistics.size() + static_cast<std::size_t>(track)] != 0;
     }
-    bool sounds(int track, int stretch) const { return sounding[soundingPlace(track, stretch)] != 0; }
+    /// Effective averages of the parts that `take` accepts: (sum w n)^2 / sum w^2 n windows.
+    template <class Take>
+    double averages(Take&& take) const {
+        double sum = 0.0, squares = 0.0;
+        for (std::size_t part = 0; part < parts.size(); ++part)
+            if (take(part)) {
+                sum += parts[part].weight * parts[part].windows;
+                squares += parts[part].weight * parts[part].weight * parts[part].windows;
+            }
+        return squares > 0.0 ? averagesPerWindow * sum * sum / squares : 0.0;
+    }
+
+    // Kept stretches.
+    std::size_t valuesPerStretch() const { return keeping.valuesPerPair() * pairs(); }
+    std::uint32_t* keptBlock(int stretch, std::size_t block) {
+        return kept.data() + static_cast<std::size_t>(stretch) * valuesPerStretch() + keeping.valuesTo[block] * pairs();
+    }
+    const std::uint32_t* keptBlock(int stretch, std::size_t block) const {
+        return const_cast<Store*>(this)->keptBlock(stretch, block);
+    }
+    int firstPartOf(int stretch) const { return std::min(stretch * keeping.together, plan.stretches); }
+    std::int64_t windowsBefore(int stretch) const { return plan.windowsBefore(firstPartOf(stretch)); }
+    int windowsOf(int stretch) const { return static_cast<int>(windowsBefore(stretch + 1) - windowsBefore(stretch)); }
+    StretchSpan span(int stretch) const {
+        return {plan.from + windowsBefore(stretch) * plan.hop(),
+                plan.from + (windowsBefore(stretch + 1) - 1) * plan.hop() + plan.window};
+    }
+    bool stretchSounds(int track, int stretch) const {
+        for (int part = firstPartOf(stretch); part < firstPartOf(stretch + 1); ++part)
+            if (partSounds(track, static_cast<std::size_t>(part))) return true;
+        return false;
+    }
+    std::size_t statisticsPlace(int track, int stretch) const {
+        return static_cast<std::size_t>(stretch) * statistics.size() + static_cast<std::size_t>(track);
+    }
 };
 
 /// The windows of one stretch that one worker reads and transforms in a row: those of a whole group, or of a part of
@@ -136,12 +290,12 @@ struct Lane {
     int group = 0;
     int part = 0, parts = 1;
     std::unique_ptr<GroupReader> reader;
-    AlignedVector<float> samples;   // [track][half of a window, half of a window]
-    int earlier = 0;                // which half is the earlier one
-    std::int64_t earlierStart = -1; // the place of its first sample; -1: holds nothing
-    std::vector<float> peaks;       // [track][half]
-    std::vector<TrackStatistics> statistics;
-    std::vector<std::uint8_t> sounding; // [track], in this stretch
+    AlignedVector<float> samples;            // [track][half of a window, half of a window]
+    int earlier = 0;                         // which half is the earlier one
+    std::int64_t earlierStart = -1;          // the place of its first sample; -1: holds nothing
+    std::vector<float> peaks;                // [track][half]
+    std::vector<TrackStatistics> statistics; // [track], in this stretch
+    std::vector<std::uint8_t> sounding;      // the same
     std::optional<Fault> fault;
 };
 
@@ -166,7 +320,7 @@ private:
     std::vector<Lane> lanes;
     std::vector<Scratch> scratch;         // one a worker
     std::size_t trackStride, blockStride; // floats
-    LargeArray spectra;                   // [block][track][window of the stretch][16 real, 16 imaginary]
+    LargeArray<float> spectra;            // [block][track][window of the stretch][16 real, 16 imaginary]
 
     float* half(Lane& lane, std::size_t track, int which) {
         const auto hop = static_cast<std::size_t>(plan.hop());
@@ -184,7 +338,7 @@ Pass::Pass(const SampleSource& samplesOf, Store& into, Workers& crew, const Watc
       scratch(static_cast<std::size_t>(crew.count())),
       trackStride(static_cast<std::size_t>(plan.windowsAtMost) * floatsPerBlock),
       blockStride(trackStride * static_cast<std::size_t>(into.tracks)),
-      spectra(blockStride * static_cast<std::size_t>(into.blocks)) {
+      spectra(blockStride * static_cast<std::size_t>(into.blocks())) {
     for (std::size_t n = 0; n < hann.size(); ++n)
         hann[n] =
             static_cast<float>(0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * static_cast<double>(n) / plan.window));
@@ -261,7 +415,7 @@ void Pass::transform(Lane& lane, int stretch, Scratch& mine) {
             fourier->forward(mine.windowed.data(), mine.spectrum.data());
             const auto index = static_cast<std::size_t>((*lane.tracks)[track]);
             kernels::scatterBlocks(
-                mine.spectrum.data(), store.blocks,
+                mine.spectrum.data(), store.blocks(),
                 spectra.data() + index * trackStride + static_cast<std::size_t>(window) * floatsPerBlock, blockStride);
             if (lane.peaks[2 * track] > 0.0f || lane.peaks[2 * track + 1] > 0.0f) lane.sounding[track] = 1;
         }
@@ -272,20 +426,34 @@ void Pass::transform(Lane& lane, int stretch, Scratch& mine) {
 
 void Pass::accumulate(std::size_t block, int stretch) {
     if (watch.stopped()) return;
-    const auto phaseBlock = block - static_cast<std::size_t>(store.firstPhaseBlock);
-    const bool phased = phaseBlock < static_cast<std::size_t>(store.phaseBlocks);
+    const auto phaseBlock = block - static_cast<std::size_t>(store.phases.firstBin / binsPerBlock);
+    const bool phased = phaseBlock < store.phases.blocks.size();
+    kernels::KeptBlock kept;
+    if (block < static_cast<std::size_t>(store.keeping.blocks()))
+        kept = {store.keptBlock(stretch / store.keeping.together, block), store.keeping.poolBins[block],
+                stretch % store.keeping.together != 0};
     kernels::accumulateBlock(spectra.data() + block * blockStride, store.tracks, plan.windowsOf(stretch), trackStride,
-                             store.sums.data() + block * store.blockFloats(),
-                             phased ? store.phases.data() + phaseBlock * store.blockFloats() : nullptr);
+                             store.sums.block(block), phased ? store.phases.block(phaseBlock) : nullptr, kept);
 }
 
-/// After the workers are done: what they noted of the stretch, and whether to go on.
+/// After the workers are done: what they noted of the stretch, and whether to go on. Past the last stretch: of what is
+/// left at the end.
 std::optional<Fault> Pass::finishStretch(int stretch) {
     for (auto& lane : lanes) {
         if (lane.fault) return lane.fault;
-        if (stretch >= plan.stretches) continue;
-        for (std::size_t track = 0; track < lane.tracks->size(); ++track)
-            if (lane.sounding[track]) store.sounding[store.soundingPlace((*lane.tracks)[track], stretch)] = 1;
+        for (std::size_t member = 0; member < lane.tracks->size(); ++member) {
+            const int track = (*lane.tracks)[member];
+            auto& statistics = lane.statistics[member];
+            add(store.statistics[static_cast<std::size_t>(track)], statistics);
+            if (stretch < plan.stretches) {
+                add(store.stretchStatistics[store.statisticsPlace(track, stretch / store.keeping.together)],
+                    statistics);
+                if (lane.sounding[member])
+                    store.sounding[static_cast<std::size_t>(stretch) * store.statistics.size() +
+                                   static_cast<std::size_t>(track)] = 1;
+            }
+            statistics = {};
+        }
     }
     if (watch.stopped()) return Fault{"measuring", "stopped", "", Fault::Kind::cancelled};
     return std::nullopt;
@@ -297,7 +465,7 @@ std::optional<Fault> Pass::run() {
             transform(lanes[lane], stretch, scratch[static_cast<std::size_t>(worker)]);
         });
         if (auto fault = finishStretch(stretch)) return fault;
-        workers.forEach(static_cast<std::size_t>(store.blocks),
+        workers.forEach(static_cast<std::size_t>(store.blocks()),
                         [&](std::size_t block, int) { accumulate(block, stretch); });
         if (watch.stopped()) return Fault{"measuring", "stopped", "", Fault::Kind::cancelled};
         watch.tell(static_cast<double>(stretch + 1) / plan.stretches);
@@ -312,18 +480,7 @@ std::optional<Fault> Pass::run() {
             if (!read(lane, start, samples, 0, true)) return;
         }
     });
-    if (auto fault = finishStretch(plan.stretches)) return fault;
-    for (const auto& lane : lanes)
-        for (std::size_t track = 0; track < lane.tracks->size(); ++track) {
-            auto& total = store.statistics[static_cast<std::size_t>((*lane.tracks)[track])];
-            const auto& part = lane.statistics[track];
-            total.samples += part.samples;
-            total.sum += part.sum;
-            total.sumOfSquares += part.sumOfSquares;
-            total.peak = std::max(total.peak, part.peak);
-            total.clippedSamples += part.clippedSamples;
-        }
-    return std::nullopt;
+    return finishStretch(plan.stretches);
 }
 
 } // namespace
@@ -363,7 +520,7 @@ double CrossSpectra::sampleRate() const {
     return storage->rate;
 }
 double CrossSpectra::binWidth() const {
-    return storage->rate / storage->plan.window;
+    return storage->binWidth();
 }
 std::int64_t CrossSpectra::from() const {
     return storage->plan.from;
@@ -374,25 +531,32 @@ std::int64_t CrossSpectra::to() const {
 std::int64_t CrossSpectra::windows() const {
     return storage->plan.windows;
 }
-int CrossSpectra::stretches() const {
-    return storage->plan.stretches;
-}
 double CrossSpectra::effectiveAverages() const {
-    return averagesPerWindow * static_cast<double>(storage->plan.windows);
+    return storage->averages([](std::size_t) { return true; });
 }
 
 int CrossSpectra::sharedStretches(int i, int j) const {
     int shared = 0;
-    for (int stretch = 0; stretch < stretches(); ++stretch)
-        shared += storage->sounds(i, stretch) && storage->sounds(j, stretch);
+    for (std::size_t part = 0; part < storage->parts.size(); ++part)
+        shared += storage->partSounds(i, part) && storage->partSounds(j, part);
     return shared;
 }
 
 double CrossSpectra::sharedAverages(int i, int j) const {
-    std::int64_t shared = 0;
-    for (int stretch = 0; stretch < stretches(); ++stretch)
-        if (storage->sounds(i, stretch) && storage->sounds(j, stretch)) shared += storage->plan.windowsOf(stretch);
-    return averagesPerWindow * static_cast<double>(shared);
+    return storage->averages(
+        [&](std::size_t part) { return storage->partSounds(i, part) && storage->partSounds(j, part); });
+}
+
+PhaseWeights CrossSpectra::phaseWeights(int i, int j) const {
+    PhaseWeights weights;
+    for (std::size_t part = 0; part < storage->parts.size(); ++part) {
+        if (!storage->partSounds(i, part) || !storage->partSounds(j, part)) continue;
+        const double weight = storage->parts[part].weight, squared = weight * weight;
+        weights.sum += weight;
+        weights.squares += squared;
+        weights.fourths += squared * squared;
+    }
+    return weights;
 }
 
 const TrackStatistics& CrossSpectra::statistics(int track) const {
@@ -406,25 +570,89 @@ double CrossSpectra::power(int bin, int track) const {
 std::complex<double> CrossSpectra::at(int bin, int i, int j) const {
     assert(bin >= 0 && bin < binCount());
     std::complex<float> value;
-    storage->copy(storage->sums.data(), i, j, bin, storage->scale(), {&value, 1});
+    storage->copy(i, j, bin, {&value, 1});
     return value;
 }
 
 void CrossSpectra::copyPair(int i, int j, int firstBin, std::span<std::complex<float>> out) const {
     assert(firstBin >= 0 && firstBin + static_cast<int>(out.size()) <= binCount());
-    storage->copy(storage->sums.data(), i, j, firstBin, storage->scale(), out);
+    storage->copy(i, j, firstBin, out);
 }
 
-int CrossSpectra::firstPhaseBin() const {
-    return storage->firstPhaseBin;
-}
-int CrossSpectra::phaseBinCount() const {
-    return storage->phaseBins;
+std::span<const Pool> CrossSpectra::phasePools() const {
+    return storage->phasePools;
 }
 
 void CrossSpectra::copyPhaseSums(int i, int j, std::span<std::complex<float>> out) const {
-    assert(static_cast<int>(out.size()) <= phaseBinCount());
-    storage->copy(storage->phases.data(), i, j, firstPhaseBin() - storage->firstPhaseBlock * binsPerBlock, 1.0f, out);
+    assert(out.size() <= phasePools().size());
+    const std::size_t pair = storage->pair(std::min(i, j), std::max(i, j));
+    for (std::size_t k = 0; k < out.size(); ++k) {
+        const auto value = storage->phases.at(pair, storage->phasePools[k].firstBin);
+        out[k] = i <= j ? value : std::conj(value);
+    }
+}
+
+int CrossSpectra::stretches() const {
+    return storage->keeping.stretches;
+}
+
+StretchSpan CrossSpectra::stretchSpan(int stretch) const {
+    assert(stretch >= 0 && stretch < stretches());
+    return storage->span(stretch);
+}
+
+int CrossSpectra::windowsOf(int stretch) const {
+    assert(stretch >= 0 && stretch < stretches());
+    return storage->windowsOf(stretch);
+}
+
+bool CrossSpectra::sounds(int track, int stretch) const {
+    assert(stretch >= 0 && stretch < stretches());
+    return storage->stretchSounds(track, stretch);
+}
+
+const TrackStatistics& CrossSpectra::statisticsOf(int track, int stretch) const {
+    assert(stretch >= 0 && stretch < stretches());
+    return storage->stretchStatistics[storage->statisticsPlace(track, stretch)];
+}
+
+std::span<const Pool> CrossSpectra::pools() const {
+    return storage->pools;
+}
+
+void CrossSpectra::copyStretch(int stretch, int i, int j, std::span<std::complex<float>> out) const {
+    assert(stretch >= 0 && stretch < stretches() && out.size() <= pools().size());
+    const std::size_t pair = storage->pair(std::min(i, j), std::max(i, j));
+    const float scale = 1.0f / static_cast<float>(windowsOf(stretch));
+    const float imaginary = i <= j ? scale : -scale;
+    for (std::size_t block = 0, n = 0; n < out.size(); ++block) {
+        const std::size_t values = storage->keeping.valuesTo[block + 1] - storage->keeping.valuesTo[block];
+        const std::uint32_t* from = storage->keptBlock(stretch, block) + pair * values;
+        for (std::size_t k = 0; k < values && n < out.size(); ++k, ++n) {
+            const auto value = kernels::keptValue(from[k]);
+            out[n] = {scale * value.real(), imaginary * value.imag()};
+        }
+    }
+}
+
+CrossSpectra CrossSpectra::restrictedTo(std::span<const float> weights, Workers& workers) const {
+    assert(static_cast<int>(weights.size()) == stretches());
+    std::vector<Chosen> chosen; // the largest weight is 1
+    const float largest = weights.empty() ? 0.0f : *std::max_element(weights.begin(), weights.end());
+    for (int stretch = 0; stretch < stretches(); ++stretch)
+        if (const float weight = weights[static_cast<std::size_t>(stretch)]; weight > 0.0f)
+            chosen.push_back({stretch, weight / largest});
+    CrossSpectra average;
+    average.storage = std::make_unique<Storage>(*storage, chosen);
+    Store& into = *average.storage;
+    workers.forEach(into.sums.blocks.size(), [&](std::size_t block, int) {
+        const std::size_t count = into.sums.blocks[block].imaginary;
+        const kernels::KeptSums sums{into.sums.block(block), into.sums.block(block) + count, into.phases.block(block),
+                                     into.phases.block(block) + count};
+        for (const auto& [stretch, weight] : chosen)
+            kernels::addKept(storage->keptBlock(stretch, block), count, weight, weight, sums);
+    });
+    return average;
 }
 
 Result<CrossSpectra> computeCrossSpectra(const SampleSource& source, const CrossSpectraOptions& options,
@@ -434,8 +662,9 @@ Result<CrossSpectra> computeCrossSpectra(const SampleSource& source, const Cross
         return Fault{"stretch", "it is empty or lies outside the recording", "choose one within it"};
     CrossSpectra spectra;
     try {
-        spectra.storage = std::make_unique<CrossSpectra::Storage>(planFor(options.from, to, source.sampleRate()),
-                                                                  source.trackCount(), source.sampleRate());
+        spectra.storage =
+            std::make_unique<CrossSpectra::Storage>(planFor(options.from, to, source.sampleRate()), source.trackCount(),
+                                                    source.sampleRate(), options.keepAtMostBytes);
         Pass pass(source, *spectra.storage, workers, watch);
         if (auto fault = pass.run()) return *fault;
     } catch (const std::bad_alloc&) {

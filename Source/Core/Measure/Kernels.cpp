@@ -85,21 +85,74 @@ void ScatterBlocks(const std::complex<float>* spectrum, int blocks, float* first
         }
 }
 
-HWY_INLINE void AddPair(Vector re, Vector im, float* sum, float* phase) {
+/// (re, im) divided by its magnitude; 0 where it is 0. Scaled by a power of two first: the squares of very quiet or
+/// very loud spectra leave the range of float. One Newton step on the machine's approximate root, which is 8 to 14
+/// bits.
+HWY_INLINE void MakeUnit(Vector& re, Vector& im) {
     const Lanes d;
-    hn::Store(hn::Add(hn::Load(d, sum), re), d, sum);
-    hn::Store(hn::Add(hn::Load(d, sum + binsPerBlock), im), d, sum + binsPerBlock);
-    if (!phase) return;
-    // Scaled by the larger part first: the squares of very quiet or very loud spectra leave the range of float.
+    const hn::RebindToUnsigned<Lanes> du;
     const auto larger = hn::Max(hn::Abs(re), hn::Abs(im));
+    const auto exponent = hn::And(hn::BitCast(du, larger), hn::Set(du, 0x7f800000u));
+    const auto scale = hn::BitCast(d, hn::Sub(hn::Set(du, 0x7f000000u), exponent)); // the larger part is now in 1..2
     const auto sounds = hn::Gt(larger, hn::Set(d, 1e-30f));
-    const auto scale = hn::Div(hn::Set(d, 1.0f), hn::IfThenElse(sounds, larger, hn::Set(d, 1.0f)));
     const auto x = hn::Mul(re, scale);
     const auto y = hn::Mul(im, scale);
-    const auto magnitude = hn::Sqrt(hn::MulAdd(x, x, hn::Mul(y, y)));
-    const auto unit = hn::IfThenElseZero(sounds, hn::Div(hn::Set(d, 1.0f), magnitude));
-    hn::Store(hn::MulAdd(x, unit, hn::Load(d, phase)), d, phase);
-    hn::Store(hn::MulAdd(y, unit, hn::Load(d, phase + binsPerBlock)), d, phase + binsPerBlock);
+    const auto squared = hn::MulAdd(x, x, hn::Mul(y, y));
+    const auto near = hn::ApproximateReciprocalSqrt(squared);
+    const auto half = hn::Mul(hn::Mul(hn::Set(d, 0.5f), squared), near);
+    const auto unit = hn::IfThenElseZero(sounds, hn::Mul(near, hn::NegMulAdd(half, near, hn::Set(d, 1.5f))));
+    re = hn::Mul(x, unit);
+    im = hn::Mul(y, unit);
+}
+
+template <class D>
+HWY_INLINE void StoreKept(D d, hn::Vec<D> re, hn::Vec<D> im, std::uint32_t* values, bool add) {
+    const hn::RebindToUnsigned<D> du;
+    const auto upper = hn::Set(du, 0xffff0000u);
+    if (add) {
+        const auto before = hn::LoadU(du, values);
+        re = hn::Add(re, hn::BitCast(d, hn::And(before, upper)));
+        im = hn::Add(im, hn::BitCast(d, hn::ShiftLeft<16>(before)));
+    }
+    const auto nearest = hn::Set(du, 0x8000u);
+    hn::StoreU(hn::Or(hn::And(hn::Add(hn::BitCast(du, re), nearest), upper),
+                      hn::ShiftRight<16>(hn::Add(hn::BitCast(du, im), nearest))),
+               du, values);
+}
+
+#if HWY_TARGET != HWY_SCALAR
+/// Real parts in the lower half, imaginary parts in the upper.
+template <class D>
+HWY_INLINE void StoreHalves(D, hn::Vec<D> both, std::uint32_t* values, bool add) {
+    const hn::Half<D> half;
+    StoreKept(half, hn::LowerHalf(half, both), hn::UpperHalf(half, both), values, add);
+}
+
+template <class D>
+HWY_INLINE hn::Vec<hn::Half<D>> AddNeighbours(D d, hn::Vec<D> v) {
+    return hn::LowerHalf(hn::Half<D>(), hn::Add(hn::ConcatEven(d, v, v), hn::ConcatOdd(d, v, v)));
+}
+#endif
+
+/// `bin`: the first of these lanes within its block. Where a pool has more bins than a vector, its parts are rounded
+/// one by one.
+HWY_INLINE void Keep(Vector re, Vector im, const KeptBlock& kept, std::size_t pairBins, std::size_t bin) {
+    const Lanes d;
+    const auto pool = static_cast<std::size_t>(kept.binsPerPool);
+    std::uint32_t* values = kept.values + (pairBins + bin) / pool;
+    const bool add = kept.add || bin % pool != 0;
+#if HWY_TARGET == HWY_SCALAR
+    StoreKept(d, re, im, values, add);
+#else
+    if (pool == 1) return StoreKept(d, re, im, values, add);
+    const auto two = hn::Add(hn::ConcatEven(d, im, re), hn::ConcatOdd(d, im, re));
+    if (pool == 2) return StoreHalves(d, two, values, add);
+    const hn::Half<Lanes> half;
+    const auto four = AddNeighbours(d, two);
+    constexpr bool widest = hn::MaxLanes(Lanes()) == 4;
+    if (widest || pool == 4) return StoreHalves(half, four, values, add);
+    if constexpr (!widest) StoreHalves(hn::Half<hn::Half<Lanes>>(), AddNeighbours(half, four), values, add);
+#endif
 }
 
 struct Block {
@@ -109,13 +162,28 @@ struct Block {
     std::size_t trackStride;
     float* sums;
     float* phases;
+    KeptBlock kept;
 
-    std::size_t pairFloats(int i, int j) const {
+    std::size_t pair(int i, int j) const {
         const auto row = static_cast<std::size_t>(i);
         const auto all = static_cast<std::size_t>(tracks);
-        return (row * all - row * (row + 1) / 2 + static_cast<std::size_t>(j)) * floatsPerBlock;
+        return row * all - row * (row + 1) / 2 + static_cast<std::size_t>(j);
     }
 };
+
+/// What one stretch has of a pair, to all that is kept of it. `bin`: the first of these lanes within the block.
+HWY_INLINE void AddPair(const Block& block, std::size_t pair, std::size_t bin, Vector re, Vector im) {
+    const Lanes d;
+    float* sum = block.sums + pair * floatsPerBlock + bin;
+    hn::Store(hn::Add(hn::Load(d, sum), re), d, sum);
+    hn::Store(hn::Add(hn::Load(d, sum + binsPerBlock), im), d, sum + binsPerBlock);
+    if (block.kept.values) Keep(re, im, block.kept, pair * binsPerBlock, bin);
+    if (!block.phases) return;
+    float* phase = block.phases + pair * floatsPerBlock + bin;
+    MakeUnit(re, im);
+    hn::Store(hn::Add(re, hn::Load(d, phase)), d, phase);
+    hn::Store(hn::Add(im, hn::Load(d, phase + binsPerBlock)), d, phase + binsPerBlock);
+}
 
 // All pairs of Rows tracks from i on with Columns tracks from j on, i + Rows <= j.
 template <int Rows, int Columns>
@@ -154,10 +222,8 @@ void CrossTile(const Block& block, int i, int j) {
         HWY_UNROLL(16)
         for (int r = 0; r < Rows; ++r)
             HWY_UNROLL(16)
-        for (int c = 0; c < Columns; ++c) {
-            const std::size_t pair = block.pairFloats(i + r, j + c) + bin;
-            AddPair(re[r][c], im[r][c], block.sums + pair, block.phases ? block.phases + pair : nullptr);
-        }
+        for (int c = 0; c < Columns; ++c)
+            AddPair(block, block.pair(i + r, j + c), bin, re[r][c], im[r][c]);
     }
 }
 
@@ -195,10 +261,8 @@ void DiagonalTile(const Block& block, int i) {
         HWY_UNROLL(16)
         for (int r = 0; r < Rows; ++r)
             HWY_UNROLL(16)
-        for (int c = r; c < Rows; ++c) {
-            const std::size_t pair = block.pairFloats(i + r, i + c) + bin;
-            AddPair(re[r][c], im[r][c], block.sums + pair, block.phases ? block.phases + pair : nullptr);
-        }
+        for (int c = r; c < Rows; ++c)
+            AddPair(block, block.pair(i + r, i + c), bin, re[r][c], im[r][c]);
     }
 }
 
@@ -213,9 +277,9 @@ void RowOfTiles(const Block& block, int i) {
     if (tileColumns > 2 && left == 2) CrossTile<Rows, 2>(block, i, j);
 }
 
-void AccumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
-                     float* phases) {
-    const Block block{spectra, tracks, windows, trackStride, sums, phases};
+void AccumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
+                     const KeptBlock& kept) {
+    const Block block{spectra, tracks, windows, trackStride, sums, phases, kept};
     int i = 0;
     for (; i + tileRows <= tracks; i += tileRows)
         RowOfTiles<tileRows>(block, i);
@@ -223,6 +287,24 @@ void AccumulateBlock(const float* spectra, int tracks, int windows, std::size_t 
     if (left == 1) RowOfTiles<1>(block, i);
     if (tileRows > 2 && left == 2) RowOfTiles<2>(block, i);
     if (tileRows > 3 && left == 3) RowOfTiles<3>(block, i);
+}
+
+void AddKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {
+    const Lanes d;
+    const hn::RebindToUnsigned<Lanes> du;
+    const auto upper = hn::Set(du, 0xffff0000u);
+    const auto w = hn::Set(d, weight);
+    const auto phaseW = hn::Set(d, phaseWeight);
+    for (std::size_t n = 0; n < count; n += hn::Lanes(d)) {
+        const auto both = hn::LoadU(du, values + n);
+        auto re = hn::BitCast(d, hn::And(both, upper));
+        auto im = hn::BitCast(d, hn::ShiftLeft<16>(both));
+        hn::Store(hn::MulAdd(re, w, hn::Load(d, sums.re + n)), d, sums.re + n);
+        hn::Store(hn::MulAdd(im, w, hn::Load(d, sums.im + n)), d, sums.im + n);
+        MakeUnit(re, im);
+        hn::Store(hn::MulAdd(re, phaseW, hn::Load(d, sums.phaseRe + n)), d, sums.phaseRe + n);
+        hn::Store(hn::MulAdd(im, phaseW, hn::Load(d, sums.phaseIm + n)), d, sums.phaseIm + n);
+    }
 }
 
 } // namespace HWY_NAMESPACE
@@ -236,6 +318,7 @@ HWY_EXPORT(SumSamples);
 HWY_EXPORT(ApplyWindow);
 HWY_EXPORT(ScatterBlocks);
 HWY_EXPORT(AccumulateBlock);
+HWY_EXPORT(AddKept);
 
 SampleSums sumSamples(const float* samples, int count, float clipLevel) {
     return HWY_DYNAMIC_DISPATCH(SumSamples)(samples, count, clipLevel);
@@ -249,9 +332,13 @@ void scatterBlocks(const std::complex<float>* spectrum, int blocks, float* first
     HWY_DYNAMIC_DISPATCH(ScatterBlocks)(spectrum, blocks, first, stride);
 }
 
-void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
-                     float* phases) {
-    HWY_DYNAMIC_DISPATCH(AccumulateBlock)(spectra, tracks, windows, trackStride, sums, phases);
+void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
+                     const KeptBlock& kept) {
+    HWY_DYNAMIC_DISPATCH(AccumulateBlock)(spectra, tracks, windows, trackStride, sums, phases, kept);
+}
+
+void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {
+    HWY_DYNAMIC_DISPATCH(AddKept)(values, count, weight, phaseWeight, sums);
 }
 
 } // namespace spillwright::kernels

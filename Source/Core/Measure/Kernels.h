@@ -1,5 +1,6 @@
 #pragma once
 
+#include <bit>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
@@ -27,10 +28,35 @@ void applyWindow(const float* samples, const float* window, float limit, float* 
 /// Writes a spectrum, block by block, to blocks `stride` floats apart, past the caches. Aligned to 64 bytes.
 void scatterBlocks(const std::complex<float>* spectrum, int blocks, float* first, std::size_t stride);
 
+/// Where one block of one stretch is kept: [pair][pool of binsPerPool bins], pairs as in `sums`. A value holds real and
+/// imaginary part of the sum over the pool in its upper and lower half, each a bfloat16, rounded to nearest.
+struct KeptBlock {
+    std::uint32_t* values = nullptr; ///< Null: not kept.
+    int binsPerPool = 1;             ///< 1, 2, 4 or 8.
+    bool add = false;                ///< To what is there (rounded anew), as for stretches kept together.
+};
+
 /// Accumulates one block of bins over the windows of one stretch. Spectra: X[track][window], a block each.
 /// sums[pair(i, j)] += sum over windows of X_i conj(X_j), i <= j, pairs in the order (0,0) (0,1) ... (1,1) (1,2) ...
-/// phases (may be null) likewise += that sum divided by its magnitude; nothing where it is 0.
-void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums,
-                     float* phases);
+/// phases (may be null) likewise += that sum divided by its magnitude; nothing where it is 0. Phasors are within 2e-5
+/// of unit length.
+void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
+                     const KeptBlock& kept);
+
+/// Real and imaginary parts, and the same of phasors, `count` each.
+struct KeptSums {
+    float* re;
+    float* im;
+    float* phaseRe;
+    float* phaseIm;
+};
+/// Adds `weight` times each kept value, and `phaseWeight` times its phasor (nothing where it is 0). count is a multiple
+/// of 16, sums aligned to 64 bytes.
+void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums);
+
+/// The complex number that a kept value stands for.
+inline std::complex<float> keptValue(std::uint32_t value) {
+    return {std::bit_cast<float>(value & 0xffff0000u), std::bit_cast<float>(value << 16)};
+}
 
 } // namespace spillwright::kernels

@@ -11,21 +11,22 @@
 
 namespace spillwright {
 
-/// Zeroed floats by the hundred megabyte, aligned to cache lines. On Linux in huge pages where the system grants them:
+/// Zeroed numbers by the hundred megabyte, aligned to cache lines. On Linux in huge pages where the system grants them:
 /// the arrays are walked in strides longer than a small page.
+template <class Number>
 class LargeArray {
 public:
     LargeArray() = default;
     /// Throws std::bad_alloc.
-    explicit LargeArray(std::size_t floats) : bytes(floats * sizeof(float)) {
+    explicit LargeArray(std::size_t numbers) : bytes(numbers * sizeof(Number)) {
         if (bytes == 0) return;
 #if defined(__linux__)
         void* pages = mmap(nullptr, bytes, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
         if (pages == MAP_FAILED) throw std::bad_alloc();
         madvise(pages, bytes, MADV_HUGEPAGE); // a refusal costs speed, nothing else
-        memory = static_cast<float*>(pages);
+        memory = static_cast<Number*>(pages);
 #else
-        memory = static_cast<float*>(::operator new(bytes, std::align_val_t(64)));
+        memory = static_cast<Number*>(::operator new(bytes, std::align_val_t(64)));
         std::memset(memory, 0, bytes);
 #endif
     }
@@ -40,15 +41,15 @@ public:
         return *this;
     }
 
-    float* data() {
+    Number* data() {
         return memory;
     }
-    const float* data() const {
+    const Number* data() const {
         return memory;
     }
 
 private:
-    float* memory = nullptr;
+    Number* memory = nullptr;
     std::size_t bytes = 0;
 
     void swap(LargeArray& other) {

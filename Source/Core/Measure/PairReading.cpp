@@ -30,6 +30,17 @@ Band thirdOctave(int k) {
     return {Hertz(std::pow(10.0, (k - 0.5) / 10.0)), Hertz(std::pow(10.0, (k + 0.5) / 10.0))};
 }
 
+/// Covariance of the sums over two pools, for bins of variance 1: of a Hann spectrum, bins share two thirds of their
+/// amplitude with the next and a sixth with the next but one.
+double inCommon(const Pool& a, const Pool& b) {
+    constexpr std::array<double, 3> shared{1.0, 4.0 / 9.0, 1.0 / 36.0};
+    double sum = 0.0;
+    for (int i = a.firstBin; i < a.firstBin + a.bins; ++i)
+        for (int j = std::max(b.firstBin, i - 2); j <= std::min(b.firstBin + b.bins - 1, i + 2); ++j)
+            sum += shared[static_cast<std::size_t>(std::abs(i - j))];
+    return sum;
+}
+
 /// Reads pairs of one CrossSpectra under one set of options. Immutable; a Scratch a thread.
 class PairReader {
 public:
@@ -51,11 +62,14 @@ private:
     std::vector<std::pair<NominalBand, ThirdOctaveBins>> thirds;
     std::size_t bins = 0;                   // copied of each pair, from 0 Hz on
     std::vector<std::vector<float>> powers; // [track of the spectra][bin]
-    double phaseWeightSum = 0.0;            // of 1/bin over the phase bins
-    double phaseWeightSpread = 0.0;         // variance of their weighted mean, for one of variance 1 a bin
+    std::vector<double> phaseWeights;       // [phase pool] sum of 1/bin, of all together 1
+    std::vector<double> poolGains;          // [phase pool] independent averages of a pool for one of a bin
+    double unitVariance = 0.0;              // of the weighted mean of what has variance 1 in each pool
 
     double meanCoherence(const ThirdOctaveBins& range, double kept, const Scratch& scratch) const;
     double relation(int first, int second, Scratch& scratch) const;
+    template <class Variance>
+    double varianceOfMean(Variance&& variance) const;
     Decibels summationGain(int first, int second, double sign, const Scratch& scratch) const;
 };
 
@@ -67,12 +81,15 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
     for (const auto& nominal : reportedThirds) {
         const Band edges = thirdOctave(nominal.k);
         const auto range = binsWithin(edges, of.binWidth(), of.binCount());
-        if (edges.high.value < of.sampleRate() / 2 && range.firstBin <= range.lastBin)
+        if (edges.high.value < std::min(of.sampleRate() / 2, of.binCount() * of.binWidth()) &&
+            range.firstBin <= range.lastBin)
             thirds.emplace_back(nominal, range);
     }
     bins = static_cast<std::size_t>(std::max(estimator.binsNeeded(), band.lastBin + 1));
     if (!thirds.empty()) bins = std::max(bins, static_cast<std::size_t>(thirds.back().second.lastBin) + 1);
-    bins = std::max(bins, static_cast<std::size_t>(of.firstPhaseBin() + of.phaseBinCount()));
+    const auto phasePools = of.phasePools();
+    if (!phasePools.empty())
+        bins = std::max(bins, static_cast<std::size_t>(phasePools.back().firstBin + phasePools.back().bins));
 
     std::vector<std::complex<float>> own(bins);
     for (const int track : tracks) {
@@ -83,16 +100,34 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
         std::transform(own.begin(), own.end(), power.begin(), [](auto value) { return value.real(); });
     }
 
-    // Bins of a Hann spectrum two thirds and a sixth of whose amplitude they share with the next and the next but one.
-    constexpr double besideSquared = 4.0 / 9.0, nextSquared = 1.0 / 36.0;
-    const int count = of.phaseBinCount();
-    const auto weight = [&](int k) { return k < count ? 1.0 / (of.firstPhaseBin() + k) : 0.0; };
-    for (int k = 0; k < count; ++k) {
-        phaseWeightSum += weight(k);
-        phaseWeightSpread +=
-            weight(k) * (weight(k) + 2.0 * besideSquared * weight(k + 1) + 2.0 * nextSquared * weight(k + 2));
+    double sum = 0.0;
+    for (const Pool& pool : phasePools) {
+        double weight = 0.0;
+        for (int bin = pool.firstBin; bin < pool.firstBin + pool.bins; ++bin)
+            weight += 1.0 / bin;
+        phaseWeights.push_back(weight);
+        poolGains.push_back(pool.bins * pool.bins / inCommon(pool, pool));
+        sum += weight;
     }
-    if (phaseWeightSum > 0.0) phaseWeightSpread /= phaseWeightSum * phaseWeightSum;
+    for (double& weight : phaseWeights)
+        weight /= sum;
+    unitVariance = varianceOfMean([](std::size_t) { return 1.0; });
+}
+
+/// Variance of the weighted mean over phase pools of what has a variance of its own in each and is as alike in
+/// neighbours as their sums are.
+template <class Variance>
+double PairReader::varianceOfMean(Variance&& variance) const {
+    const auto pools = spectra.phasePools();
+    double total = 0.0;
+    for (std::size_t k = 0; k < pools.size(); ++k) {
+        const double own = phaseWeights[k] * std::sqrt(variance(k));
+        total += own * own;
+        for (std::size_t next = k + 1; next < std::min(k + 3, pools.size()); ++next)
+            total += 2.0 * own * phaseWeights[next] * std::sqrt(variance(next)) * inCommon(pools[k], pools[next]) /
+                     std::sqrt(inCommon(pools[k], pools[k]) * inCommon(pools[next], pools[next]));
+    }
+    return total;
 }
 
 /// Over a range of bins, every octave alike; `kept` is the part of coherence that the pair's arrival leaves.
@@ -111,27 +146,36 @@ double PairReader::meanCoherence(const ThirdOctaveBins& range, double kept, cons
 /// stretch: coherence alone takes two players of one tune, recorded apart, for one. Where there are too few stretches
 /// to ask, coherence has to do.
 double PairReader::relation(int first, int second, Scratch& scratch) const {
-    if (phaseWeightSum <= 0.0) return 0.0;
-    const double stretches = spectra.sharedStretches(first, second);
-    const int low = spectra.firstPhaseBin();
+    const auto pools = spectra.phasePools();
     double mean = 0.0, variance = 0.0;
-    if (stretches >= fewestStretches) {
-        scratch.phases.resize(static_cast<std::size_t>(spectra.phaseBinCount()));
+    if (spectra.sharedStretches(first, second) >= fewestStretches) {
+        scratch.phases.resize(pools.size());
         spectra.copyPhaseSums(first, second, scratch.phases);
-        const double pairs = stretches * (stretches - 1.0);
-        for (std::size_t k = 0; k < scratch.phases.size(); ++k) {
+        const PhaseWeights weights = spectra.phaseWeights(first, second);
+        const double pairs = weights.sum * weights.sum - weights.squares;
+        for (std::size_t k = 0; k < pools.size(); ++k) {
             const double re = static_cast<double>(scratch.phases[k].real());
             const double im = static_cast<double>(scratch.phases[k].imag());
-            mean += (re * re + im * im - stretches) / pairs / (low + static_cast<int>(k));
+            mean += phaseWeights[k] * (re * re + im * im - weights.squares) / pairs;
         }
-        mean /= phaseWeightSum;
-        variance = phaseWeightSpread / pairs;
+        variance = unitVariance * (weights.squares * weights.squares - weights.fourths) / (pairs * pairs);
     } else {
+        const double averages = spectra.sharedAverages(first, second);
+        if (averages < 2.0) return 0.0;
+        double sounding = 0.0;
+        for (std::size_t k = 0; k < pools.size(); ++k) {
+            const double coherence =
+                static_cast<double>(scratch.coherence[static_cast<std::size_t>(pools[k].firstBin)]);
+            if (coherence < 0.0) continue; // nothing sounds there
+            mean += phaseWeights[k] * (coherence - 1.0 / (averages * poolGains[k]));
+            sounding += phaseWeights[k];
+        }
+        if (sounding > 0.0) mean /= sounding;
         // Of unrelated tracks the estimate has mean 1/n and variance (n-1)/(n^2 (n+1)) (Carter et al. 1973).
-        const double n = spectra.sharedAverages(first, second);
-        if (n < 2.0) return 0.0;
-        mean = meanCoherence({1.0, low, low + spectra.phaseBinCount() - 1}, 1.0, scratch) - 1.0 / n;
-        variance = phaseWeightSpread * (n - 1.0) / (n * n * (n + 1.0));
+        variance = varianceOfMean([&](std::size_t k) {
+            const double n = averages * poolGains[k];
+            return (n - 1.0) / (n * n * (n + 1.0));
+        });
     }
     return variance > 0.0 ? mean / std::sqrt(variance) : 0.0;
 }

@@ -43,7 +43,7 @@ TEST_CASE("every instruction set accumulates what a plain loop does") {
             for (auto& value : spectra)
                 value = static_cast<float>(noise.normal());
             AlignedVector<float> sums(count * (count + 1) / 2 * floatsPerBlock, 1.0f), phases(sums);
-            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), phases.data());
+            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), phases.data(), {});
             double worst = 0.0, worstPhase = 0.0;
             std::size_t pair = 0;
             for (std::size_t i = 0; i < count; ++i)
