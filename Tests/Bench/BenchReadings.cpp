@@ -1,0 +1,270 @@
+// How accurate the readings of pairs are, and whether they know: a Monte Carlo of random rooms, instruments and
+// microphones against the truth by geometry. What it found is kept in Readings.md, with the command lines.
+//
+// Sets 1 to 99 are for fitting. Sets from 100 on are fresh: nothing is ever chosen by them.
+
+#include "Bench/RandomPairs.h"
+#include "Core/Measure/PairReading.h"
+#include "Demo/Players.h"
+#include "Support/MemorySource.h"
+
+#include <CLI/CLI.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <fstream>
+#include <limits>
+#include <string>
+#include <vector>
+
+using namespace spillwright;
+using namespace spillwright::bench;
+
+namespace {
+
+constexpr double sure = 0.8;
+constexpr double samePeakSamples = 3.0; // 62 us, 21 mm: a reading further off stands on another peak
+
+/// A pair after it was read; its samples are gone.
+struct Read {
+    RandomPair pair;
+    PairReading reading;
+    bool strangersRelated = false; ///< Its first track and the second of the pair before, from another room.
+
+    bool found() const { return reading.arrival.has_value(); }
+    double errorSamples() const {
+        return std::abs(reading.arrival->delay.value - pair.arrivalSeconds) * RandomPair::rate;
+    }
+    double errorInUncertainties() const {
+        return errorSamples() / (reading.arrival->uncertainty.value * RandomPair::rate);
+    }
+    bool polarityRight() const { return reading.polarity->polarity == pair.polarity; }
+    bool rightPeak() const { return errorSamples() <= samePeakSamples && polarityRight(); }
+};
+using Reads = std::vector<const Read*>;
+
+template <class Has>
+Reads those(const Reads& all, Has&& has) {
+    Reads some;
+    std::copy_if(all.begin(), all.end(), std::back_inserter(some), [&](const Read* read) { return has(*read); });
+    return some;
+}
+template <class Has>
+double share(const Reads& all, Has&& has) {
+    return all.empty() ? std::numeric_limits<double>::quiet_NaN()
+                       : 100.0 * static_cast<double>(those(all, has).size()) / static_cast<double>(all.size());
+}
+template <class Value>
+double quantile(const Reads& all, double at, Value&& value) {
+    std::vector<double> values;
+    for (const Read* read : all)
+        values.push_back(value(*read));
+    if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+    std::sort(values.begin(), values.end());
+    return values[static_cast<std::size_t>(at * static_cast<double>(values.size() - 1) + 0.5)];
+}
+
+double polarityStated(const Read& read) {
+    return read.reading.polarity->confidence;
+}
+double arrivalStated(const Read& read) {
+    return read.reading.arrival->confidence;
+}
+
+/// One class of pairs, one line.
+void printLine(const char* name, const Reads& all) {
+    const auto found = those(all, [](const Read& r) { return r.found(); });
+    const auto polaritySure = those(found, [](const Read& r) { return polarityStated(r) >= sure; });
+    const auto arrivalSure = those(found, [](const Read& r) { return arrivalStated(r) >= sure; });
+    const auto right = those(found, [](const Read& r) { return r.rightPeak(); });
+    const auto within = [&](double samples) {
+        return share(found, [&](const Read& r) { return r.errorSamples() <= samples; });
+    };
+    const auto covered = [](const Reads& of, double times) {
+        return share(of, [&](const Read& r) { return r.errorInUncertainties() <= times; });
+    };
+    std::printf(
+        "| %s | %zu | %.1f | %.0f %.0f %.0f %.0f | %.3f | %.1f | %.0f %.0f | %.0f %.0f | %.1f | %.1f, %.1f | %.1f, "
+        "%.1f |\n",
+        name, all.size(), share(all, [](const Read& r) { return r.found(); }), within(0.1), within(0.5), within(1.0),
+        within(1.5), quantile(right, 0.5, [](const Read& r) { return r.errorSamples(); }),
+        share(found, [](const Read& r) { return r.rightPeak(); }), covered(found, 1.0), covered(found, 2.0),
+        covered(right, 1.0), covered(right, 2.0), share(found, [](const Read& r) { return r.polarityRight(); }),
+        100.0 * static_cast<double>(polaritySure.size()) / static_cast<double>(std::max<std::size_t>(1, found.size())),
+        share(polaritySure, [](const Read& r) { return r.polarityRight(); }),
+        100.0 * static_cast<double>(arrivalSure.size()) / static_cast<double>(std::max<std::size_t>(1, found.size())),
+        share(arrivalSure, [](const Read& r) { return r.rightPeak(); }));
+}
+
+/// Stated and right, bin by bin.
+template <class Stated, class Right>
+void printBins(const char* name, const Reads& all, Stated&& stated, Right&& right,
+               std::initializer_list<double> edges) {
+    std::printf("| %s |", name);
+    for (auto edge = edges.begin(); edge + 1 != edges.end(); ++edge) {
+        const auto bin = those(all, [&](const Read& r) { return stated(r) >= edge[0] && stated(r) < edge[1]; });
+        double sum = 0.0;
+        for (const Read* read : bin)
+            sum += stated(*read);
+        if (bin.empty())
+            std::printf(" – |");
+        else
+            std::printf(" %.2f → %.2f (%zu) |", sum / static_cast<double>(bin.size()), share(bin, right) / 100.0,
+                        bin.size());
+    }
+    std::printf("\n");
+}
+
+void printTables(const std::vector<Read>& reads) {
+    Reads all;
+    for (const auto& read : reads)
+        all.push_back(&read);
+    const auto isClear = [](const Read& r) { return r.pair.clear(); };
+    const auto clear = those(all, isClear);
+    const auto hard = those(all, [](const Read& r) { return r.pair.hard(); });
+
+    std::printf(
+        "\n| class | pairs | related, %% | within .1 .5 1 1.5 samples, %% | median error on the right peak, samples | "
+        "right peak, %% | all: 1u 2u, %% | right peak: 1u 2u, %% | polarity right, %% | polarity sure, right when "
+        "sure, %% | "
+        "arrival sure, right when sure, %% |\n|---|---|---|---|---|---|---|---|---|---|---|\n");
+    printLine("clear", clear);
+    printLine("clear, alone", those(clear, [](const Read& r) { return r.pair.rivals.empty(); }));
+    printLine("clear, low instruments", those(clear, [](const Read& r) { return r.pair.low; }));
+    printLine("clear, 2 to 5 s", those(clear, [](const Read& r) { return r.pair.seconds < 5.0; }));
+    printLine("clear, noise above the source", those(clear, [](const Read& r) { return r.pair.noiseDb < 0.0; }));
+    printLine("clear, direct sound under 10 %", those(clear, [](const Read& r) { return r.pair.directShare < 0.1; }));
+    printLine("hard rooms, clear", those(hard, isClear));
+    printLine("hard rooms", hard);
+    printLine("all", all);
+
+    const auto found = those(all, [](const Read& r) { return r.found(); });
+    const auto foundClear = those(clear, [](const Read& r) { return r.found(); });
+    const auto foundHard = those(hard, [](const Read& r) { return r.found(); });
+    std::printf("\n| polarity stated → right (pairs) | .5–.6 | .6–.7 | .7–.8 | .8–.9 | .9–.95 | .95–.99 | ≥ .99 |\n"
+                "|---|---|---|---|---|---|---|---|\n");
+    const auto polarity = [&](const char* name, const Reads& of) {
+        printBins(name, of, polarityStated, [](const Read& r) { return r.polarityRight(); },
+                  {0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1.01});
+    };
+    polarity("clear", foundClear);
+    polarity("hard rooms", foundHard);
+    polarity("all", found);
+
+    std::printf("\n| arrival stated → right peak (pairs) | < .2 | .2–.4 | .4–.6 | .6–.8 | .8–.9 | .9–.95 | ≥ .95 |\n"
+                "|---|---|---|---|---|---|---|---|\n");
+    const auto arrival = [&](const char* name, const Reads& of) {
+        printBins(name, of, arrivalStated, [](const Read& r) { return r.rightPeak(); },
+                  {0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.01});
+    };
+    arrival("clear", foundClear);
+    arrival("hard rooms", foundHard);
+    arrival("all", found);
+    std::printf("\nStrangers called related: %zu of %zu.\n",
+                those(all, [](const Read& r) { return r.strangersRelated; }).size(), all.size() - 1);
+}
+
+PairReading readTracks(const std::vector<float>& first, const std::vector<float>& second, std::vector<char>* spectra) {
+    Workers alone(1);
+    const auto crossSpectra = computeCrossSpectra(test::MemorySource({first, second}), {}, alone, {});
+    const auto reading = readPair(*crossSpectra, 0, 1, {});
+    if (spectra) {
+        const auto append = [&](const auto& values) {
+            const auto* bytes = reinterpret_cast<const char*>(values.data());
+            spectra->insert(spectra->end(), bytes, bytes + values.size() * sizeof(values[0]));
+        };
+        append(std::vector<double>{
+            static_cast<double>(crossSpectra->binCount()), crossSpectra->binWidth(), crossSpectra->sharedAverages(0, 1),
+            static_cast<double>(crossSpectra->sharedStretches(0, 1)),
+            static_cast<double>(crossSpectra->firstPhaseBin()), static_cast<double>(crossSpectra->phaseBinCount())});
+        std::vector<std::complex<float>> bins(static_cast<std::size_t>(crossSpectra->binCount()));
+        for (const auto& [i, j] : {std::pair{0, 1}, std::pair{0, 0}, std::pair{1, 1}}) {
+            crossSpectra->copyPair(i, j, 0, bins);
+            append(bins);
+        }
+        bins.resize(static_cast<std::size_t>(crossSpectra->phaseBinCount()));
+        crossSpectra->copyPhaseSums(0, 1, bins);
+        append(bins);
+    }
+    return reading;
+}
+
+} // namespace
+
+int main(int argc, char** argv) {
+    std::uint64_t set = 1;
+    int pairs = 600;
+    bool list = false;
+    std::string exportFile;
+    CLI::App app("Readings of random pairs against the truth by geometry.");
+    app.add_option("--set", set, "1-99: for fitting; 100 and up: fresh")->capture_default_str();
+    app.add_option("--pairs", pairs, "how many")->capture_default_str();
+    app.add_flag("--list", list, "one line a pair as well");
+    app.add_option("--export", exportFile, "the truths and cross-spectra, in binary, to fit with elsewhere");
+    CLI11_PARSE(app, argc, argv);
+
+    const auto folders = soundBankFolders();
+    const auto bank = findSoundBank("MuseScore_General_Lite.sf3", folders);
+    if (!bank) {
+        std::fprintf(stderr, "%s\n", bank.fault().line().c_str());
+        return 1;
+    }
+    std::ofstream exported;
+    if (!exportFile.empty()) exported.open(exportFile, std::ios::binary);
+    std::vector<Read> reads;
+    std::vector<float> stranger;
+    for (int index = 0; index < pairs; ++index) {
+        auto pair = makeRandomPair(set, static_cast<std::uint64_t>(index), *bank);
+        if (!pair) {
+            std::fprintf(stderr, "%s\n", pair.fault().line().c_str());
+            return 1;
+        }
+        std::vector<char> spectra;
+        Read read;
+        read.reading = readTracks(pair->first, pair->second, exported.is_open() ? &spectra : nullptr);
+        if (!stranger.empty()) {
+            const auto length = std::min(stranger.size(), pair->first.size());
+            read.strangersRelated =
+                readTracks({pair->first.begin(), pair->first.begin() + static_cast<long>(length)},
+                           {stranger.begin(), stranger.begin() + static_cast<long>(length)}, nullptr)
+                    .related;
+        }
+        if (exported.is_open()) {
+            const double truth[] = {pair->arrivalSeconds * RandomPair::rate,
+                                    static_cast<double>(sign(pair->polarity)),
+                                    pair->aheadDb,
+                                    pair->decaySeconds,
+                                    pair->seconds,
+                                    pair->noiseDb,
+                                    pair->low ? 1.0 : 0.0,
+                                    pair->directShare,
+                                    read.reading.related ? 1.0 : 0.0,
+                                    read.found() ? read.reading.arrival->delay.value * RandomPair::rate
+                                                 : std::numeric_limits<double>::quiet_NaN()};
+            exported.write(reinterpret_cast<const char*>(truth), sizeof(truth));
+            exported.write(spectra.data(), static_cast<std::streamsize>(spectra.size()));
+        }
+        stranger = std::move(pair->second);
+        pair->first = {};
+        pair->second = {};
+        read.pair = std::move(*pair);
+        if (list) {
+            std::printf("%d: %s [%s], RT60 %.2f s, %.1f s, noise %.0f dB, ahead %.1f dB, direct %.2f: ", index,
+                        read.pair.lead.c_str(), read.pair.rivals.c_str(), read.pair.decaySeconds, read.pair.seconds,
+                        read.pair.noiseDb, read.pair.aheadDb, read.pair.directShare);
+            if (read.found())
+                std::printf("%.3f samples %+d, read %.3f +- %.3f (%.2f) %+d (%.2f)\n",
+                            read.pair.arrivalSeconds * RandomPair::rate, sign(read.pair.polarity),
+                            read.reading.arrival->delay.value * RandomPair::rate,
+                            read.reading.arrival->uncertainty.value * RandomPair::rate, arrivalStated(read),
+                            sign(read.reading.polarity->polarity), polarityStated(read));
+            else
+                std::printf("%s\n", read.reading.oneTone ? "one tone" : "unrelated");
+        }
+        reads.push_back(std::move(read));
+    }
+    std::printf("spillwright_bench_readings --set %llu --pairs %d\n", static_cast<unsigned long long>(set), pairs);
+    printTables(reads);
+    return 0;
+}
