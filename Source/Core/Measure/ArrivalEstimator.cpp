@@ -156,6 +156,27 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Scratch& s
     return best;
 }
 
+/// The five tallest other peaks of either sign, outside the peak's own lobe. They share the probability that the peak
+/// leaves in proportion to height^4, as the odds of the signs do.
+std::vector<ArrivalCandidate> ArrivalEstimator::rivals(const Scratch& scratch, const Peak& of, double sign, int lobeLow,
+                                                       int lobeHigh) const {
+    constexpr std::size_t most = 5;
+    std::vector<ArrivalCandidate> found;
+    for (int index = -reach; index <= reach; ++index)
+        for (const double side : {1.0, -1.0}) {
+            if (side == sign && index >= lobeLow && index <= lobeHigh) continue;
+            const auto peak = tallest(scratch, index, index, side);
+            if (!peak || peak->index == of.index) continue;
+            if (found.size() == most && peak->height <= found.back().height) continue;
+            const ArrivalCandidate candidate{Seconds(peak->lag * sample),
+                                             side > 0.0 ? Polarity::same : Polarity::inverted, peak->height, 0.0};
+            const auto lower = [](const ArrivalCandidate& a, const ArrivalCandidate& b) { return a.height > b.height; };
+            found.insert(std::upper_bound(found.begin(), found.end(), candidate, lower), candidate);
+            if (found.size() > most) found.pop_back();
+        }
+    return found;
+}
+
 /// Where the main lobe of a peak ends on one side: before the curve changes sign, or in a valley from which it rises
 /// again by half the peak's height. A single arrival's lobe is 2.7 ms wide, so a second source's peak may stand in it.
 int ArrivalEstimator::lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const {
@@ -352,6 +373,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     const auto heightOf = [](const std::optional<Peak>& peak) { return peak ? peak->height : 0.0; };
     const bool oppositeIsNext = heightOf(opposite) > heightOf(alike);
     const auto& runnerUp = oppositeIsNext ? opposite : alike;
+    auto others = rivals(scratch, coarse, sign, lobeLow, lobeHigh);
 
     const Peak peak = sharpen(wide, wide.weights, coarse, sign, scratch);
     const double wideScatter = blockScatter(wide, wide.weights, wide.twentieths, sign, scratch);
@@ -394,6 +416,15 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     const double confidence = logistic(-1.39 + 2.42 * std::log(peak.height / rival) -
                                        0.44 * std::log(wideUncertainty + 0.01) + 1.27 * ((agrees ? 1.0 : 0.0) - 0.5));
     Estimate result;
+    double weight = 0.0;
+    for (const auto& other : others)
+        weight += std::pow(other.height, 4.0);
+    for (auto& other : others)
+        other.probability = (1.0 - confidence) * std::pow(other.height, 4.0) / weight;
+    others.insert(others.begin(),
+                  ArrivalCandidate{Seconds(lag * sample), inverted ? Polarity::inverted : Polarity::same, peak.height,
+                                   others.empty() ? 1.0 : confidence});
+    result.candidates = std::move(others);
     result.arrival = {Seconds(lag * sample), Seconds(uncertainty * sample), confidence, std::nullopt};
     if (confidence < sure && runnerUp) {
         result.arrival.runnerUp = Seconds(runnerUp->lag * sample);

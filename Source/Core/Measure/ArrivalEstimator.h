@@ -40,6 +40,7 @@ public:
     };
     struct Estimate {
         Arrival arrival;
+        std::vector<ArrivalCandidate> candidates; ///< As in PairReading.
         std::optional<Arrival> inBand;
         PolarityReading polarity;
         bool bandsDisagree = false;
@@ -85,6 +86,8 @@ private:
     void computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const;
     float at(const Scratch& scratch, int index) const;
     std::optional<Peak> tallest(const Scratch& scratch, int from, int to, double sign) const;
+    std::vector<ArrivalCandidate> rivals(const Scratch& scratch, const Peak& of, double sign, int lobeLow,
+                                         int lobeHigh) const;
     int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
     void align(const Weighting& w, double lag, Scratch& scratch) const;
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;

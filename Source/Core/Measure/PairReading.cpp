@@ -223,6 +223,7 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
         const double averages = spectra.sharedAverages(first, second);
         if (const auto estimate = estimator.estimate(scratch.cross, scratch.coherence, averages, scratch.arrival)) {
             reading.arrival = estimate->arrival;
+            reading.arrivalCandidates = estimate->candidates;
             reading.arrivalInBand = estimate->inBand;
             reading.polarity = estimate->polarity;
             reading.bandsDisagree = estimate->bandsDisagree;

@@ -19,6 +19,14 @@ struct Arrival {
     std::optional<Seconds> runnerUp;
 };
 
+/// One peak of the wide-band curve: an answer that the pair allows.
+struct ArrivalCandidate {
+    Seconds delay;            ///< Positive: the second track hears it later.
+    Polarity polarity{};      ///< Same: a peak; inverted: a dip.
+    double height = 0.0;      ///< Of the peak, 0..1; 1: every frequency agrees.
+    double probability = 0.0; ///< 0..1; all candidates of a reading together 1.
+};
+
 struct PolarityReading {
     Polarity polarity = Polarity::same;
     double confidence = 0.5; ///< 0.5..1; sure from 0.8.
@@ -45,6 +53,8 @@ struct PairReading {
     double coherence = 0.0;     ///< Mean over the band, every octave alike, the pair's own arrival taken out. 0..1.
     std::vector<ThirdOctaveCoherence> coherenceByThirdOctave; ///< Up to 8 kHz, where the rate allows.
     std::optional<Arrival> arrival;                           ///< Wide band.
+    /// The arrival first, with its confidence for probability, then up to five others, the likeliest first.
+    std::vector<ArrivalCandidate> arrivalCandidates;
     std::optional<Arrival> arrivalInBand;       ///< Phase slope within the band around the wide-band arrival.
     std::optional<FittedArrival> arrivalFitted; ///< From all pairs that agree with this one; empty where none do.
     std::optional<bool> closesTriangles; ///< With the other pairs of its tracks; empty where that cannot be asked.
