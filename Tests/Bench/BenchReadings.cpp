@@ -174,18 +174,14 @@ PairReading readTracks(const std::vector<float>& first, const std::vector<float>
             const auto* bytes = reinterpret_cast<const char*>(values.data());
             spectra->insert(spectra->end(), bytes, bytes + values.size() * sizeof(values[0]));
         };
-        append(std::vector<double>{
-            static_cast<double>(crossSpectra->binCount()), crossSpectra->binWidth(), crossSpectra->sharedAverages(0, 1),
-            static_cast<double>(crossSpectra->sharedStretches(0, 1)),
-            static_cast<double>(crossSpectra->firstPhaseBin()), static_cast<double>(crossSpectra->phaseBinCount())});
+        append(std::vector<double>{static_cast<double>(crossSpectra->binCount()), crossSpectra->binWidth(),
+                                   crossSpectra->sharedAverages(0, 1),
+                                   static_cast<double>(crossSpectra->sharedStretches(0, 1))});
         std::vector<std::complex<float>> bins(static_cast<std::size_t>(crossSpectra->binCount()));
         for (const auto& [i, j] : {std::pair{0, 1}, std::pair{0, 0}, std::pair{1, 1}}) {
             crossSpectra->copyPair(i, j, 0, bins);
             append(bins);
         }
-        bins.resize(static_cast<std::size_t>(crossSpectra->phaseBinCount()));
-        crossSpectra->copyPhaseSums(0, 1, bins);
-        append(bins);
     }
     return reading;
 }
