@@ -75,6 +75,15 @@ if(NOT CLI11_FOUND)
     FetchContent_MakeAvailable(CLI11)
 endif()
 
+spillwright_pkg(spillwright_xxhash libxxhash)
+if(NOT spillwright_xxhash_FOUND)
+    FetchContent_Declare(xxhash GIT_REPOSITORY https://github.com/Cyan4973/xxHash.git GIT_TAG v0.8.1 GIT_SHALLOW ON)
+    FetchContent_MakeAvailable(xxhash)
+    add_library(spillwright_xxhash INTERFACE) # all of it in its header
+    target_include_directories(spillwright_xxhash SYSTEM INTERFACE "${xxhash_SOURCE_DIR}")
+    target_compile_definitions(spillwright_xxhash INTERFACE XXH_INLINE_ALL)
+endif()
+
 # ---- resampling, loudness, the players of the demo
 spillwright_pkg(spillwright_soxr soxr)
 if(NOT spillwright_soxr_FOUND)

@@ -3,6 +3,7 @@
 #include "Demo/DemoRecording.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
+#include "Media/SpectraCache.h"
 #include "Report/Tables.h"
 #include "Session/Measurement.h"
 #include "Session/TextFile.h"
@@ -29,6 +30,7 @@ struct CommonOptions {
     double largestArrivalMs = 50.0;
     double temperature = 20.0;
     int threads = 0;
+    bool noCache = false;
     std::string json;
 };
 
@@ -48,8 +50,10 @@ struct RenderWords {
 /// One command as it runs: where its words go and how it is stopped.
 class Run {
 public:
-    Run(std::ostream& output, std::ostream& errors, bool showProgress, std::stop_token stopToken)
-        : out(output), err(errors), progressOnTerminal(showProgress), stop(std::move(stopToken)) {}
+    Run(std::ostream& output, std::ostream& errors, std::filesystem::path cache, bool showProgress,
+        std::stop_token stopToken)
+        : out(output), err(errors), cacheFolder(std::move(cache)), progressOnTerminal(showProgress),
+          stop(std::move(stopToken)) {}
 
     int measureCommand(const CommonOptions& words) {
         const auto options = measureOptions(words);
@@ -149,6 +153,7 @@ public:
 private:
     std::ostream& out;
     std::ostream& err;
+    std::filesystem::path cacheFolder;
     bool progressOnTerminal;
     std::stop_token stop;
 
@@ -205,10 +210,15 @@ private:
     Result<Measured> openAndMeasure(const CommonOptions& words, const MeasureOptions& options) {
         auto recording = Recording::open(words.folder, watch("opening"));
         if (!recording) return recording.fault();
+        const auto stretch = stretchOf(words.folder, **recording, options);
+        if (!stretch) return stretch.fault();
+        const SpectraCache cache(words.noCache ? std::filesystem::path() : cacheFolder);
+        const auto known = cache.find(**recording, stretch->from, stretch->to);
         Workers workers(words.threads);
         auto measurement = measure(words.folder, (*recording)->tracks(), **recording, (*recording)->warnings(), options,
-                                   workers, watch("measuring"));
+                                   workers, watch("measuring"), known);
         if (!measurement) return measurement.fault();
+        if (!known) cache.keep(**recording, *measurement->spectra);
         return Measured{std::move(recording).value(), std::move(measurement).value()};
     }
 
@@ -272,6 +282,7 @@ void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)");
     command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
     command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+    command.add_flag("--no-cache", words.noCache, "read the audio even where its spectra are kept, and keep none");
     command.add_option("--json", words.json, "write the result as JSON; - is standard output")
         ->check([](const std::string& file) {
             return file.empty() ? std::string("needs the name of a file") : std::string();
@@ -281,7 +292,7 @@ void addCommonOptions(CLI::App& command, CommonOptions& words) {
 } // namespace
 
 int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
-                   bool progressOnTerminal, std::stop_token stop) {
+                   const std::filesystem::path& cache, bool progressOnTerminal, std::stop_token stop) {
     CLI::App app("Polarity and offsets of multi-microphone recordings, by ear and by measurement.", "spillwright-cli");
     app.set_version_flag("--version", "spillwright-cli " SPILLWRIGHT_VERSION);
     app.require_subcommand(1);
@@ -322,7 +333,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     demoApp->add_option("--to", demoTo, "folder to write into");
     demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")->check(CLI::Range(1, 256));
 
-    Run run(out, err, progressOnTerminal, std::move(stop));
+    Run run(out, err, cache, progressOnTerminal, std::move(stop));
     const auto named = [&](const CLI::App* command) { return command->get_name() == arguments.front(); };
     if (!arguments.empty() && !arguments.front().starts_with('-') && app.get_subcommands(named).empty())
         return run.fail(Run::usage(arguments.front(), "there is no such command", "spillwright-cli --help lists them"));

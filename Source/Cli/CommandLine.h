@@ -1,5 +1,6 @@
 #pragma once
 
+#include <filesystem>
 #include <iosfwd>
 #include <stop_token>
 #include <string>
@@ -8,8 +9,9 @@
 namespace spillwright {
 
 /// Runs one command as `spillwright-cli` does, results to `out`, everything else to `err`.
+/// Spectra of recordings are kept in the folder `cache`, and found there again; empty: they are not kept.
 /// Returns the exit status: 0 done, 1 the input is at fault, 2 the words of the call are off.
 int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
-                   bool progressOnTerminal = false, std::stop_token stop = {});
+                   const std::filesystem::path& cache = {}, bool progressOnTerminal = false, std::stop_token stop = {});
 
 } // namespace spillwright

@@ -1,4 +1,5 @@
 #include "Cli/CommandLine.h"
+#include "Media/SpectraCache.h"
 
 #include <iostream>
 #include <thread>
@@ -33,6 +34,7 @@ static void stopOnSignal(std::stop_source stop) {
 int main(int count, char** words) {
     std::stop_source stop;
     stopOnSignal(stop);
-    return spillwright::runCommandLine({words + 1, words + count}, std::cout, std::cerr, errorIsTerminal(),
-                                       stop.get_token());
+    const auto cache = spillwright::usualCacheFolder();
+    return spillwright::runCommandLine({words + 1, words + count}, std::cout, std::cerr,
+                                       cache.empty() ? cache : cache / "spectra", errorIsTerminal(), stop.get_token());
 }

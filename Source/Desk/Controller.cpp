@@ -46,7 +46,9 @@ std::string fingerprint(const std::filesystem::path& file) {
 
 } // namespace
 
-Controller::Controller(int threads) : workers(threads), now(std::make_shared<Snapshot>()) {}
+Controller::Controller(int threads, std::filesystem::path cache)
+    : workers(threads), demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
+      spectraCache(cache.empty() ? cache : cache / "spectra"), now(std::make_shared<Snapshot>()) {}
 
 Controller::~Controller() = default;
 
@@ -94,6 +96,7 @@ void Controller::poll() {
         currentTask = Task::none;
         tell(taskChanged);
     }
+    keepWork.poll();
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
 }
 
@@ -106,14 +109,14 @@ void Controller::openFolder(const std::filesystem::path& folder) {
     });
 }
 
-void Controller::openDemo(const std::filesystem::path& cache) {
+void Controller::openDemo() {
     dismissNotice();
-    begin(Task::computingDemo, [this, cache](const Watch& watch) -> Background::Finish {
+    begin(Task::computingDemo, [this](const Watch& watch) -> Background::Finish {
         const auto sessions = demoSessions();
         if (sessions.empty())
             return [this] { fail({"demo", "no demo session came with the program", "install it completely"}); };
         const auto& session = sessions.front();
-        const auto folder = cache / fingerprint(session.sceneFile) / session.name;
+        const auto folder = demoFolder / fingerprint(session.sceneFile) / session.name;
         std::error_code ignored;
         if (!std::filesystem::is_directory(folder, ignored)) {
             if (const auto computed = computeDemo(session.sceneFile, folder, workers, watch); !computed)
@@ -155,12 +158,18 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
 void Controller::startMeasuring() {
     const auto source = openRecording;
     begin(Task::measuring, [this, source](const Watch& watch) -> Background::Finish {
-        auto found =
-            measure(source->folder().string(), source->tracks(), *source, source->warnings(), {}, workers, watch);
+        const auto known = spectraCache.find(*source, 0, source->length());
+        auto found = measure(source->folder().string(), source->tracks(), *source, source->warnings(), {}, workers,
+                             watch, known);
         if (!found) return [this, fault = found.fault()] { fail(fault); };
-        return [this, measurement = std::make_shared<const Measurement>(std::move(found).value())] {
+        return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
             currentTask = Task::none;
             measured = measurement;
+            if (isNew)
+                keepWork.start([this, source, spectra = measurement->spectra](const Watch&) -> Background::Finish {
+                    spectraCache.keep(*source, *spectra);
+                    return [] {};
+                });
             const int count = trackCount();
             readingOf.assign(at(count) * at(count), -1);
             for (std::size_t p = 0; p < measured->pairs.size(); ++p)

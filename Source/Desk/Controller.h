@@ -6,6 +6,7 @@
 
 #include "Media/Recording.h"
 #include "Media/Render.h"
+#include "Media/SpectraCache.h"
 #include "Session/Measurement.h"
 
 #include <array>
@@ -69,8 +70,9 @@ public:
         waveformChanged = 128,
     };
 
-    /// threads: 0 = one a core.
-    explicit Controller(int threads = 0);
+    /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
+    /// system's folder for temporary files, and spectra are not kept.
+    explicit Controller(int threads = 0, std::filesystem::path cache = {});
     ~Controller();
 
     /// Called with what changed (bits of Changed), on the calling thread.
@@ -78,8 +80,8 @@ public:
 
     // ---- work in the background
     void openFolder(const std::filesystem::path& folder);
-    /// Computes the first demo session into a folder below `cache`, unless it is there already, and opens it.
-    void openDemo(const std::filesystem::path& cache);
+    /// Computes the first demo session, unless it is there already, and opens it.
+    void openDemo();
     void propose();
     void render(const RenderOptions& options);
     void cancel();
@@ -171,6 +173,8 @@ private:
     void tell(unsigned changed);
 
     Workers workers;
+    std::filesystem::path demoFolder;
+    SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
     Task currentTask = Task::none;
 
@@ -199,7 +203,7 @@ private:
 
     int chosen = -1, partner = -1;
 
-    Background peakWork; // last: they stop before what they use goes
+    Background keepWork, peakWork; // last: they stop before what they use goes
     Background background;
 };
 

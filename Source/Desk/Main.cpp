@@ -1,4 +1,5 @@
 #include "Desk/MainComponent.h"
+#include "Media/SpectraCache.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -26,7 +27,7 @@ struct Call {
     juce::File folder;
     bool demo = false, dark = false, help = false;
     juce::File settings = Preferences::usualFolder();
-    juce::File cache = Preferences::usualCache();
+    std::filesystem::path cache = usualCacheFolder();
     std::optional<int> scale;
     std::vector<juce::File> screenshots;
     juce::String wrong; ///< What is off with the words of the call; empty for nothing.
@@ -54,7 +55,7 @@ Call understand(const juce::StringArray& words) {
             call.dark = true;
         } else if (word == "--settings-dir") {
             call.settings = absolute(value());
-            call.cache = call.settings.getChildFile("demo");
+            call.cache = call.settings.getChildFile("cache").getFullPathName().toStdString();
         } else if (word == "--scale") {
             const auto percent = value();
             const bool number = percent.isNotEmpty() && percent.containsOnly("0123456789");
@@ -176,12 +177,11 @@ public:
         if (call.dark) preferences->setDark(true);
         juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences->scalePercent()) / 100.0f);
 
-        controller = std::make_unique<Controller>();
+        controller = std::make_unique<Controller>(0, call.cache);
         player = std::make_unique<Player>();
         const bool forPictures = !call.screenshots.empty();
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
-        main = std::make_unique<MainComponent>(
-            MainComponent::Parts{*controller, *player, device.get(), *preferences, call.cache});
+        main = std::make_unique<MainComponent>(MainComponent::Parts{*controller, *player, device.get(), *preferences});
         window = std::make_unique<Window>(main.get(), *preferences);
         if (call.folder != juce::File())
             main->openFolder(call.folder);

@@ -73,7 +73,7 @@ void MainComponent::StartPage::resized() {
 
 MainComponent::MainComponent(const Parts& parts)
     : controller(parts.controller), player(parts.player), device(parts.device), preferences(parts.preferences),
-      demoCache(parts.demoCache), tracks(controller), grid(controller), pair(controller), versions(controller),
+      tracks(controller), grid(controller), pair(controller), versions(controller),
       transport(controller, player, device), start(*this) {
     look.setDark(preferences.dark());
     setLookAndFeel(&look);
@@ -289,7 +289,7 @@ void MainComponent::openFolder(const juce::File& folder) {
 }
 
 void MainComponent::openDemo() {
-    controller.openDemo(std::filesystem::path(demoCache.getFullPathName().toStdString()));
+    controller.openDemo();
 }
 
 void MainComponent::setDark(bool dark) {

@@ -29,7 +29,6 @@ public:
         Player& player;
         OutputDevice* device = nullptr; ///< nullptr: silent.
         Preferences& preferences;
-        juce::File demoCache;
     };
     explicit MainComponent(const Parts& parts);
     ~MainComponent() override;
@@ -84,7 +83,6 @@ private:
     Player& player;
     OutputDevice* device;
     Preferences& preferences;
-    juce::File demoCache;
 
     Look look; // before the panels, which measure text
     TrackPanel tracks;

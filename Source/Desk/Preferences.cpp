@@ -24,14 +24,6 @@ juce::File Preferences::usualFolder() {
     return juce::File::getSpecialLocation(juce::File::userApplicationDataDirectory).getChildFile("spillwright");
 }
 
-juce::File Preferences::usualCache() {
-#if JUCE_LINUX
-    return juce::File::getSpecialLocation(juce::File::userHomeDirectory).getChildFile(".cache/spillwright/demo");
-#else
-    return usualFolder().getChildFile("demo");
-#endif
-}
-
 int Preferences::scalePercent() const {
     return std::clamp(file.getIntValue("scalePercent", 100), smallestScale, largestScale);
 }

@@ -12,7 +12,6 @@ public:
     explicit Preferences(const juce::File& folder);
 
     static juce::File usualFolder();
-    static juce::File usualCache();
 
     bool dark() const { return file.getBoolValue("dark", false); }
     void setDark(bool dark) { file.setValue("dark", dark); }

@@ -170,6 +170,11 @@ Outcome OutputFile::seek(std::uint64_t offset) {
 Outcome OutputFile::finish() {
     errno = 0;
     if (std::fflush(file.get()) != 0 || bringToDisk(file.get()) != 0) return fault(errno);
+    return close();
+}
+
+Outcome OutputFile::close() {
+    errno = 0;
     if (std::fclose(file.release()) != 0) return fault(errno);
     return done();
 }

@@ -58,7 +58,8 @@ public:
     std::uint64_t position() const { return at; }
 
     Outcome finish(); ///< All bytes are on the disk; still under the temporary name.
-    Outcome keep();   ///< After finish(): takes the target's name; a file of that name is replaced.
+    Outcome close();  ///< The same for what may be lost with the power: the system may still hold the bytes back.
+    Outcome keep();   ///< After finish() or close(): takes the target's name; a file of that name is replaced.
     const std::filesystem::path& target() const { return targetPath; }
 
 private:

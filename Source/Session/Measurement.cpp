@@ -100,9 +100,8 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
 
 } // namespace
 
-Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo> tracks, const SampleSource& source,
-                            std::vector<std::string> warnings, const MeasureOptions& options, Workers& workers,
-                            const Watch& watch) {
+Result<CrossSpectraOptions> stretchOf(const std::string& folder, const SampleSource& source,
+                                      const MeasureOptions& options) {
     const double rate = source.sampleRate();
     const auto sampleOf = [&](Seconds time) { return static_cast<std::int64_t>(std::llround(time.value * rate)); };
     CrossSpectraOptions stretch;
@@ -114,19 +113,30 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
                << " s long; choose a stretch within it";
         return Fault{folder, "the stretch begins outside the recording", length.str()};
     }
-    if (options.band.low.value >= rate / 2.0)
+    return stretch;
+}
+
+Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo> tracks, const SampleSource& source,
+                            std::vector<std::string> warnings, const MeasureOptions& options, Workers& workers,
+                            const Watch& watch, std::shared_ptr<const CrossSpectra> known) {
+    const auto stretch = stretchOf(folder, source, options);
+    if (!stretch) return stretch.fault();
+    if (options.band.low.value >= source.sampleRate() / 2.0)
         return Fault{folder, "the band lies above half the recording's sample rate", "choose a lower band"};
 
     constexpr double passShare = 0.85; // of the whole time, for the progress
-    Watch passWatch{[&](double done) { watch.tell(done * passShare); }, watch.stop};
-    auto spectra = computeCrossSpectra(source, stretch, workers, passWatch);
-    if (!spectra) return spectra.fault();
+    if (!known) {
+        Watch passWatch{[&](double done) { watch.tell(done * passShare); }, watch.stop};
+        auto spectra = computeCrossSpectra(source, *stretch, workers, passWatch);
+        if (!spectra) return spectra.fault();
+        known = std::make_shared<const CrossSpectra>(std::move(spectra).value());
+    }
 
     Measurement m;
     m.folder = folder;
     m.options = options;
     m.tracks.assign(tracks.begin(), tracks.end());
-    m.spectra = std::make_shared<const CrossSpectra>(std::move(spectra).value());
+    m.spectra = std::move(known);
     m.warnings = std::move(warnings);
     for (std::size_t i = 0; i < m.tracks.size(); ++i) {
         auto& track = m.tracks[i];

@@ -36,10 +36,15 @@ struct Measurement {
     std::vector<std::string> warnings;
 };
 
-/// The one way a recording is measured, by window and command line alike. `warnings` are those of opening it.
+/// The samples that the options ask for. Faults: the stretch begins outside the recording.
+Result<CrossSpectraOptions> stretchOf(const std::string& folder, const SampleSource& source,
+                                      const MeasureOptions& options);
+
+/// The one way a recording is measured, by window and command line alike. `warnings` are those of opening it. Where the
+/// spectra of that stretch are known already the audio is not read.
 Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo> tracks, const SampleSource& source,
                             std::vector<std::string> warnings, const MeasureOptions& options, Workers& workers,
-                            const Watch& watch);
+                            const Watch& watch, std::shared_ptr<const CrossSpectra> known = {});
 nlohmann::ordered_json measurementToJson(const Measurement& measurement);
 
 /// The summation gain of any flips and nudges of the usable tracks, under the gains, high-passes and mutes of

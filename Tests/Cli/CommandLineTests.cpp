@@ -29,10 +29,10 @@ struct Answer {
     }
 };
 
-Answer call(std::vector<std::string> words) {
+Answer call(std::vector<std::string> words, const std::filesystem::path& cache = {}) {
     std::ostringstream out, err;
     Answer answer;
-    answer.status = runCommandLine(words, out, err);
+    answer.status = runCommandLine(words, out, err, cache);
     answer.out = out.str();
     answer.err = err.str();
     return answer;
@@ -64,6 +64,31 @@ const json& pairOf(const json& measurement, const std::string& first, const std:
 }
 
 } // namespace
+
+TEST_CASE("what is measured a second time is taken from the cache, and says the same") {
+    TemporaryFolder folder, cache;
+    writeBand(folder);
+    const auto entries = [&] {
+        return std::distance(std::filesystem::directory_iterator(cache.path()), std::filesystem::directory_iterator());
+    };
+    const std::vector<std::string> words{"measure", folder.path().string(), "--json", "-"};
+    auto reading = words;
+    reading.push_back("--no-cache");
+    const auto uncached = call(reading, cache.path());
+    CHECK(entries() == 0);
+    const auto first = call(words, cache.path());
+    CHECK(entries() == 1);
+    const auto again = call(words, cache.path());
+    REQUIRE(first.status == 0);
+    CHECK(first.out == uncached.out);
+    CHECK(again.out == first.out);
+    CHECK(again.err == first.err);
+    // Another band is another question of the same spectra.
+    auto band = words;
+    band.insert(band.end(), {"--band", "100:400"});
+    CHECK(call(band, cache.path()).status == 0);
+    CHECK(entries() == 1);
+}
 
 TEST_CASE("measure tells arrival, polarity and what is unrelated, in the fields that scripts rely on") {
     TemporaryFolder folder;

@@ -77,8 +77,7 @@ struct BandWindow {
     MeasuredBand band;
     Player player;
     desk::Preferences preferences{juce::File(settings.path().string())};
-    desk::MainComponent main{desk::MainComponent::Parts{band.controller, player, nullptr, preferences,
-                                                        juce::File(settings.path().string())}};
+    desk::MainComponent main{desk::MainComponent::Parts{band.controller, player, nullptr, preferences}};
 
     BandWindow() {
         // The window was not there to hear of the recording: it is told by opening it once more.

@@ -56,7 +56,7 @@ TEST_CASE("without a recording the window says what to do, and the keys do no ha
     Controller controller(2);
     Player player;
     Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences, juce::File(settings.path().string())}};
+    MainComponent main{{controller, player, nullptr, preferences}};
     CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
     for (char character : std::string("fF,.<>nNgGcCmMsShHkK[]12345 lLbBaApP+-"))
         main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));

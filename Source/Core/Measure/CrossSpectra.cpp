@@ -655,6 +655,52 @@ CrossSpectra CrossSpectra::restrictedTo(std::span<const float> weights, Workers&
     return average;
 }
 
+namespace {
+
+/// All that a pass fills in of a store, part by part, in one order for giving and taking.
+template <class Parts, class Visit>
+bool visitParts(Parts& store, Visit&& visit) {
+    const auto statistics = [&](auto& some) {
+        for (auto& of : some)
+            if (!visit(std::span(&of.samples, 1)) || !visit(std::span(&of.sumOfSquares, 1)) ||
+                !visit(std::span(&of.sum, 1)) || !visit(std::span(&of.peak, 1)) ||
+                !visit(std::span(&of.clippedSamples, 1)))
+                return false;
+        return true;
+    };
+    const auto all = [&](auto& array) { return visit(std::span(array.data(), array.size())); };
+    return statistics(store.statistics) && statistics(store.stretchStatistics) && all(store.sounding) &&
+           all(store.sums.values) && all(store.phases.values) && all(store.kept);
+}
+
+} // namespace
+
+std::uint64_t CrossSpectra::storedBytes() const {
+    std::uint64_t bytes = 0;
+    visitParts(std::as_const(*storage), [&](auto part) {
+        bytes += part.size_bytes();
+        return true;
+    });
+    return bytes;
+}
+
+bool CrossSpectra::store(const std::function<bool(std::span<const std::byte>)>& take) const {
+    return visitParts(std::as_const(*storage), [&](auto part) { return take(std::as_bytes(part)); });
+}
+
+std::optional<CrossSpectra> CrossSpectra::load(int tracks, double sampleRate, std::int64_t from, std::int64_t to,
+                                               const std::function<bool(std::span<std::byte>)>& give) {
+    CrossSpectra spectra;
+    try {
+        spectra.storage = std::make_unique<Storage>(planFor(from, to, sampleRate), tracks, sampleRate, keptAtMostBytes);
+    } catch (const std::bad_alloc&) {
+        return std::nullopt;
+    }
+    if (!visitParts(*spectra.storage, [&](auto part) { return give(std::as_writable_bytes(part)); }))
+        return std::nullopt;
+    return spectra;
+}
+
 Result<CrossSpectra> computeCrossSpectra(const SampleSource& source, const CrossSpectraOptions& options,
                                          Workers& workers, const Watch& watch) {
     const std::int64_t to = options.to < 0 ? source.length() : options.to;

@@ -6,8 +6,11 @@
 #include "Core/Workers.h"
 
 #include <complex>
+#include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -123,6 +126,19 @@ public:
     /// are those of pools. Reads the kept values once: 24 tracks and 4 minutes in a few milliseconds. The same bytes
     /// for any number of workers. Throws std::bad_alloc.
     CrossSpectra restrictedTo(std::span<const float> weights, Workers& workers) const;
+
+    // ---- from one day to the next -------------------------------------------------------------------------------
+
+    /// Of the bytes that store() gives: changes whenever they, or what the pass computes, do.
+    static constexpr int storedVersion = 1;
+    std::uint64_t storedBytes() const;
+    /// Gives all that the pass computed, in the machine's own order of bytes, to be taken by load(). Only of a pass over
+    /// the source with keptAtMostBytes. False: the taker said so.
+    bool store(const std::function<bool(std::span<const std::byte>)>& take) const;
+    /// Of a pass over a stretch from..to-1 of a source of that rate and number of tracks. nullopt: the giver has less,
+    /// or there is too little memory.
+    static std::optional<CrossSpectra> load(int tracks, double sampleRate, std::int64_t from, std::int64_t to,
+                                            const std::function<bool(std::span<std::byte>)>& give);
 
 private:
     friend Result<CrossSpectra> computeCrossSpectra(const SampleSource&, const CrossSpectraOptions&, Workers&,

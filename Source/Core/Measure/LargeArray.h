@@ -47,6 +47,9 @@ public:
     const Number* data() const {
         return memory;
     }
+    std::size_t size() const {
+        return bytes / sizeof(Number);
+    }
 
 private:
     Number* memory = nullptr;
