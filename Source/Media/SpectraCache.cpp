@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 #include <cstdlib>
 #include <cstring>
 #include <string>
@@ -153,13 +154,17 @@ void SpectraCache::makeRoom() const {
     };
     std::vector<Kept> files;
     std::uintmax_t total = 0;
+    const auto now = fs::file_time_type::clock::now();
     std::error_code error;
     for (fs::directory_iterator entry(folder, error); !error && entry != fs::directory_iterator();
          entry.increment(error)) {
         std::error_code gone;
-        if (entry->path().extension() != ending || !entry->is_regular_file(gone)) continue;
+        if (!entry->is_regular_file(gone)) continue;
         const Kept file{entry->path(), entry->file_size(gone), entry->last_write_time(gone)};
         if (gone) continue;
+        if (file.path.extension() == ".part" && now - file.used > std::chrono::hours(1)) // of a program that was killed
+            fs::remove(file.path, gone);
+        if (file.path.extension() != ending) continue;
         total += file.bytes;
         files.push_back(file);
     }
