@@ -1,7 +1,7 @@
 #include "Session/Measurement.h"
 
-#include "Session/Findings.h"
 #include "Session/JsonNumbers.h"
+#include "Session/Readings.h"
 
 #include <nlohmann/json.hpp>
 
@@ -138,12 +138,7 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
     m.tracks.assign(tracks.begin(), tracks.end());
     m.spectra = std::move(known);
     m.warnings = std::move(warnings);
-    for (std::size_t i = 0; i < m.tracks.size(); ++i) {
-        auto& track = m.tracks[i];
-        if (track.state != TrackState::unreadable)
-            track.state = m.spectra->statistics(static_cast<int>(i)).silent() ? TrackState::silent : TrackState::ok;
-        if (track.state == TrackState::ok) m.usable.push_back(static_cast<int>(i));
-    }
+    findUsable(m);
     if (m.usable.empty())
         return Fault{folder, "every track is silent or unreadable", "choose a folder of tracks with sound in them"};
     warnOfTracks(m, source);
@@ -155,12 +150,7 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
     }
 
     Watch pairsWatch{[&](double done) { watch.tell(passShare + done * (1.0 - passShare)); }, watch.stop};
-    auto pairs = readPairs(*m.spectra, m.usable, {options.band, options.largestArrival}, workers, pairsWatch);
-    if (!pairs) return pairs.fault();
-    m.pairs = std::move(pairs).value();
-    m.consistency = fitTriangles(m.pairs);
-    for (auto& line : consistencyInWords(m))
-        m.warnings.push_back(std::move(line));
+    if (auto fault = readAllPairs(m, workers, pairsWatch)) return *fault;
     return m;
 }
 
