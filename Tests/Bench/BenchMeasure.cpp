@@ -1,7 +1,11 @@
 // Time and memory of measuring a recording, as ratios against a floor: what reading, transforming, accumulating and
-// curves cost as bare loops, measured in the same run.
+// curves cost as bare loops, measured in the same run, on one thread and on two. Then what is asked afterwards: a
+// choice of stretches, and a stop; the memory of a long recording; and the same work by scipy and numpy where they are
+// there.
 //
-//     spillwright_bench_measure [--processor-time] [TRACKS ...]   (default 8 24 64; 4 minutes of 48 kHz, 24 bit each)
+//     spillwright_bench_measure [--processor-time] [--only-ratios] [TRACKS ...]
+//
+// 8, 24 and 64 tracks where none are named; 4 minutes of 48 kHz, 24 bit each.
 
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/Kernels.h"
@@ -18,6 +22,7 @@
 #include <algorithm>
 #include <array>
 #include <atomic>
+#include <chrono>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -25,8 +30,13 @@
 #include <filesystem>
 #include <fstream>
 #include <functional>
+#include <memory>
 #include <numeric>
+#include <optional>
+#include <random>
 #include <string>
+#include <thread>
+#include <utility>
 #include <vector>
 
 using namespace spillwright;
@@ -40,7 +50,7 @@ constexpr int hop = window / 2;
 constexpr int bins = window / 2 + 1;
 constexpr int samplesPerTrack = rate * seconds;
 constexpr int windows = (samplesPerTrack - window) / hop + 1;
-constexpr int rounds = 3; // the best counts: everything else on the machine only ever adds
+constexpr int rounds = 4; // of everything in turn; the best counts: all else on the machine only ever adds
 
 struct Figures {
     double read = 0, transform = 0, accumulate = 0, curves = 0; // floor
@@ -48,6 +58,16 @@ struct Figures {
     double peakMiB = 0;
     double floor() const { return read + transform + accumulate + curves; }
     double measured() const { return pass + pairs; }
+    /// Each the better of two rounds; of the pass and its pairs, those of the quicker round. Memory: the larger.
+    void better(const Figures& other) {
+        for (double Figures::*part : {&Figures::read, &Figures::transform, &Figures::accumulate, &Figures::curves})
+            this->*part = std::min(this->*part, other.*part);
+        if (other.measured() < measured()) {
+            pass = other.pass;
+            pairs = other.pairs;
+        }
+        peakMiB = std::max(peakMiB, other.peakMiB);
+    }
 };
 
 /// What is computed must not be dropped as unused.
@@ -68,13 +88,6 @@ double secondsOf(const std::function<void()>& work) {
     const double begin = now();
     work();
     return now() - begin;
-}
-
-double bestOf(const std::function<void()>& work) {
-    double best = 1e9;
-    for (int round = 0; round < rounds; ++round)
-        best = std::min(best, secondsOf(work));
-    return best;
 }
 
 std::filesystem::path trackFile(const std::filesystem::path& folder, int track) {
@@ -143,43 +156,45 @@ Figures inChild(const std::function<void(Figures&)>& work) {
     return figures;
 }
 
-void measureFolder(const std::filesystem::path& folder, Figures& figures) {
-    Workers workers;
-    const auto recording = Recording::open(folder);
-    if (!recording) {
-        std::fprintf(stderr, "%s\n", recording.fault().line().c_str());
-        _exit(1);
-    }
-    figures.pass = figures.pairs = 1e9;
-    double best = 1e9;
-    for (int round = 0; round < rounds; ++round) {
-        std::optional<CrossSpectra> spectra;
-        const double pass = secondsOf([&] {
-            auto computed = computeCrossSpectra(**recording, {}, workers, {});
-            if (!computed) _exit(1);
-            spectra = std::move(computed).value();
-        });
-        std::vector<int> tracks(static_cast<std::size_t>(spectra->trackCount()));
-        std::iota(tracks.begin(), tracks.end(), 0);
-        const double pairs = secondsOf([&] {
-            const auto readings = readPairs(*spectra, tracks, {}, workers, {});
-            if (!readings || !std::all_of(readings->begin(), readings->end(), [](const auto& r) { return r.arrival; }))
-                _exit(1);
-        });
-        if (pass + pairs < best) {
-            best = pass + pairs;
-            figures.pass = pass;
-            figures.pairs = pairs;
-        }
-    }
+std::vector<int> allTracks(int count) {
+    std::vector<int> tracks(static_cast<std::size_t>(count));
+    std::iota(tracks.begin(), tracks.end(), 0);
+    return tracks;
 }
 
-void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) {
-    Workers workers;
+std::shared_ptr<const Recording> opened(const std::filesystem::path& folder) {
+    auto recording = Recording::open(folder);
+    if (recording) return std::move(recording).value();
+    std::fprintf(stderr, "%s\n", recording.fault().line().c_str());
+    _exit(1);
+}
+
+CrossSpectra computed(const SampleSource& source, Workers& workers) {
+    auto spectra = computeCrossSpectra(source, {}, workers, {});
+    if (!spectra) _exit(1);
+    return std::move(spectra).value();
+}
+
+void readAllPairs(const CrossSpectra& spectra, Workers& workers) {
+    const auto readings = readPairs(spectra, allTracks(spectra.trackCount()), {}, workers, {});
+    if (!readings || !std::all_of(readings->begin(), readings->end(), [](const auto& r) { return r.arrival; }))
+        _exit(1);
+}
+
+void measureFolder(const std::filesystem::path& folder, int threads, Figures& figures) {
+    Workers workers(threads);
+    const auto recording = opened(folder);
+    std::optional<CrossSpectra> spectra;
+    figures.pass = secondsOf([&] { spectra = computed(*recording, workers); });
+    figures.pairs = secondsOf([&] { readAllPairs(*spectra, workers); });
+}
+
+void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figures& figures) {
+    Workers workers(threads);
     const auto fourier = Fourier::ofLength(window);
     const auto items = static_cast<std::size_t>(tracks);
 
-    figures.read = bestOf([&] {
+    figures.read = secondsOf([&] {
         workers.forEach(items, [&](std::size_t track, int) {
             const int file = open(trackFile(folder, static_cast<int>(track)).c_str(), O_RDONLY);
             AlignedVector<unsigned char> bytes(3 * hop + 1); // one before, so that a sample is the top of four bytes
@@ -198,7 +213,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) 
         });
     });
 
-    figures.transform = bestOf([&] {
+    figures.transform = secondsOf([&] {
         workers.forEach(items, [&](std::size_t, int) {
             AlignedVector<float> samples(window, 0.25f), hann(window, 0.5f), windowed(window);
             AlignedVector<std::complex<float>> spectrum(bins);
@@ -212,7 +227,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) 
     });
 
     // The accumulation's arithmetic alone, on one block of bins that stays in the cache.
-    figures.accumulate = bestOf([&] {
+    figures.accumulate = secondsOf([&] {
         constexpr int blocks = (bins + kernels::binsPerBlock - 1) / kernels::binsPerBlock;
         constexpr int together = 29;
         workers.forEach(blocks, [&](std::size_t, int) {
@@ -225,7 +240,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) 
         });
     });
 
-    figures.curves = bestOf([&] {
+    figures.curves = secondsOf([&] {
         constexpr int padding = 4;
         const auto padded = Fourier::ofLength(padding * window);
         workers.forEach(items * (items - 1) / 2, [&](std::size_t, int) {
@@ -244,32 +259,207 @@ void floorOf(const std::filesystem::path& folder, int tracks, Figures& figures) 
     });
 }
 
+struct Later {
+    double restrictHalf = 1e9, pairsOfHalf = 1e9; // seconds
+    double worstStop = 0.0, meanStop = 0.0;
+    int stops = 0;
+};
+
+/// A choice of every other stretch with all pairs read from it, and stops at moments spread over the pass.
+Later askLater(const std::filesystem::path& folder) {
+    Later later;
+    Workers workers;
+    const auto recording = opened(folder);
+    const double begin = now();
+    const CrossSpectra spectra = computed(*recording, workers);
+    const double wholeSeconds = now() - begin;
+    std::vector<float> half(static_cast<std::size_t>(spectra.stretches()));
+    for (std::size_t k = 0; k < half.size(); k += 2)
+        half[k] = 1.0f;
+    for (int round = 0; round < 3 * rounds; ++round) {
+        std::optional<CrossSpectra> chosen;
+        const double restrict = secondsOf([&] { chosen = spectra.restrictedTo(half, workers); });
+        const double pairs = secondsOf([&] { readAllPairs(*chosen, workers); });
+        if (restrict + pairs < later.restrictHalf + later.pairsOfHalf) {
+            later.restrictHalf = restrict;
+            later.pairsOfHalf = pairs;
+        }
+    }
+    std::mt19937 random(1);
+    std::uniform_real_distribution<double> moment(0.0, wholeSeconds);
+    for (int attempt = 0; attempt < 60; ++attempt) {
+        std::stop_source stop;
+        std::atomic<double> asked{0.0};
+        std::thread asker([&, wait = moment(random)] {
+            std::this_thread::sleep_for(std::chrono::duration<double>(wait));
+            asked = now();
+            stop.request_stop();
+        });
+        const auto result = computeCrossSpectra(*recording, {}, workers, {{}, stop.get_token()});
+        const double returned = now();
+        asker.join();
+        if (result) continue; // it was done before
+        later.worstStop = std::max(later.worstStop, returned - asked);
+        later.meanStop += returned - asked;
+        ++later.stops;
+    }
+    later.meanStop /= std::max(1, later.stops);
+    return later;
+}
+
+/// Noise without files, as long as wanted: memory is that of the pass alone.
+class NoiseSource : public SampleSource {
+public:
+    NoiseSource(int trackCount, std::int64_t samples) : tracks(trackCount), longest(samples), table(1 << 16) {
+        std::uint32_t state = 1;
+        for (float& value : table) {
+            state = state * 1664525u + 1013904223u;
+            value = static_cast<float>(static_cast<std::int32_t>(state)) * 0x1p-32f;
+        }
+        for (int track = 0; track < tracks; ++track)
+            grouped.push_back({track});
+    }
+    int trackCount() const override { return tracks; }
+    double sampleRate() const override { return rate; }
+    std::int64_t length() const override { return longest; }
+    const std::vector<std::vector<int>>& groups() const override { return grouped; }
+    Result<std::unique_ptr<GroupReader>> openGroup(int group) const override {
+        return std::unique_ptr<GroupReader>(new Reader(*this, group));
+    }
+
+private:
+    struct Reader : GroupReader {
+        Reader(const NoiseSource& source, int track) : of(source), offset(977 * track) {}
+        Outcome read(std::int64_t start, int count, std::span<float* const> into) override {
+            for (int n = 0; n < count; ++n)
+                into[0][n] = of.table[static_cast<std::size_t>((start + n) * 3 + offset) % of.table.size()];
+            return done();
+        }
+        const NoiseSource& of;
+        std::int64_t offset;
+    };
+    int tracks;
+    std::int64_t longest;
+    std::vector<float> table;
+    std::vector<std::vector<int>> grouped;
+};
+
+/// Seconds of scipy pair by pair and of numpy vectorised; nothing where they are not there.
+std::optional<std::pair<double, double>> pythonOn(const std::filesystem::path& folder, int threads) {
+    constexpr int pairs = 6;
+    const std::string call = std::string(SPILLWRIGHT_PYTHON " " SPILLWRIGHT_CSD_PAIRS " ") + folder.string() + " " +
+                             std::to_string(threads) + " " + std::to_string(pairs) + " 2>/dev/null";
+    FILE* answer = popen(call.c_str(), "r");
+    double byPair = 0.0, vectorised = 0.0;
+    const bool got = answer && std::fscanf(answer, "%lf %lf", &byPair, &vectorised) == 2;
+    if (answer) pclose(answer);
+    if (!got) return std::nullopt;
+    return std::pair{byPair, vectorised};
+}
+
+void sayLoad() {
+    std::array<double, 1> load{};
+    if (getloadavg(load.data(), 1) == 1)
+        std::printf("load of the machine: %.1f on %u cores\n", load[0], std::thread::hardware_concurrency());
+}
+
+/// Removed when done.
+struct Folder {
+    std::filesystem::path path;
+    explicit Folder(int tracks) {
+        std::string pattern = (std::filesystem::temp_directory_path() / "spillwright-bench-XXXXXX").string();
+        if (!mkdtemp(pattern.data())) std::exit(1);
+        path = pattern;
+        writeRecording(path, tracks);
+    }
+    ~Folder() { std::filesystem::remove_all(path); }
+};
+
+/// The better figures of each number of threads; prints a line a number of threads.
+void printRatios(const std::filesystem::path& folder, int tracks) {
+    constexpr std::array<int, 2> threadCounts{1, 2};
+    std::array<Figures, 2> best;
+    for (int round = 0; round < rounds; ++round)
+        for (std::size_t k = 0; k < best.size(); ++k) {
+            const int threads = threadCounts[k];
+            const auto measured = inChild([&](Figures& figures) { measureFolder(folder, threads, figures); });
+            auto both = inChild([&](Figures& figures) { floorOf(folder, tracks, threads, figures); });
+            both.pass = measured.pass;
+            both.pairs = measured.pairs;
+            both.peakMiB = measured.peakMiB;
+            if (round == 0)
+                best[k] = both;
+            else
+                best[k].better(both);
+        }
+    for (std::size_t k = 0; k < best.size(); ++k) {
+        const auto& figures = best[k];
+        std::printf("%6d %7d | %.3f   %.3f   %.3f   %.3f  = %.3f | %.3f   %.3f  = %.3f | %.2f  | %.2f      | %.0f\n",
+                    tracks, threadCounts[k], figures.read, figures.transform, figures.accumulate, figures.curves,
+                    figures.floor(), figures.pass, figures.pairs, figures.measured(),
+                    figures.measured() / figures.floor(), best[0].measured() / figures.measured(), figures.peakMiB);
+    }
+    std::fflush(stdout);
+}
+
 } // namespace
 
 int main(int argc, char** argv) {
     std::vector<int> sizes;
+    bool onlyRatios = false;
     for (int k = 1; k < argc; ++k)
         if (std::string(argv[k]) == "--processor-time")
             processorTime = true;
+        else if (std::string(argv[k]) == "--only-ratios")
+            onlyRatios = true;
         else
             sizes.push_back(std::max(2, std::atoi(argv[k])));
     if (sizes.empty()) sizes = {8, 24, 64};
 
     std::printf("measure: %d s of 48 kHz, 24 bit a track, files in the page cache, best of %d, %s\n", seconds, rounds,
-                processorTime ? "processor seconds" : "seconds");
-    std::printf("tracks |  read  transf. accum.  curves =  floor |  pass   pairs  = total | ratio | peak MiB\n");
-    for (const int tracks : sizes) {
-        std::string pattern = (std::filesystem::temp_directory_path() / "spillwright-bench-XXXXXX").string();
-        if (!mkdtemp(pattern.data())) return 1;
-        const std::filesystem::path folder = pattern;
-        writeRecording(folder, tracks);
-        const auto measured = inChild([&](Figures& figures) { measureFolder(folder, figures); });
-        const auto floor = inChild([&](Figures& figures) { floorOf(folder, tracks, figures); });
-        std::filesystem::remove_all(folder);
-        std::printf("%6d | %.3f   %.3f   %.3f   %.3f  = %.3f | %.3f   %.3f  = %.3f | %.2f  | %.0f\n", tracks,
-                    floor.read, floor.transform, floor.accumulate, floor.curves, floor.floor(), measured.pass,
-                    measured.pairs, measured.measured(), measured.measured() / floor.floor(), measured.peakMiB);
-        std::fflush(stdout);
+                processorTime ? "processor seconds of all threads" : "seconds");
+    sayLoad();
+    std::printf("tracks threads |  read  transf. accum.  curves =  floor |  pass   pairs  = total | ratio | to 1 "
+                "thread | peak MiB\n");
+    for (const int tracks : sizes)
+        printRatios(Folder(tracks).path, tracks);
+    sayLoad();
+    if (onlyRatios) return 0;
+    processorTime = false;
+
+    constexpr int tracks = 24;
+    const Folder folder(tracks);
+    const Later later = askLater(folder.path);
+    std::printf("\nhalf of the stretches of %d tracks: %.1f ms, all pairs read from them: %.1f ms, together %.1f ms\n",
+                tracks, 1e3 * later.restrictHalf, 1e3 * later.pairsOfHalf,
+                1e3 * (later.restrictHalf + later.pairsOfHalf));
+    std::printf("from a stop that is asked for to its being heeded: %.1f ms at worst, %.1f ms on average, of %d\n",
+                1e3 * later.worstStop, 1e3 * later.meanStop, later.stops);
+    std::fflush(stdout);
+
+    const auto hour = inChild([&](Figures& figures) {
+        Workers workers;
+        const NoiseSource source(tracks, std::int64_t(3600) * rate);
+        figures.pass = secondsOf([&] { keep(static_cast<float>(computed(source, workers).stretches())); });
+    });
+    std::printf("an hour of %d tracks of noise without files: %.1f s, peak %.0f MiB\n", tracks, hour.pass,
+                hour.peakMiB);
+    std::fflush(stdout);
+
+    const int threads = static_cast<int>(std::thread::hardware_concurrency());
+    const auto python = pythonOn(folder.path, threads);
+    if (!python) {
+        std::printf("no numpy and scipy for " SPILLWRIGHT_PYTHON ": not compared\n");
+        return 0;
     }
+    double best = 1e9;
+    for (int round = 0; round < rounds; ++round) {
+        const auto measured = inChild([&](Figures& figures) { measureFolder(folder.path, threads, figures); });
+        best = std::min(best, measured.measured());
+    }
+    std::printf("%d tracks, %d threads: %.3f s; scipy.signal.csd pair by pair (six pairs, extrapolated) %.1f s, %.0f "
+                "times; numpy vectorised %.2f s, %.1f times\n",
+                tracks, threads, best, python->first, python->first / best, python->second, python->second / best);
+    sayLoad();
     return 0;
 }
