@@ -1,13 +1,15 @@
 #include "Core/Measure/Kernels.h"
 
 #include "Core/Signal/AlignedVector.h"
+#include "Support/InstructionSets.h"
 #include "Support/TestSignals.h"
 
 #include <catch2/catch.hpp>
-#include <hwy/targets.h>
 
+#include <bit>
 #include <cmath>
 #include <complex>
+#include <vector>
 
 using namespace spillwright;
 using namespace spillwright::kernels;
@@ -15,19 +17,12 @@ using namespace spillwright::test;
 
 namespace {
 
-/// Runs the check under each instruction set this machine has, the narrow ones of older machines included.
-template <class Check>
-void onEveryInstructionSet(Check&& check) {
-    const auto targets = hwy::SupportedAndGeneratedTargets();
-    REQUIRE_FALSE(targets.empty());
-    for (const std::int64_t target : targets) {
-        hwy::SetSupportedTargetsForTest(target);
-        hwy::GetChosenTarget().Update(hwy::SupportedTargets());
-        INFO(hwy::TargetName(target));
-        check();
-    }
-    hwy::SetSupportedTargetsForTest(0); // back to what the machine has
-    hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+AlignedVector<float> noiseOf(std::size_t count, std::uint64_t seed) {
+    AlignedVector<float> values(count);
+    Noise noise(seed);
+    for (auto& value : values)
+        value = static_cast<float>(noise.normal());
+    return values;
 }
 
 } // namespace
@@ -66,6 +61,75 @@ TEST_CASE("every instruction set accumulates what a plain loop does") {
             // that.
             CHECK(worst < 2e-5);
             CHECK(worstPhase < 1e-4);
+        }
+    });
+}
+
+TEST_CASE("every instruction set keeps pools of bins as a plain loop rounds them, and adds to them") {
+    constexpr int windows = 5, tracks = 6;
+    constexpr std::size_t stride = windows * floatsPerBlock, pairs = tracks * (tracks + 1) / 2;
+    const auto spectra = noiseOf(tracks * stride, 7), others = noiseOf(tracks * stride, 8);
+    onEveryInstructionSet([&] {
+        for (const std::size_t pool : {1u, 2u, 4u, 8u}) {
+            const std::size_t values = binsPerBlock / pool;
+            std::vector<std::uint32_t> kept(pairs * values + 1, 0xabcdabcdu);
+            AlignedVector<float> sums(pairs * floatsPerBlock), both(sums);
+            KeptBlock block{kept.data(), static_cast<int>(pool), false};
+            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), nullptr, block);
+            const auto first = kept;
+            block.add = true;
+            both = sums;
+            accumulateBlock(others.data(), tracks, windows, stride, both.data(), nullptr, block);
+            REQUIRE(kept.back() == 0xabcdabcdu); // nothing is written past the end
+            double worst = 0.0, worstAdded = 0.0;
+            for (std::size_t pair = 0; pair < pairs; ++pair)
+                for (std::size_t k = 0; k < values; ++k)
+                    for (const std::size_t part : {0, binsPerBlock}) {
+                        double sum = 0.0, added = 0.0, size = 0.0;
+                        for (std::size_t bin = k * pool; bin < (k + 1) * pool; ++bin) {
+                            const std::size_t at = pair * floatsPerBlock + part + bin;
+                            sum += static_cast<double>(sums[at]);
+                            added += static_cast<double>(both[at]);
+                            size += std::abs(static_cast<double>(sums[at])) + std::abs(static_cast<double>(both[at]));
+                        }
+                        const auto valueOf = [&](std::uint32_t packed) {
+                            const auto value = keptValue(packed);
+                            return static_cast<double>(part == 0 ? value.real() : value.imag());
+                        };
+                        const std::size_t at = pair * values + k;
+                        worst = std::max(worst, std::abs(valueOf(first[at]) - sum) / size);
+                        worstAdded = std::max(worstAdded, std::abs(valueOf(kept[at]) - added) / size);
+                        // Eight significant bits: each rounding is half a unit of the last, 2^-8 of the value. Vectors
+                        // of one number round a pool of eight eight times, those of four twice, the wider once.
+                        if (pool == 1) CHECK(valueOf(first[at]) == Approx(sum).epsilon(0x1p-8).margin(1e-7));
+                    }
+            CHECK(worst < 0x1p-8);
+            CHECK(worstAdded < 2 * 0x1p-8);
+        }
+    });
+}
+
+TEST_CASE("every instruction set adds kept values and their phasors alike") {
+    constexpr std::size_t count = 48;
+    std::vector<std::uint32_t> values(count);
+    Noise noise(3);
+    for (auto& value : values)
+        value = (std::bit_cast<std::uint32_t>(static_cast<float>(noise.normal())) & 0xffff0000u) |
+                (std::bit_cast<std::uint32_t>(static_cast<float>(noise.normal())) >> 16);
+    values[5] = 0;                                                        // silence
+    values[6] = std::bit_cast<std::uint32_t>(1e19f) & 0xffff0000u;        // its square is beyond float
+    values[7] = std::bit_cast<std::uint32_t>(1e-25f) >> 16 | 0x80000000u; // as is that of this one
+    onEveryInstructionSet([&] {
+        AlignedVector<float> re(count, 1.0f), im(re), phaseRe(re), phaseIm(re);
+        addKept(values.data(), count, 0.5f, 0.25f, {re.data(), im.data(), phaseRe.data(), phaseIm.data()});
+        for (std::size_t k = 0; k < count; ++k) {
+            const std::complex<double> value(keptValue(values[k]));
+            const auto phasor = std::abs(value) > 0.0 ? value / std::abs(value) : std::complex<double>();
+            // One rounding of a single-precision sum; of phasors, the promise of accumulateBlock.
+            CHECK(static_cast<double>(re[k]) == Approx(1.0 + 0.5 * value.real()).epsilon(0x1p-23));
+            CHECK(static_cast<double>(im[k]) == Approx(1.0 + 0.5 * value.imag()).epsilon(0x1p-23));
+            CHECK(std::abs(phaseRe[k] - (1.0 + 0.25 * phasor.real())) < 0.25 * 2e-5);
+            CHECK(std::abs(phaseIm[k] - (1.0 + 0.25 * phasor.imag())) < 0.25 * 2e-5);
         }
     });
 }
