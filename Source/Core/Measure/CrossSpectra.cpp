@@ -34,6 +34,7 @@ constexpr float silentPeak = 3.16227766e-5f; // -90 dBFS
 constexpr float largestSample = 1e6f;        // a damaged float file may hold anything; squares must stay finite
 constexpr int widestLane = 2;                // tracks; wider files are cut in time ...
 constexpr int mostLanes = 8;                 // ... into at most so many pieces a stretch
+constexpr int stretchesAtOnce = 2; // transformed, then accumulated: sums are fetched from memory once for both
 
 /// How the recording is cut into windows and the windows into stretches.
 struct Plan {
@@ -294,7 +295,7 @@ struct Lane {
     int earlier = 0;                         // which half is the earlier one
     std::int64_t earlierStart = -1;          // the place of its first sample; -1: holds nothing
     std::vector<float> peaks;                // [track][half]
-    std::vector<TrackStatistics> statistics; // [track], in this stretch
+    std::vector<TrackStatistics> statistics; // [stretch of the batch][track]
     std::vector<std::uint8_t> sounding;      // the same
     std::optional<Fault> fault;
 };
@@ -318,26 +319,29 @@ private:
     std::shared_ptr<const Fourier> fourier;
     AlignedVector<float> hann;
     std::vector<Lane> lanes;
-    std::vector<Scratch> scratch;         // one a worker
-    std::size_t trackStride, blockStride; // floats
-    LargeArray<float> spectra;            // [block][track][window of the stretch][16 real, 16 imaginary]
+    std::vector<Scratch> scratch;                        // one a worker
+    int atOnce;                                          // stretches
+    std::size_t trackStride, stretchStride, blockStride; // floats
+    LargeArray<float> spectra; // [block][stretch of the batch][track][window][16 real, 16 imaginary]
 
     float* half(Lane& lane, std::size_t track, int which) {
         const auto hop = static_cast<std::size_t>(plan.hop());
         return lane.samples.data() + (2 * track + static_cast<std::size_t>(which)) * hop;
     }
-    void transform(Lane& lane, int stretch, Scratch& mine);
-    bool read(Lane& lane, std::int64_t start, int samples, int which, bool counted);
-    void accumulate(std::size_t block, int stretch);
-    std::optional<Fault> finishStretch(int stretch);
+    void transform(Lane& lane, int stretch, int inBatch, Scratch& mine);
+    bool read(Lane& lane, std::int64_t start, int samples, int which, TrackStatistics* counted);
+    void accumulate(std::size_t block, int stretch, int inBatch);
+    void finishStretch(int stretch, int inBatch);
+    std::optional<Fault> whyToStop() const;
 };
 
 Pass::Pass(const SampleSource& samplesOf, Store& into, Workers& crew, const Watch& watching)
     : source(samplesOf), store(into), plan(into.plan), workers(crew), watch(watching),
       fourier(Fourier::ofLength(plan.window)), hann(static_cast<std::size_t>(plan.window)),
-      scratch(static_cast<std::size_t>(crew.count())),
+      scratch(static_cast<std::size_t>(crew.count())), atOnce(std::clamp(plan.stretches, 1, stretchesAtOnce)),
       trackStride(static_cast<std::size_t>(plan.windowsAtMost) * floatsPerBlock),
-      blockStride(trackStride * static_cast<std::size_t>(into.tracks)),
+      stretchStride(trackStride * static_cast<std::size_t>(into.tracks)),
+      blockStride(stretchStride * static_cast<std::size_t>(atOnce)),
       spectra(blockStride * static_cast<std::size_t>(into.blocks())) {
     for (std::size_t n = 0; n < hann.size(); ++n)
         hann[n] =
@@ -358,14 +362,15 @@ Pass::Pass(const SampleSource& samplesOf, Store& into, Workers& crew, const Watc
             lane.parts = parts;
             lane.samples.resize(width * hann.size());
             lane.peaks.resize(2 * width);
-            lane.statistics.resize(width);
-            lane.sounding.resize(width);
+            lane.statistics.resize(width * static_cast<std::size_t>(atOnce));
+            lane.sounding.resize(width * static_cast<std::size_t>(atOnce));
         }
     }
 }
 
-/// Into the given half; false: the lane's fault says why.
-bool Pass::read(Lane& lane, std::int64_t start, int samples, int which, bool counted) {
+/// Into the given half, counted in the statistics of the lane's tracks unless these are null; false: the lane's fault
+/// says why.
+bool Pass::read(Lane& lane, std::int64_t start, int samples, int which, TrackStatistics* counted) {
     if (!lane.reader) {
         auto opened = source.openGroup(lane.group);
         if (!opened) {
@@ -385,7 +390,7 @@ bool Pass::read(Lane& lane, std::int64_t start, int samples, int which, bool cou
         const auto sums = kernels::sumSamples(into[track], samples, clipLevel);
         lane.peaks[2 * track + static_cast<std::size_t>(which)] = sums.peak;
         if (!counted) continue;
-        auto& statistics = lane.statistics[track];
+        auto& statistics = counted[track];
         statistics.samples += samples;
         statistics.sum += sums.sum;
         statistics.sumOfSquares += sums.sumOfSquares;
@@ -395,8 +400,9 @@ bool Pass::read(Lane& lane, std::int64_t start, int samples, int which, bool cou
     return true;
 }
 
-void Pass::transform(Lane& lane, int stretch, Scratch& mine) {
-    std::fill(lane.sounding.begin(), lane.sounding.end(), std::uint8_t(0));
+void Pass::transform(Lane& lane, int stretch, int inBatch, Scratch& mine) {
+    const std::size_t ofBatch = static_cast<std::size_t>(inBatch) * lane.tracks->size();
+    TrackStatistics* const counted = lane.statistics.data() + ofBatch;
     const int all = plan.windowsOf(stretch);
     const int first = all * lane.part / lane.parts;
     const int last = all * (lane.part + 1) / lane.parts;
@@ -405,8 +411,8 @@ void Pass::transform(Lane& lane, int stretch, Scratch& mine) {
         if (watch.stopped()) return;
         const std::int64_t start = plan.from + (plan.windowsBefore(stretch) + window) * hop;
         const bool opening = start == plan.from; // every sample is counted once: with the later half it lies in
-        if (lane.earlierStart != start && !read(lane, start, hop, lane.earlier, opening)) return;
-        if (!read(lane, start + hop, hop, 1 - lane.earlier, true)) return;
+        if (lane.earlierStart != start && !read(lane, start, hop, lane.earlier, opening ? counted : nullptr)) return;
+        if (!read(lane, start + hop, hop, 1 - lane.earlier, counted)) return;
         for (std::size_t track = 0; track < lane.tracks->size(); ++track) {
             kernels::applyWindow(half(lane, track, lane.earlier), hann.data(), largestSample, mine.windowed.data(),
                                  hop);
@@ -414,61 +420,72 @@ void Pass::transform(Lane& lane, int stretch, Scratch& mine) {
                                  mine.windowed.data() + hop, hop);
             fourier->forward(mine.windowed.data(), mine.spectrum.data());
             const auto index = static_cast<std::size_t>((*lane.tracks)[track]);
-            kernels::scatterBlocks(
-                mine.spectrum.data(), store.blocks(),
-                spectra.data() + index * trackStride + static_cast<std::size_t>(window) * floatsPerBlock, blockStride);
-            if (lane.peaks[2 * track] > 0.0f || lane.peaks[2 * track + 1] > 0.0f) lane.sounding[track] = 1;
+            kernels::scatterBlocks(mine.spectrum.data(), store.blocks(),
+                                   spectra.data() + static_cast<std::size_t>(inBatch) * stretchStride +
+                                       index * trackStride + static_cast<std::size_t>(window) * floatsPerBlock,
+                                   blockStride);
+            if (lane.peaks[2 * track] > 0.0f || lane.peaks[2 * track + 1] > 0.0f) lane.sounding[ofBatch + track] = 1;
         }
         lane.earlier = 1 - lane.earlier;
         lane.earlierStart = start + hop;
     }
 }
 
-void Pass::accumulate(std::size_t block, int stretch) {
-    if (watch.stopped()) return;
+void Pass::accumulate(std::size_t block, int stretch, int inBatch) {
     const auto phaseBlock = block - static_cast<std::size_t>(store.phases.firstBin / binsPerBlock);
     const bool phased = phaseBlock < store.phases.blocks.size();
     kernels::KeptBlock kept;
     if (block < static_cast<std::size_t>(store.keeping.blocks()))
         kept = {store.keptBlock(stretch / store.keeping.together, block), store.keeping.poolBins[block],
                 stretch % store.keeping.together != 0};
-    kernels::accumulateBlock(spectra.data() + block * blockStride, store.tracks, plan.windowsOf(stretch), trackStride,
-                             store.sums.block(block), phased ? store.phases.block(phaseBlock) : nullptr, kept);
+    kernels::accumulateBlock(spectra.data() + block * blockStride + static_cast<std::size_t>(inBatch) * stretchStride,
+                             store.tracks, plan.windowsOf(stretch), trackStride, store.sums.block(block),
+                             phased ? store.phases.block(phaseBlock) : nullptr, kept);
 }
 
-/// After the workers are done: what they noted of the stretch, and whether to go on. Past the last stretch: of what is
-/// left at the end.
-std::optional<Fault> Pass::finishStretch(int stretch) {
-    for (auto& lane : lanes) {
-        if (lane.fault) return lane.fault;
+/// After the workers are done: takes over what they noted of a stretch. Past the last: of what is left at the end.
+void Pass::finishStretch(int stretch, int inBatch) {
+    for (auto& lane : lanes)
         for (std::size_t member = 0; member < lane.tracks->size(); ++member) {
             const int track = (*lane.tracks)[member];
-            auto& statistics = lane.statistics[member];
+            const std::size_t place = static_cast<std::size_t>(inBatch) * lane.tracks->size() + member;
+            auto& statistics = lane.statistics[place];
             add(store.statistics[static_cast<std::size_t>(track)], statistics);
             if (stretch < plan.stretches) {
                 add(store.stretchStatistics[store.statisticsPlace(track, stretch / store.keeping.together)],
                     statistics);
-                if (lane.sounding[member])
+                if (lane.sounding[place])
                     store.sounding[static_cast<std::size_t>(stretch) * store.statistics.size() +
                                    static_cast<std::size_t>(track)] = 1;
             }
             statistics = {};
+            lane.sounding[place] = 0;
         }
-    }
+}
+
+std::optional<Fault> Pass::whyToStop() const {
+    for (const auto& lane : lanes)
+        if (lane.fault) return lane.fault;
     if (watch.stopped()) return Fault{"measuring", "stopped", "", Fault::Kind::cancelled};
     return std::nullopt;
 }
 
 std::optional<Fault> Pass::run() {
-    for (int stretch = 0; stretch < plan.stretches; ++stretch) {
+    for (int first = 0; first < plan.stretches; first += atOnce) {
+        const int count = std::min(atOnce, plan.stretches - first);
         workers.forEach(lanes.size(), [&](std::size_t lane, int worker) {
-            transform(lanes[lane], stretch, scratch[static_cast<std::size_t>(worker)]);
+            for (int k = 0; k < count && !lanes[lane].fault; ++k)
+                transform(lanes[lane], first + k, k, scratch[static_cast<std::size_t>(worker)]);
         });
-        if (auto fault = finishStretch(stretch)) return fault;
-        workers.forEach(static_cast<std::size_t>(store.blocks()),
-                        [&](std::size_t block, int) { accumulate(block, stretch); });
-        if (watch.stopped()) return Fault{"measuring", "stopped", "", Fault::Kind::cancelled};
-        watch.tell(static_cast<double>(stretch + 1) / plan.stretches);
+        if (auto fault = whyToStop()) return fault;
+        for (int k = 0; k < count; ++k)
+            finishStretch(first + k, k);
+        workers.forEach(static_cast<std::size_t>(store.blocks()), [&](std::size_t block, int) {
+            for (int k = 0; k < count && !watch.stopped(); ++k)
+                accumulate(block, first + k, k);
+        });
+        if (auto fault = whyToStop()) return fault;
+        watch.tell(static_cast<double>(first + count) / plan.stretches);
     }
     // What no whole window reaches is counted still: less than one hop, or all of a recording too short for a window.
     workers.forEach(lanes.size(), [&](std::size_t item, int) {
@@ -477,10 +494,12 @@ std::optional<Fault> Pass::run() {
         const std::int64_t reached = plan.windows > 0 ? plan.from + (plan.windows + 1) * plan.hop() : plan.from;
         for (std::int64_t start = reached; start < plan.to; start += plan.hop()) {
             const auto samples = static_cast<int>(std::min<std::int64_t>(plan.hop(), plan.to - start));
-            if (!read(lane, start, samples, 0, true)) return;
+            if (!read(lane, start, samples, 0, lane.statistics.data())) return;
         }
     });
-    return finishStretch(plan.stretches);
+    if (auto fault = whyToStop()) return fault;
+    finishStretch(plan.stretches, 0);
+    return std::nullopt;
 }
 
 } // namespace

@@ -132,8 +132,8 @@ public:
     /// Of the bytes that store() gives: changes whenever they, or what the pass computes, do.
     static constexpr int storedVersion = 1;
     std::uint64_t storedBytes() const;
-    /// Gives all that the pass computed, in the machine's own order of bytes, to be taken by load(). Only of a pass over
-    /// the source with keptAtMostBytes. False: the taker said so.
+    /// Gives all that the pass computed, in the machine's own order of bytes, to be taken by load(). Only of a pass
+    /// over the source with keptAtMostBytes. False: the taker said so.
     bool store(const std::function<bool(std::span<const std::byte>)>& take) const;
     /// Of a pass over a stretch from..to-1 of a source of that rate and number of tracks. nullopt: the giver has less,
     /// or there is too little memory.

@@ -128,8 +128,8 @@ TEST_CASE("every instruction set adds kept values and their phasors alike") {
             // One rounding of a single-precision sum; of phasors, the promise of accumulateBlock.
             CHECK(static_cast<double>(re[k]) == Approx(1.0 + 0.5 * value.real()).epsilon(0x1p-23));
             CHECK(static_cast<double>(im[k]) == Approx(1.0 + 0.5 * value.imag()).epsilon(0x1p-23));
-            CHECK(std::abs(phaseRe[k] - (1.0 + 0.25 * phasor.real())) < 0.25 * 2e-5);
-            CHECK(std::abs(phaseIm[k] - (1.0 + 0.25 * phasor.imag())) < 0.25 * 2e-5);
+            CHECK(std::abs(static_cast<double>(phaseRe[k]) - (1.0 + 0.25 * phasor.real())) < 0.25 * 2e-5);
+            CHECK(std::abs(static_cast<double>(phaseIm[k]) - (1.0 + 0.25 * phasor.imag())) < 0.25 * 2e-5);
         }
     });
 }
