@@ -1,6 +1,6 @@
 #include "Core/Measure/Consistency.h"
 
-#include <Eigen/Dense>
+#include "Core/Measure/GraphFit.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,8 +12,6 @@ namespace spillwright {
 namespace {
 
 constexpr double sure = 0.8;
-constexpr double huber = 1.345; // standard uncertainties: 95 % efficient for normal errors (Huber 1981)
-constexpr int refits = 8;
 constexpr double roomSpread = 1e-3;     // s: arrivals of different sources differ by this at least
 constexpr double largestOddShare = 0.2; // of a set's pairs: more are no odd ones but another source's
 
@@ -35,8 +33,7 @@ private:
         std::vector<std::size_t> nodes;                            // ascending
         std::vector<std::pair<std::size_t, std::size_t>> agreeing; // node numbers, lower first
         std::vector<double> times;                                 // of nodes
-        Eigen::MatrixXd resistance;                                // grounded inverse, nodes by nodes
-        double shown = 0.0;                                        // share of the variance that residuals show
+        GraphFit fitted;                                           // its residual: the share of variance that shows
     };
 
     std::span<PairReading> readings;
@@ -202,39 +199,13 @@ void Triangles::settle(Set& set) const {
 
 /// Times of the set's tracks from its agreeing pairs, the first track's being 0.
 void Triangles::fit(Set& set) const {
-    const auto n = static_cast<Eigen::Index>(set.nodes.size());
-    double squares = 0.0;
-    for (int pass = 0; pass < refits; ++pass) {
-        Eigen::MatrixXd laplacian = Eigen::MatrixXd::Zero(n, n);
-        Eigen::VectorXd right = Eigen::VectorXd::Zero(n);
-        for (const auto& [j, k] : set.agreeing) {
-            const auto& side = edge(set.nodes[j], set.nodes[k]);
-            const double missed = std::abs(side.delay - (set.times[k] - set.times[j])) / std::sqrt(side.variance);
-            const double weight = (missed > huber ? huber / missed : 1.0) / side.variance;
-            const auto a = static_cast<Eigen::Index>(j), b = static_cast<Eigen::Index>(k);
-            laplacian(a, a) += weight;
-            laplacian(b, b) += weight;
-            laplacian(a, b) -= weight;
-            laplacian(b, a) -= weight;
-            right(a) -= weight * side.delay;
-            right(b) += weight * side.delay;
-        }
-        const Eigen::MatrixXd inner = laplacian.bottomRightCorner(n - 1, n - 1);
-        const Eigen::LDLT<Eigen::MatrixXd> solver(inner);
-        const Eigen::VectorXd times = solver.solve(right.tail(n - 1));
-        set.times.assign(1, 0.0);
-        set.times.insert(set.times.end(), times.data(), times.data() + times.size());
-        if (pass + 1 < refits) continue;
-        set.resistance = Eigen::MatrixXd::Zero(n, n);
-        set.resistance.bottomRightCorner(n - 1, n - 1) = solver.solve(Eigen::MatrixXd::Identity(n - 1, n - 1));
-    }
+    std::vector<MeasuredDifference> differences;
     for (const auto& [j, k] : set.agreeing) {
         const auto& side = edge(set.nodes[j], set.nodes[k]);
-        const double missed = side.delay - (set.times[k] - set.times[j]);
-        squares += missed * missed / side.variance;
+        differences.push_back({j, k, side.delay, side.variance});
     }
-    const auto cycles = static_cast<double>(set.agreeing.size()) - static_cast<double>(n) + 1.0;
-    set.shown = cycles > 0.0 ? squares / cycles : 0.0;
+    set.fitted = fitGraph(differences, set.times);
+    set.times = set.fitted.values;
 }
 
 /// Fewer than chanceSets sets as large are expected among arrivals that have nothing to do with each other.
@@ -295,9 +266,8 @@ void Triangles::tellOf(const Set& set, Consistency& result) {
     for (const auto& [j, k] : set.agreeing) {
         auto& side = edge(set.nodes[j], set.nodes[k]);
         auto& reading = readings[side.reading];
-        const auto a = static_cast<Eigen::Index>(j), b = static_cast<Eigen::Index>(k);
-        const double resistance = set.resistance(a, a) + set.resistance(b, b) - 2.0 * set.resistance(a, b);
-        const double variance = side.variance * std::max(0.0, 1.0 - set.shown) + set.shown * resistance;
+        const double shown = set.fitted.residual;
+        const double variance = side.variance * std::max(0.0, 1.0 - shown) + shown * set.fitted.variance(j, k);
         const double time = set.times[k] - set.times[j];
         reading.arrivalFitted = {Seconds(reading.first < reading.second ? time : -time), Seconds(std::sqrt(variance))};
         reading.closesTriangles = true;
