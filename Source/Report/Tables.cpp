@@ -55,6 +55,8 @@ std::string fixed(double value, int decimals, bool withSign = false) {
 std::string arrivalInWords(const PairReading& pair, const CrossSpectra& spectra) {
     if (!pair.related) return "unrelated";
     if (pair.oneTone) return "one tone in common";
+    if (!pair.arrival && pair.movement)
+        return "drifts by " + fixed(pair.movement->driftPpm, 1, true) + " ppm: two clocks";
     if (!pair.arrival) return "no arrival";
     const double ms = inMilliseconds(pair.arrival->delay);
     return fixed(ms, 3, true) + " ms ±" + fixed(inMilliseconds(pair.arrival->uncertainty), 3) + " (" +

@@ -1,6 +1,7 @@
 #include "Session/Findings.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 
 namespace spillwright {
@@ -10,6 +11,7 @@ namespace {
 constexpr double chanceMisses = 0.05; // of triangles that one source rules: arrivals' errors have heavy tails
 constexpr std::size_t pairsNamed = 3; // one by one; of more only the number is told
 constexpr std::size_t tracksNamed = 4;
+constexpr double ninetyFive = 1.959964;
 
 /// "a, b and c", "a, b, c, d and 5 more".
 std::string namesOf(const Measurement& m, const std::vector<int>& tracks) {
@@ -34,7 +36,49 @@ std::string signedMs(Seconds time) {
     return text;
 }
 
+/// "1:23"
+std::string clockTime(Seconds time) {
+    const int seconds = static_cast<int>(std::lround(time.value));
+    char text[32];
+    std::snprintf(text, sizeof text, "%d:%02d", seconds / 60, seconds % 60);
+    return text;
+}
+
+std::string tracksInNumber(int count) {
+    return std::to_string(count) + (count == 1 ? " track" : " tracks");
+}
+
 } // namespace
+
+std::vector<std::string> stabilityInWords(const Measurement& m) {
+    std::vector<std::string> lines;
+    const auto nameOf = [&](int track) { return m.tracks[static_cast<std::size_t>(track)].name; };
+    for (const auto& clock : m.stability.otherClocks) {
+        char rate[160];
+        // What was counted fast lasts too long: fewer samples, by the same part, put it right.
+        std::snprintf(rate, sizeof rate,
+                      ": clock is %.2f ppm %s (+-%.2f ppm; %.3f ms a minute) against %s; resample by a factor of "
+                      "%.9f before you nudge, or measure short stretches",
+                      std::abs(clock.ppm), clock.ppm > 0 ? "fast" : "slow", ninetyFive * clock.ppmUncertainty,
+                      std::abs(clock.ppm) * 0.06, tracksInNumber(clock.against).c_str(),
+                      1.0 / (1.0 + 1e-6 * clock.ppm));
+        lines.push_back(namesOf(m, clock.tracks) + rate);
+    }
+    for (const auto& move : m.stability.moved) {
+        const bool alone = move.against == 1; // of two tracks: which of them, or whether a source, nobody can tell
+        lines.push_back(nameOf(move.track) + ": " + (alone ? "moved, or another source took over," : "moved") +
+                        " at about " + clockTime(move.time) + " (arrival " + signedMs(move.step) + " against " +
+                        tracksInNumber(move.against) + "); measure before and after apart");
+    }
+    for (const auto& track : m.stability.wandering) {
+        char range[48];
+        std::snprintf(range, sizeof range, "%.2f ms", inMilliseconds(track.range));
+        lines.push_back(nameOf(track.track) + ": arrival wanders over " + range + " against " +
+                        tracksInNumber(track.against) +
+                        " (its source moves, or sources take turns); measure short stretches");
+    }
+    return lines;
+}
 
 std::vector<std::string> consistencyInWords(const Measurement& m) {
     const auto& found = m.consistency;

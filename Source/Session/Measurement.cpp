@@ -98,6 +98,53 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
         }
 }
 
+/// `movement` null: it could not be asked.
+void addMovement(ordered_json& p, const std::optional<Movement>& movement) {
+    const auto ms = [](Seconds time) { return rounded(inMilliseconds(time), msDigits); };
+    const char* words[] = {"still", "drifts", "steps", "wanders"};
+    p["movement"] = movement ? ordered_json(words[static_cast<int>(movement->kind)]) : ordered_json();
+    p["holdsStill"] = movement ? ordered_json(movement->kind == MovementKind::still) : ordered_json();
+    p["arrivalSpread_ms"] = movement ? ms(movement->spread) : ordered_json();
+    p["arrivalRange_ms"] = movement ? ms(movement->range) : ordered_json();
+    p["driftPpm"] = movement ? rounded(movement->driftPpm, msDigits) : ordered_json();
+    p["driftPpmUncertainty"] = movement ? rounded(movement->driftPpmUncertainty, msDigits) : ordered_json();
+    const bool steps = movement && movement->stepTime;
+    p["step_ms"] = steps ? ms(movement->step) : ordered_json();
+    p["stepUncertainty_ms"] = steps ? ms(movement->stepUncertainty) : ordered_json();
+    p["step_s"] = steps ? rounded(movement->stepTime->value, 1) : ordered_json();
+}
+
+ordered_json stabilityToJson(const Measurement& m) {
+    const auto nameOf = [&](int track) { return m.tracks[static_cast<std::size_t>(track)].name; };
+    const auto& stability = m.stability;
+    if (!stability.asked) return nullptr;
+    ordered_json clocks = ordered_json::array(), moved = ordered_json::array(), wandering = ordered_json::array();
+    for (const auto& clock : stability.otherClocks) {
+        ordered_json names = ordered_json::array();
+        for (const int track : clock.tracks)
+            names.push_back(nameOf(track));
+        clocks.push_back({{"tracks", std::move(names)},
+                          {"driftPpm", rounded(clock.ppm, msDigits)},
+                          {"driftPpmUncertainty", rounded(clock.ppmUncertainty, msDigits)},
+                          {"against", clock.against}});
+    }
+    for (const auto& move : stability.moved)
+        moved.push_back({{"track", nameOf(move.track)},
+                         {"time_s", rounded(move.time.value, 1)},
+                         {"step_ms", rounded(inMilliseconds(move.step), msDigits)},
+                         {"stepUncertainty_ms", rounded(inMilliseconds(move.uncertainty), msDigits)},
+                         {"against", move.against}});
+    for (const auto& track : stability.wandering)
+        wandering.push_back({{"track", nameOf(track.track)},
+                             {"range_ms", rounded(inMilliseconds(track.range), msDigits)},
+                             {"against", track.against}});
+    return {{"oneClockWithinPpm",
+             stability.oneClockWithinPpm ? rounded(*stability.oneClockWithinPpm, msDigits) : ordered_json()},
+            {"otherClocks", std::move(clocks)},
+            {"moved", std::move(moved)},
+            {"wandering", std::move(wandering)}};
+}
+
 } // namespace
 
 Result<CrossSpectraOptions> stretchOf(const std::string& folder, const SampleSource& source,
@@ -211,6 +258,7 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
             pair.arrivalFitted ? rounded(inMilliseconds(pair.arrivalFitted->delay), msDigits) : ordered_json();
         p["arrivalFittedUncertainty_ms"] =
             pair.arrivalFitted ? rounded(inMilliseconds(pair.arrivalFitted->uncertainty), msDigits) : ordered_json();
+        addMovement(p, pair.movement);
         p["closesTriangles"] = pair.closesTriangles ? ordered_json(*pair.closesTriangles) : ordered_json();
         p["distance_m"] =
             pair.arrival ? rounded(inMilliseconds(pair.arrival->delay) * metresPerMs, msDigits) : ordered_json();
@@ -251,6 +299,7 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
     root["effectiveAverages"] = rounded(spectra.effectiveAverages(), 3);
     root["tracks"] = std::move(tracks);
     root["pairs"] = std::move(pairs);
+    root["stability"] = stabilityToJson(m);
     root["triangles"] = {
         {"asked", m.consistency.triangles}, {"closing", m.consistency.closing}, {"sets", std::move(sets)}};
     root["spill"] = ordered_json::array();

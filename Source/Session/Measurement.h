@@ -3,6 +3,7 @@
 #include "Core/Measure/Consistency.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/PairReading.h"
+#include "Core/Measure/Stability.h"
 #include "Core/Propose/Propose.h"
 #include "Session/Setting.h"
 #include "Session/TrackInfo.h"
@@ -32,6 +33,7 @@ struct Measurement {
     std::vector<int> usable;       ///< Indices of the tracks that take part.
     std::shared_ptr<const CrossSpectra> spectra;
     std::vector<PairReading> pairs;
+    Stability stability;     ///< What moves in the course of the recording.
     Consistency consistency; ///< What the triangles of arrivals say.
     std::vector<std::string> warnings;
 };

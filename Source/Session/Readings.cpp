@@ -56,9 +56,10 @@ std::optional<Fault> readAllPairs(Measurement& m, Workers& workers, const Watch&
     auto pairs = readPairs(*m.spectra, m.usable, {m.options.band, m.options.largestArrival}, workers, watch);
     if (!pairs) return pairs.fault();
     m.pairs = std::move(pairs).value();
+    m.stability = readStability(*m.spectra, m.pairs, workers);
     m.consistency = fitTriangles(m.pairs);
-    for (auto& line : consistencyInWords(m))
-        m.warnings.push_back(std::move(line));
+    for (const auto& lines : {stabilityInWords(m), consistencyInWords(m)})
+        m.warnings.insert(m.warnings.end(), lines.begin(), lines.end());
     return std::nullopt;
 }
 

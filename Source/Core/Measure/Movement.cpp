@@ -14,7 +14,7 @@ constexpr double madToDeviation = 1.4826; // of normal errors
 constexpr double leastScale = 2e-9;       // s: rounding of the kept spectra
 constexpr double leastError = 5e-8;       // s: no clock is compared better than this at either end
 constexpr std::size_t besideStep = 3;     // arrivals on either side of a step
-constexpr std::size_t enoughForMedians = 12;
+constexpr std::size_t enoughForMedians = 20;
 constexpr double medianWorth = 0.4; // of a residual for the scale: the median of sizes is 37 % efficient
 constexpr double mostStrays = 0.2;  // of a line or step; more are no strays
 constexpr int iterations = 12;
@@ -146,10 +146,11 @@ public:
         return std::sqrt(squares / (some * (some - 1.0)));
     }
 
-    /// Share of arrivals that a model takes for strays.
-    double strays(const Model& model) const {
-        const auto far = std::count_if(model.residuals.begin(), model.residuals.end(),
-                                       [&](double r) { return std::abs(r) > bisquare * model.scale; });
+    /// Share of arrivals that a model takes for strays, and that lie at least so far off.
+    double strays(const Model& model, double beyond) const {
+        const auto far = std::count_if(model.residuals.begin(), model.residuals.end(), [&](double r) {
+            return std::abs(r) > std::max(beyond, bisquare * model.scale);
+        });
         return static_cast<double>(far) / static_cast<double>(count());
     }
 
@@ -342,9 +343,10 @@ std::optional<Movement> movementOf(std::span<const StretchArrival> arrivals, dou
                           : std::abs(step.slope) * std::sqrt(share * (1.0 - share));
     }
     const bool alike = fitter.likeness(*chosen) > needed;
+    movement.smooth = alike;
     const bool turns = chosen == &still && movement.spread.value > turningSpread &&
                        movement.spread.value > turningFactor * medianOf(fitter.uncertainties);
-    const bool astray = chosen != &still && fitter.strays(*chosen) > mostStrays;
+    const bool astray = chosen != &still && fitter.strays(*chosen, effect) > mostStrays;
     if ((alike && chosen->scale > 0.5 * effect) || turns || astray) movement.kind = MovementKind::wanders;
     if (movement.kind == MovementKind::steps) {
         movement.stepTime = Seconds(0.5 * (fitter.times[stepAt - 1] + fitter.times[stepAt]));

@@ -18,8 +18,9 @@ enum class MovementKind {
 
 struct Movement {
     MovementKind kind = MovementKind::still;
-    Seconds spread; ///< Standard deviation of the stretches' arrivals.
-    Seconds range;  ///< From the earliest to the latest arrival, the outermost twentieths left out.
+    bool smooth = false; ///< Neighbouring stretches are more alike than chance has it: no hops between sources.
+    Seconds spread;      ///< Standard deviation of the stretches' arrivals.
+    Seconds range;       ///< From the earliest to the latest arrival, the outermost twentieths left out.
     /// Slope of the arrival. Positive: the second track's clock counts more samples in the same time. In parts per
     /// million; within 1.96 uncertainties in 95 % of cases, few stretches included.
     double driftPpm = 0.0;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Measure/CrossSpectra.h"
+#include "Core/Measure/Movement.h"
 #include "Core/TrackAdjustment.h"
 #include "Core/Types.h"
 
@@ -57,6 +58,7 @@ struct PairReading {
     std::vector<ArrivalCandidate> arrivalCandidates;
     std::optional<Arrival> arrivalInBand;       ///< Phase slope within the band around the wide-band arrival.
     std::optional<FittedArrival> arrivalFitted; ///< From all pairs that agree with this one; empty where none do.
+    std::optional<Movement> movement;           ///< Of the arrival in the course of the recording: see Stability.h.
     std::optional<bool> closesTriangles; ///< With the other pairs of its tracks; empty where that cannot be asked.
     std::optional<PolarityReading> polarity;
     Decibels summationGain;        ///< Of these two tracks as they are, in the band.

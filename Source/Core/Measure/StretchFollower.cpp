@@ -1,0 +1,356 @@
+#include "Core/Measure/StretchFollower.h"
+
+#include "Core/Measure/StretchKernels.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double lowHertz = 60.0, highHertz = 8000.0;
+constexpr double exponent = -0.75;
+constexpr double groupsPerOctave = 8.0;
+constexpr double gridStep = 3e-5; // s: four points a period of 8 kHz
+constexpr int gridReach = 100;    // points either side: 3 ms
+constexpr int newtonSteps = 4;
+constexpr double settledSeconds = 1e-10;
+constexpr double nearSeconds = 2.5e-4; // a group still adds up: an eighth of an octave at 8 kHz turns by a sixth
+constexpr double aboveNoise = 5.0;     // deviations: one peak of 100 in 20000 is chance
+constexpr double lowPeak = 0.6;        // of the usual height: look for another
+constexpr double taller = 1.15;        // and take it if it is so much taller
+constexpr double clearlyLess = 0.8;
+constexpr double turningAbove = 7.0; // deviations, of some ten thousand lags and pairs
+constexpr double mostPpm = 300.0;
+constexpr double mostCoherent = 0.98;
+
+double medianOf(std::vector<double> values) {
+    if (values.empty()) return 0.0;
+    const auto middle = values.begin() + std::ssize(values) / 2;
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+/// What a stretch reaches whose arrival was met, though many were not.
+double upperQuartileOf(std::vector<double> values) {
+    if (values.empty()) return 0.0;
+    const auto place = values.begin() + std::ssize(values) * 3 / 4;
+    std::nth_element(values.begin(), place, values.end());
+    return *place;
+}
+
+/// Scatter from each arrival to the next.
+double restless(const std::vector<StretchArrival>& arrivals) {
+    std::vector<double> changes;
+    for (std::size_t k = 1; k < arrivals.size(); ++k)
+        changes.push_back(std::abs(arrivals[k].lag.value - arrivals[k - 1].lag.value));
+    return medianOf(std::move(changes));
+}
+
+} // namespace
+
+StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
+    const auto pools = spectra.pools();
+    const double width = spectra.binWidth();
+    const auto centre = [&](std::size_t k) { return (pools[k].firstBin + 0.5 * (pools[k].bins - 1)) * width; };
+    while (firstPool < pools.size() && centre(firstPool) < lowHertz)
+        ++firstPool;
+    while (firstPool + poolCount < pools.size() && centre(firstPool + poolCount) <= highHertz)
+        ++poolCount;
+    poolOmega.assign(kernels::padded(poolCount), 0.0f);
+    poolWeight.assign(kernels::padded(poolCount), 0.0f);
+    double total = 0.0, squares = 0.0, block = -1.0;
+    const auto weightOf = [&](std::size_t k) {
+        return pools[firstPool + k].bins * std::pow(centre(firstPool + k), exponent);
+    };
+    for (std::size_t k = 0; k < poolCount; ++k)
+        total += weightOf(k);
+    std::vector<double> sums;
+    for (std::size_t k = 0; k < poolCount; ++k) {
+        const double hertz = centre(firstPool + k), w = weightOf(k) / total;
+        poolOmega[k] = static_cast<float>(2.0 * std::numbers::pi * hertz);
+        poolWeight[k] = static_cast<float>(w);
+        squares += w * w;
+        const double here = std::floor(groupsPerOctave * std::log2(hertz / lowHertz));
+        if (here != block) {
+            groupFrom.push_back(k);
+            groupWeight.push_back(0.0);
+            sums.push_back(0.0);
+        }
+        block = here;
+        groupWeight.back() += w;
+        sums.back() += w * static_cast<double>(poolOmega[k]);
+    }
+    groupCount = groupFrom.size();
+    groupFrom.push_back(poolCount);
+    omega.assign(kernels::padded(groupCount), 0.0f);
+    flat.assign(omega.size(), 0.0f);
+    for (std::size_t g = 0; g < groupCount; ++g) {
+        omega[g] = static_cast<float>(sums[g] / groupWeight[g]);
+        flat[g] = 1.0f;
+    }
+    // Neighbouring bins of a Hann spectrum share 4/9, next but one 1/36: 1 + 2 (4/9 + 1/36) where pools are bins.
+    noiseHeight = std::sqrt(0.5 * squares * (1.0 + 2.0 * (4.0 / 9.0 + 1.0 / 36.0)));
+    gridRe.resize((2 * gridReach + 1) * stride());
+    gridIm.resize(gridRe.size());
+    for (int point = -gridReach; point <= gridReach; ++point) {
+        const std::size_t row = static_cast<std::size_t>(point + gridReach) * stride();
+        kernels::turnTable(omega.data(), flat.data(), groupCount, static_cast<float>(point * gridStep),
+                           gridRe.data() + row, gridIm.data() + row);
+    }
+}
+
+/// Of pools, aligned, to groups.
+void StretchFollower::gather(const float* re, const float* im, float* groupRe, float* groupIm) const {
+    for (std::size_t g = 0; g < groupCount; ++g) {
+        float x = 0.0f, y = 0.0f;
+        for (std::size_t k = groupFrom[g]; k < groupFrom[g + 1]; ++k) {
+            x += re[k];
+            y += im[k];
+        }
+        groupRe[g] = x;
+        groupIm[g] = y;
+    }
+}
+
+/// The stretch's groups with a further lag taken out besides the pair's own, into its row.
+void StretchFollower::align(int stretch, int first, int second, double lag, Scratch& scratch) const {
+    spectra.copyStretch(stretch, first, second, std::span(scratch.cross).subspan(0, firstPool + poolCount));
+    const float *re = scratch.baseRe.data(), *im = scratch.baseIm.data();
+    if (lag != 0.0) {
+        kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(lag),
+                           scratch.turnRe.data(), scratch.turnIm.data());
+        for (std::size_t k = 0; k < poolCount; ++k) {
+            const float scale = 1.0f / poolWeight[k];
+            const float x = scale * scratch.turnRe[k], y = scale * scratch.turnIm[k];
+            scratch.turnRe[k] = x * re[k] - y * im[k];
+            scratch.turnIm[k] = x * im[k] + y * re[k];
+        }
+        re = scratch.turnRe.data();
+        im = scratch.turnIm.data();
+    }
+    kernels::alignStretch(scratch.cross.data() + firstPool, re, im, poolCount, scratch.alignedRe.data(),
+                          scratch.alignedIm.data());
+    const std::size_t row = static_cast<std::size_t>(stretch) * stride();
+    gather(scratch.alignedRe.data(), scratch.alignedIm.data(), scratch.groupRe.data() + row,
+           scratch.groupIm.data() + row);
+}
+
+StretchFollower::Step StretchFollower::newton(const float* re, const float* im, std::span<const float> v, double lag,
+                                              double reach) const {
+    Step step;
+    const double from = lag;
+    for (int k = 0;; ++k) {
+        const auto sums = kernels::lagSums(re, im, omega.data(), v.data(), groupCount, static_cast<float>(lag));
+        const double bend = static_cast<double>(sums.bend);
+        step.lag = lag;
+        step.height = static_cast<double>(sums.value);
+        step.peak = bend < 0.0 && step.height > 0.0 && std::abs(lag - from) < reach;
+        if (!step.peak) return step;
+        step.uncertainty = std::sqrt(static_cast<double>(sums.squares)) / -bend;
+        const double move = -static_cast<double>(sums.slope) / bend;
+        if (k == newtonSteps || std::abs(move) < settledSeconds) return step;
+        lag += std::clamp(move, -gridStep, gridStep);
+    }
+}
+
+/// The lag of the tallest point of the grid.
+double StretchFollower::search(const float* re, const float* im) const {
+    int best = 0;
+    float height = -1.0f;
+    for (int point = -gridReach; point <= gridReach; ++point) {
+        const std::size_t row = static_cast<std::size_t>(point + gridReach) * stride();
+        const float here = kernels::turnedSum(re, im, gridRe.data() + row, gridIm.data() + row, groupCount);
+        if (here > height) {
+            height = here;
+            best = point;
+        }
+    }
+    return best * gridStep;
+}
+
+std::vector<StretchArrival> StretchFollower::follow(int first, int second, Seconds arrival, Polarity polarity,
+                                                    Scratch& scratch) const {
+    if (poolCount == 0 || spectra.stretches() == 0) return {};
+    const auto stretches = static_cast<std::size_t>(spectra.stretches());
+    for (auto* room :
+         {&scratch.turnRe, &scratch.turnIm, &scratch.alignedRe, &scratch.alignedIm, &scratch.baseRe, &scratch.baseIm})
+        room->resize(poolOmega.size());
+    scratch.cross.assign(firstPool + poolOmega.size(), {});
+    scratch.groupRe.assign(stretches * stride(), 0.0f);
+    scratch.groupIm.assign(stretches * stride(), 0.0f);
+    kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(arrival.value),
+                       scratch.baseRe.data(), scratch.baseIm.data());
+    if (polarity == Polarity::inverted)
+        for (auto* table : {&scratch.baseRe, &scratch.baseIm})
+            for (auto& value : *table)
+                value = -value;
+
+    std::vector<std::size_t> sounding;
+    std::vector<double> base(stretches, 0.0); // lag that is taken out of the stretch's groups
+    std::vector<Step> steps(stretches);
+    const auto rowRe = [&](std::size_t k) { return scratch.groupRe.data() + k * stride(); };
+    const auto rowIm = [&](std::size_t k) { return scratch.groupIm.data() + k * stride(); };
+    std::vector<double> heights;
+    for (std::size_t k = 0; k < stretches; ++k) {
+        const int stretch = static_cast<int>(k);
+        if (!spectra.sounds(first, stretch) || !spectra.sounds(second, stretch)) continue;
+        sounding.push_back(k);
+        align(stretch, first, second, 0.0, scratch);
+        steps[k] = newton(rowRe(k), rowIm(k), flat, 0.0, nearSeconds);
+        if (steps[k].peak) heights.push_back(steps[k].height);
+    }
+    if (sounding.empty()) return {};
+    // Where the peak is missing or low, another is looked for, from the tallest stretch outwards.
+    const double usual = std::max(upperQuartileOf(heights), 2.0 * aboveNoise * noiseHeight);
+    const auto tallest =
+        static_cast<std::size_t>(std::max_element(sounding.begin(), sounding.end(),
+                                                  [&](auto a, auto b) { return steps[a].height < steps[b].height; }) -
+                                 sounding.begin());
+    const auto retrace = [&](std::size_t k, double near) {
+        const bool good = steps[k].peak && steps[k].height >= lowPeak * usual;
+        if (good && std::abs(steps[k].lag - near) < gridStep) return;
+        const auto tryFrom = [&](double lag, bool wide) {
+            align(static_cast<int>(k), first, second, lag, scratch);
+            const double found = wide ? search(rowRe(k), rowIm(k)) : 0.0;
+            if (std::abs(found) > gridStep) {
+                lag += found;
+                align(static_cast<int>(k), first, second, lag, scratch);
+            }
+            Step step = newton(rowRe(k), rowIm(k), flat, 0.0, nearSeconds);
+            step.lag += lag;
+            if (step.peak && (!steps[k].peak || step.height > (wide ? taller : 1.0 / taller) * steps[k].height)) {
+                steps[k] = step;
+                base[k] = lag;
+            }
+        };
+        if (std::abs(steps[k].lag - near) >= gridStep) tryFrom(near, false);
+        if (!steps[k].peak || steps[k].height < lowPeak * usual) tryFrom(near, true);
+        // The groups stay aligned as the lag that was kept needs it.
+        align(static_cast<int>(k), first, second, base[k], scratch);
+    };
+    const auto runFrom = [&](std::size_t start, std::ptrdiff_t direction) {
+        double near = steps[sounding[start]].lag, before = near;
+        for (auto n = static_cast<std::ptrdiff_t>(start) + direction; n >= 0 && n < std::ssize(sounding);
+             n += direction) {
+            const auto k = sounding[static_cast<std::size_t>(n)];
+            const double trend = std::clamp(near - before, -1.5e-3, 1.5e-3);
+            retrace(k, std::abs(trend) < nearSeconds && std::abs(near) < nearSeconds ? near : near + trend);
+            if (!steps[k].peak || steps[k].height < aboveNoise * noiseHeight) continue;
+            before = near;
+            near = steps[k].lag;
+        }
+    };
+    retrace(sounding[tallest], 0.0);
+    runFrom(tallest, 1);
+    runFrom(tallest, -1);
+
+    const auto timeOf = [&](std::size_t k) {
+        const auto span = spectra.stretchSpan(static_cast<int>(k));
+        return Seconds(0.5 * static_cast<double>(span.from + span.to) / spectra.sampleRate());
+    };
+    std::vector<StretchArrival> plain;
+    std::vector<std::size_t> kept;
+    for (const auto k : sounding)
+        if (steps[k].peak && steps[k].height >= aboveNoise * noiseHeight) {
+            kept.push_back(k);
+            plain.push_back({timeOf(k), Seconds(steps[k].lag), Seconds(steps[k].uncertainty)});
+        }
+    if (kept.size() < fewestForMovement) return plain;
+
+    // Maximum-likelihood weights a/(1-a^2), a being how well a group's phase repeats, in place of f^-0.75.
+    auto& v = scratch.weights;
+    v.assign(stride(), 0.0f);
+    for (std::size_t g = 0; g < groupCount; ++g) {
+        double sum = 0.0;
+        for (const auto k : kept) {
+            const double angle = static_cast<double>(omega[g]) * (steps[k].lag - base[k]);
+            sum +=
+                static_cast<double>(rowRe(k)[g]) * std::cos(angle) - static_cast<double>(rowIm(k)[g]) * std::sin(angle);
+        }
+        const auto pools = static_cast<double>(groupFrom[g + 1] - groupFrom[g]);
+        const double a = std::min(mostCoherent, sum / (static_cast<double>(kept.size()) * groupWeight[g]));
+        const double chance = 2.0 / std::sqrt(2.0 * pools * static_cast<double>(kept.size()));
+        // A group's sum bears its bins' weight; its variance is that of its pools.
+        if (a > chance) v[g] = static_cast<float>(a / (1.0 - a * a) * pools / groupWeight[g]);
+    }
+    std::vector<StretchArrival> likely = plain;
+    for (std::size_t n = 0; n < kept.size(); ++n) {
+        const auto k = kept[n];
+        const Step step = newton(rowRe(k), rowIm(k), v, steps[k].lag - base[k], nearSeconds);
+        if (!step.peak) return plain;
+        likely[n].lag = Seconds(step.lag + base[k]);
+        likely[n].uncertainty = Seconds(step.uncertainty);
+    }
+    return restless(likely) < clearlyLess * restless(plain) ? likely : plain;
+}
+
+std::optional<StretchFollower::Turning> StretchFollower::turning(int first, int second, Scratch& scratch) const {
+    const auto stretches = static_cast<std::size_t>(spectra.stretches());
+    if (poolCount == 0 || stretches < fewestForMovement) return std::nullopt;
+    const std::size_t size = poolOmega.size();
+    scratch.cross.assign(firstPool + size, {});
+    scratch.phasorRe.assign(stretches * size, 0.0f);
+    scratch.phasorIm.assign(stretches * size, 0.0f);
+    scratch.turnRe.assign(size, 1.0f);
+    scratch.turnIm.assign(size, 0.0f);
+    scratch.alignedRe.resize(size);
+    scratch.alignedIm.resize(size);
+    scratch.groupRe.assign(stride(), 0.0f);
+    scratch.groupIm.assign(stride(), 0.0f);
+    std::vector<bool> sounds(stretches);
+    for (std::size_t k = 0; k < stretches; ++k) {
+        const int stretch = static_cast<int>(k);
+        sounds[k] = spectra.sounds(first, stretch) && spectra.sounds(second, stretch);
+        if (!sounds[k]) continue;
+        spectra.copyStretch(stretch, first, second, std::span(scratch.cross).subspan(0, firstPool + poolCount));
+        kernels::alignStretch(scratch.cross.data() + firstPool, scratch.turnRe.data(), scratch.turnIm.data(), poolCount,
+                              scratch.phasorRe.data() + k * size, scratch.phasorIm.data() + k * size);
+    }
+    const auto middle = [&](std::size_t k) {
+        const auto span = spectra.stretchSpan(static_cast<int>(k));
+        return 0.5 * static_cast<double>(span.from + span.to) / spectra.sampleRate();
+    };
+    const double every = (middle(stretches - 1) - middle(0)) / static_cast<double>(stretches - 1);
+
+    // From neighbours, then from stretches twice as far apart, each time from the slope so far.
+    std::optional<Turning> found;
+    double slope = 0.0; // s per s
+    for (std::size_t apart = 1; apart < stretches; apart *= 2) {
+        const double expected = slope * every * static_cast<double>(apart);
+        kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(expected),
+                           scratch.turnRe.data(), scratch.turnIm.data());
+        std::fill(scratch.alignedRe.begin(), scratch.alignedRe.end(), 0.0f);
+        std::fill(scratch.alignedIm.begin(), scratch.alignedIm.end(), 0.0f);
+        double terms = 0.0;
+        for (std::size_t k = 0; k + apart < stretches; ++k) {
+            if (!sounds[k] || !sounds[k + apart]) continue;
+            terms += 1.0;
+            const float *aRe = scratch.phasorRe.data() + k * size, *aIm = scratch.phasorIm.data() + k * size;
+            const float *bRe = aRe + apart * size, *bIm = aIm + apart * size;
+            for (std::size_t p = 0; p < poolCount; ++p) { // b conj(a)
+                scratch.alignedRe[p] += bRe[p] * aRe[p] + bIm[p] * aIm[p];
+                scratch.alignedIm[p] += bIm[p] * aRe[p] - bRe[p] * aIm[p];
+            }
+        }
+        if (terms < 1.0) break;
+        for (std::size_t p = 0; p < poolCount; ++p) {
+            const float x = scratch.alignedRe[p], y = scratch.alignedIm[p];
+            scratch.alignedRe[p] = x * scratch.turnRe[p] - y * scratch.turnIm[p];
+            scratch.alignedIm[p] = x * scratch.turnIm[p] + y * scratch.turnRe[p];
+        }
+        gather(scratch.alignedRe.data(), scratch.alignedIm.data(), scratch.groupRe.data(), scratch.groupIm.data());
+        const double start = apart == 1 ? search(scratch.groupRe.data(), scratch.groupIm.data()) : 0.0;
+        const Step step = newton(scratch.groupRe.data(), scratch.groupIm.data(), flat, start, nearSeconds);
+        if (!step.peak || step.height < turningAbove * noiseHeight * std::sqrt(terms)) break;
+        const double over = every * static_cast<double>(apart);
+        slope = (expected + step.lag) / over;
+        if (std::abs(slope) > mostPpm * 1e-6) return std::nullopt;
+        found = Turning{slope * 1e6, step.uncertainty / over * 1e6};
+    }
+    return found;
+}
+
+} // namespace spillwright

@@ -1,0 +1,61 @@
+#pragma once
+
+#include "Core/Measure/CrossSpectra.h"
+#include "Core/Measure/Movement.h"
+#include "Core/Signal/AlignedVector.h"
+
+#include <complex>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace spillwright {
+
+/// Cross-spectra of one pair by stretch. Immutable; a Scratch a thread.
+class StretchFollower {
+public:
+    explicit StretchFollower(const CrossSpectra& spectra);
+
+    struct Scratch {
+        AlignedVector<std::complex<float>> cross;
+        AlignedVector<float> turnRe, turnIm, alignedRe, alignedIm;
+        AlignedVector<float> baseRe, baseIm;     // lag and sign of the pair
+        AlignedVector<float> groupRe, groupIm;   // [stretch][group]
+        AlignedVector<float> phasorRe, phasorIm; // [stretch][pool], where a drift is looked for
+        AlignedVector<float> weights;
+    };
+
+    /// Arrival by stretch, against `arrival`; stretches in which one track is silent, or no peak stands above chance,
+    /// are left out.
+    std::vector<StretchArrival> follow(int first, int second, Seconds arrival, Polarity polarity,
+                                       Scratch& scratch) const;
+
+    /// Whether the phases of two tracks turn evenly from stretch to stretch, and how fast.
+    struct Turning {
+        double ppm = 0.0;
+        double uncertainty = 0.0;
+    };
+    std::optional<Turning> turning(int first, int second, Scratch& scratch) const;
+
+private:
+    struct Step {
+        double lag = 0.0, height = 0.0, uncertainty = 0.0; // s, share, s
+        bool peak = false;
+    };
+    const CrossSpectra& spectra;
+    std::size_t firstPool = 0, poolCount = 0, groupCount = 0;
+    AlignedVector<float> poolOmega, poolWeight; // padded
+    std::vector<std::size_t> groupFrom;         // pool of each group's first; one more at the end
+    AlignedVector<float> omega, flat;           // of groups, padded
+    std::vector<double> groupWeight;
+    AlignedVector<float> gridRe, gridIm; // [grid point][group]
+    double noiseHeight = 0.0;            // of the curve of a stretch that has nothing in common
+
+    std::size_t stride() const { return omega.size(); }
+    void gather(const float* re, const float* im, float* groupRe, float* groupIm) const;
+    void align(int stretch, int first, int second, double lag, Scratch& scratch) const;
+    Step newton(const float* re, const float* im, std::span<const float> v, double lag, double reach) const;
+    double search(const float* re, const float* im) const;
+};
+
+} // namespace spillwright
