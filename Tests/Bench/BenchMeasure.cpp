@@ -7,9 +7,11 @@
 //
 // 8, 24 and 64 tracks where none are named; 4 minutes of 48 kHz, 24 bit each.
 
+#include "Core/Measure/Consistency.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/Kernels.h"
 #include "Core/Measure/PairReading.h"
+#include "Core/Measure/Stability.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
 #include "Media/Recording.h"
@@ -261,6 +263,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figur
 
 struct Later {
     double restrictHalf = 1e9, pairsOfHalf = 1e9; // seconds
+    double stability = 1e9, triangles = 1e9;
     double worstStop = 0.0, meanStop = 0.0;
     int stops = 0;
 };
@@ -284,6 +287,12 @@ Later askLater(const std::filesystem::path& folder) {
             later.restrictHalf = restrict;
             later.pairsOfHalf = pairs;
         }
+    }
+    auto readings = readPairs(spectra, allTracks(spectra.trackCount()), {}, workers, {});
+    if (!readings) _exit(1);
+    for (int round = 0; round < rounds; ++round) {
+        later.stability = std::min(later.stability, secondsOf([&] { readStability(spectra, *readings, workers); }));
+        later.triangles = std::min(later.triangles, secondsOf([&] { fitTriangles(*readings); }));
     }
     std::mt19937 random(1);
     std::uniform_real_distribution<double> moment(0.0, wholeSeconds);
@@ -433,6 +442,8 @@ int main(int argc, char** argv) {
     std::printf("\nhalf of the stretches of %d tracks: %.1f ms, all pairs read from them: %.1f ms, together %.1f ms\n",
                 tracks, 1e3 * later.restrictHalf, 1e3 * later.pairsOfHalf,
                 1e3 * (later.restrictHalf + later.pairsOfHalf));
+    std::printf("whether arrivals hold still: %.1f ms, whether their triangles close: %.1f ms\n", 1e3 * later.stability,
+                1e3 * later.triangles);
     std::printf("from a stop that is asked for to its being heeded: %.1f ms at worst, %.1f ms on average, of %d\n",
                 1e3 * later.worstStop, 1e3 * later.meanStop, later.stops);
     std::fflush(stdout);

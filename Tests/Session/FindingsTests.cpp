@@ -79,3 +79,45 @@ TEST_CASE("two tracks have no triangle: null, not false") {
     CHECK(json["pairs"][0]["arrivalFitted_ms"].is_null());
     CHECK(json["triangles"]["asked"] == 0);
 }
+
+TEST_CASE("a microphone that was moved and a clock that parts are told of in one line each, with what to do") {
+    // Delays of whole samples, 15 stretches: b is moved by 20 samples at 20 s; d loses a sample every 5 s: 4.17 ppm.
+    constexpr std::size_t whole = 60 * 48000;
+    const auto source = noise(whole, 40);
+    std::vector<std::vector<float>> audio;
+    for (unsigned track = 0; track < 5; ++track) {
+        auto heard = noise(whole, 41 + track, 0.05f);
+        for (std::size_t n = 1000; n < whole; ++n) {
+            std::size_t late = 50 * track;
+            if (track == 1 && n >= 20 * 48000) late += 20;
+            if (track == 3) late += n / (5 * 48000);
+            heard[n] += source[n - late];
+        }
+        audio.push_back(std::move(heard));
+    }
+    const auto m = measured(std::move(audio));
+    REQUIRE(m.warnings.size() == 2);
+    CHECK(m.warnings[0].find("d: clock is 4.") == 0);
+    CHECK(m.warnings[0].find(" ppm fast (+-0.") != std::string::npos);
+    CHECK(m.warnings[0].find("; resample by a factor of 0.99999") != std::string::npos);
+    CHECK(m.warnings[1].find("b: moved at about 0:") == 0);
+    CHECK(m.warnings[1].find("(arrival +0.42 ms against ") != std::string::npos); // 20 samples at 48 kHz
+    CHECK(m.warnings[1].find("; measure before and after apart") != std::string::npos);
+    const auto json = measurementToJson(m);
+    CHECK(json["stability"]["otherClocks"][0]["tracks"] == std::vector<std::string>{"d"});
+    CHECK(json["stability"]["otherClocks"][0]["driftPpm"].get<double>() == Approx(1e6 / (5 * 48000)).margin(0.3));
+    CHECK(json["stability"]["moved"][0]["track"] == "b");
+    CHECK(json["stability"]["moved"][0]["time_s"].get<double>() == Approx(20.0).margin(5.1));
+    CHECK(json["pairs"][0]["movement"] == "steps");
+    CHECK(json["pairs"][0]["holdsStill"] == false);
+    CHECK(json["pairs"][1]["movement"] == "still");
+    CHECK(json["pairs"][1]["driftPpm"].get<double>() == Approx(0.0).margin(0.05));
+    CHECK(json["pairs"][2]["movement"] == "drifts");
+}
+
+TEST_CASE("of a recording too short to tell, movement is null and not still") {
+    const auto json = measurementToJson(measured({noise(48000, 60), noise(48000, 60)}));
+    CHECK(json["stability"].is_null());
+    for (const char* field : {"movement", "holdsStill", "driftPpm", "driftPpmUncertainty", "step_ms"})
+        CHECK(json["pairs"][0][field].is_null());
+}
