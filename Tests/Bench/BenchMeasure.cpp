@@ -238,7 +238,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figur
             AlignedVector<float> sums(items * (items + 1) / 2 * kernels::floatsPerBlock);
             for (int k = 0; k < windows; k += together)
                 kernels::accumulateBlock(spectra.data(), tracks, std::min(together, windows - k), stride, sums.data(),
-                                         nullptr, {});
+                                         nullptr, {}, nullptr);
         });
     });
 

@@ -33,6 +33,7 @@ constexpr float clipLevel = 0.9999f;
 constexpr float silentPeak = 3.16227766e-5f; // -90 dBFS
 constexpr float largestSample = 1e6f;        // a damaged float file may hold anything; squares must stay finite
 constexpr int widestLane = 2;                // tracks; wider files are cut in time ...
+constexpr std::size_t blocksInARow = 8;      // of bins, accumulated by one worker, each fetching the next
 constexpr int mostLanes = 8;                 // ... into at most so many pieces a stretch
 constexpr int stretchesAtOnce = 2; // transformed, then accumulated: sums are fetched from memory once for both
 
@@ -330,7 +331,10 @@ private:
     }
     void transform(Lane& lane, int stretch, int inBatch, Scratch& mine);
     bool read(Lane& lane, std::int64_t start, int samples, int which, TrackStatistics* counted);
-    void accumulate(std::size_t block, int stretch, int inBatch);
+    void accumulate(std::size_t block, int stretch, int inBatch, const float* next);
+    float* spectraOf(std::size_t block, int inBatch) {
+        return spectra.data() + block * blockStride + static_cast<std::size_t>(inBatch) * stretchStride;
+    }
     void finishStretch(int stretch, int inBatch);
     std::optional<Fault> whyToStop() const;
 };
@@ -431,16 +435,15 @@ void Pass::transform(Lane& lane, int stretch, int inBatch, Scratch& mine) {
     }
 }
 
-void Pass::accumulate(std::size_t block, int stretch, int inBatch) {
+void Pass::accumulate(std::size_t block, int stretch, int inBatch, const float* next) {
     const auto phaseBlock = block - static_cast<std::size_t>(store.phases.firstBin / binsPerBlock);
     const bool phased = phaseBlock < store.phases.blocks.size();
     kernels::KeptBlock kept;
     if (block < static_cast<std::size_t>(store.keeping.blocks()))
         kept = {store.keptBlock(stretch / store.keeping.together, block), store.keeping.poolBins[block],
                 stretch % store.keeping.together != 0};
-    kernels::accumulateBlock(spectra.data() + block * blockStride + static_cast<std::size_t>(inBatch) * stretchStride,
-                             store.tracks, plan.windowsOf(stretch), trackStride, store.sums.block(block),
-                             phased ? store.phases.block(phaseBlock) : nullptr, kept);
+    kernels::accumulateBlock(spectraOf(block, inBatch), store.tracks, plan.windowsOf(stretch), trackStride,
+                             store.sums.block(block), phased ? store.phases.block(phaseBlock) : nullptr, kept, next);
 }
 
 /// After the workers are done: takes over what they noted of a stretch. Past the last: of what is left at the end.
@@ -480,9 +483,17 @@ std::optional<Fault> Pass::run() {
         if (auto fault = whyToStop()) return fault;
         for (int k = 0; k < count; ++k)
             finishStretch(first + k, k);
-        workers.forEach(static_cast<std::size_t>(store.blocks()), [&](std::size_t block, int) {
-            for (int k = 0; k < count && !watch.stopped(); ++k)
-                accumulate(block, first + k, k);
+        const auto blocks = static_cast<std::size_t>(store.blocks());
+        workers.forEach((blocks + blocksInARow - 1) / blocksInARow, [&](std::size_t row, int) {
+            const std::size_t end = std::min(blocks, (row + 1) * blocksInARow);
+            for (std::size_t block = row * blocksInARow; block < end; ++block)
+                for (int k = 0; k < count && !watch.stopped(); ++k) {
+                    const bool last = k + 1 == count;
+                    const float* next = !last             ? spectraOf(block, k + 1)
+                                        : block + 1 < end ? spectraOf(block + 1, 0)
+                                                          : nullptr;
+                    accumulate(block, first + k, k, next);
+                }
         });
         if (auto fault = whyToStop()) return fault;
         watch.tell(static_cast<double>(first + count) / plan.stretches);

@@ -4,6 +4,7 @@
 #define HWY_DISABLED_TARGETS (HWY_SVE | HWY_SVE2 | HWY_SVE_256 | HWY_SVE2_128 | HWY_RVV)
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "Core/Measure/Kernels.cpp"
+#include <hwy/cache_control.h>
 #include <hwy/foreach_target.h> // first: includes this file once for each instruction set
 #include <hwy/highway.h>
 
@@ -163,6 +164,8 @@ struct Block {
     float* sums;
     float* phases;
     KeptBlock kept;
+    mutable const float* ahead; // what is summed next, not yet fetched: the sums hide the wait for memory
+    const float* aheadEnd;
 
     std::size_t pair(int i, int j) const {
         const auto row = static_cast<std::size_t>(i);
@@ -170,6 +173,14 @@ struct Block {
         return row * all - row * (row + 1) / 2 + static_cast<std::size_t>(j);
     }
 };
+
+/// One window of one track. Called at each window of each tile, which is often enough for all to come in time.
+HWY_INLINE void FetchAhead(const Block& block) {
+    if (block.ahead >= block.aheadEnd) return;
+    hwy::Prefetch(block.ahead);
+    hwy::Prefetch(block.ahead + binsPerBlock);
+    block.ahead += floatsPerBlock;
+}
 
 /// What one stretch has of a pair, to all that is kept of it. `bin`: the first of these lanes within the block.
 HWY_INLINE void AddPair(const Block& block, std::size_t pair, std::size_t bin, Vector re, Vector im) {
@@ -200,6 +211,7 @@ void CrossTile(const Block& block, int i, int j) {
             re[r][c] = im[r][c] = hn::Zero(d);
         for (int window = 0; window < block.windows; ++window) {
             const std::size_t at = static_cast<std::size_t>(window) * floatsPerBlock + bin;
+            FetchAhead(block);
             Vector bRe[Columns], bIm[Columns];
             HWY_UNROLL(16)
             for (int c = 0; c < Columns; ++c) {
@@ -241,6 +253,7 @@ void DiagonalTile(const Block& block, int i) {
             re[r][c] = im[r][c] = hn::Zero(d);
         for (int window = 0; window < block.windows; ++window) {
             const std::size_t at = static_cast<std::size_t>(window) * floatsPerBlock + bin;
+            FetchAhead(block);
             Vector xRe[Rows], xIm[Rows];
             HWY_UNROLL(16)
             for (int r = 0; r < Rows; ++r) {
@@ -278,8 +291,9 @@ void RowOfTiles(const Block& block, int i) {
 }
 
 void AccumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
-                     const KeptBlock& kept) {
-    const Block block{spectra, tracks, windows, trackStride, sums, phases, kept};
+                     const KeptBlock& kept, const float* next) {
+    const std::size_t floats = next ? trackStride * static_cast<std::size_t>(tracks) : 0;
+    const Block block{spectra, tracks, windows, trackStride, sums, phases, kept, next, next + floats};
     int i = 0;
     for (; i + tileRows <= tracks; i += tileRows)
         RowOfTiles<tileRows>(block, i);
@@ -333,8 +347,8 @@ void scatterBlocks(const std::complex<float>* spectrum, int blocks, float* first
 }
 
 void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
-                     const KeptBlock& kept) {
-    HWY_DYNAMIC_DISPATCH(AccumulateBlock)(spectra, tracks, windows, trackStride, sums, phases, kept);
+                     const KeptBlock& kept, const float* next) {
+    HWY_DYNAMIC_DISPATCH(AccumulateBlock)(spectra, tracks, windows, trackStride, sums, phases, kept, next);
 }
 
 void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {

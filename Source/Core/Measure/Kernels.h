@@ -39,9 +39,9 @@ struct KeptBlock {
 /// Accumulates one block of bins over the windows of one stretch. Spectra: X[track][window], a block each.
 /// sums[pair(i, j)] += sum over windows of X_i conj(X_j), i <= j, pairs in the order (0,0) (0,1) ... (1,1) (1,2) ...
 /// phases (may be null) likewise += that sum divided by its magnitude; nothing where it is 0. Phasors are within 2e-5
-/// of unit length.
+/// of unit length. `next` (may be null): spectra that are summed next, which are fetched from memory meanwhile.
 void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t trackStride, float* sums, float* phases,
-                     const KeptBlock& kept);
+                     const KeptBlock& kept, const float* next);
 
 /// Real and imaginary parts, and the same of phasors, `count` each.
 struct KeptSums {

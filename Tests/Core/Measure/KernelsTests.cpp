@@ -38,7 +38,7 @@ TEST_CASE("every instruction set accumulates what a plain loop does") {
             for (auto& value : spectra)
                 value = static_cast<float>(noise.normal());
             AlignedVector<float> sums(count * (count + 1) / 2 * floatsPerBlock, 1.0f), phases(sums);
-            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), phases.data(), {});
+            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), phases.data(), {}, nullptr);
             double worst = 0.0, worstPhase = 0.0;
             std::size_t pair = 0;
             for (std::size_t i = 0; i < count; ++i)
@@ -75,11 +75,11 @@ TEST_CASE("every instruction set keeps pools of bins as a plain loop rounds them
             std::vector<std::uint32_t> kept(pairs * values + 1, 0xabcdabcdu);
             AlignedVector<float> sums(pairs * floatsPerBlock), both(sums);
             KeptBlock block{kept.data(), static_cast<int>(pool), false};
-            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), nullptr, block);
+            accumulateBlock(spectra.data(), tracks, windows, stride, sums.data(), nullptr, block, others.data());
             const auto first = kept;
             block.add = true;
             both = sums;
-            accumulateBlock(others.data(), tracks, windows, stride, both.data(), nullptr, block);
+            accumulateBlock(others.data(), tracks, windows, stride, both.data(), nullptr, block, nullptr);
             REQUIRE(kept.back() == 0xabcdabcdu); // nothing is written past the end
             double worst = 0.0, worstAdded = 0.0;
             for (std::size_t pair = 0; pair < pairs; ++pair)
