@@ -47,7 +47,8 @@ std::string fingerprint(const std::filesystem::path& file) {
 } // namespace
 
 Controller::Controller(int threads, std::filesystem::path cache)
-    : workers(threads), demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
+    : workers(threads), loopWorkers(threads),
+      demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
       spectraCache(cache.empty() ? cache : cache / "spectra"), now(std::make_shared<Snapshot>()) {}
 
 Controller::~Controller() = default;
@@ -77,9 +78,13 @@ void Controller::fail(const Fault& fault) {
         say(fault.line(), true);
 }
 
-void Controller::say(std::string text, bool fault) {
-    currentNotice = Notice{std::move(text), fault};
+void Controller::notify(Notice notice) {
+    currentNotice = std::move(notice);
     tell(noticeChanged);
+}
+
+void Controller::say(std::string text, bool fault) {
+    notify({.text = std::move(text), .fault = fault});
 }
 
 void Controller::dismissNotice() {
@@ -97,6 +102,7 @@ void Controller::poll() {
         tell(taskChanged);
     }
     keepWork.poll();
+    loopWork.poll();
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
 }
 
@@ -130,10 +136,12 @@ void Controller::openDemo() {
 
 void Controller::taken(std::shared_ptr<const Recording> recording) {
     peakWork.cancel();
+    loopWork.cancel();
     openRecording = std::move(recording);
-    measured.reset();
-    model.reset();
-    modelBalance.clear();
+    whole = loop = Reading();
+    loopWanted = false;
+    loopFrom = Seconds(0.0);
+    loopTo = Seconds(static_cast<double>(openRecording->length()) / openRecording->sampleRate());
     pairGainsNow.clear();
     sumGainDb.reset();
     peaks.reset();
@@ -150,7 +158,8 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     hearWhenProposed.reset();
     chosen = count > 0 ? 0 : -1;
     partner = -1;
-    tell(recordingChanged | measurementChanged | settingChanged | versionsChanged | selectionChanged | waveformChanged);
+    tell(recordingChanged | measurementChanged | readingsChanged | settingChanged | versionsChanged | selectionChanged |
+         waveformChanged);
     startMeasuring();
     startPeaks();
 }
@@ -164,32 +173,27 @@ void Controller::startMeasuring() {
         if (!found) return [this, fault = found.fault()] { fail(fault); };
         return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
             currentTask = Task::none;
-            measured = measurement;
+            whole = Reading(measurement);
             if (isNew)
                 keepWork.start([this, source, spectra = measurement->spectra](const Watch&) -> Background::Finish {
                     spectraCache.keep(*source, *spectra);
                     return [] {};
                 });
-            const int count = trackCount();
-            readingOf.assign(at(count) * at(count), -1);
-            for (std::size_t p = 0; p < measured->pairs.size(); ++p)
-                readingOf[at(measured->pairs[p].second) * at(count) + at(measured->pairs[p].first)] =
-                    static_cast<int>(p);
-            positionOf.assign(at(count), -1);
-            for (std::size_t p = 0; p < measured->usable.size(); ++p)
-                positionOf[at(measured->usable[p])] = static_cast<int>(p);
             Version asRecorded;
-            asRecorded.flips.assign(at(count), false);
-            asRecorded.nudges.assign(at(count), Seconds(0.0));
+            asRecorded.flips.assign(tracks().size(), false);
+            asRecorded.nudges.assign(tracks().size(), Seconds(0.0));
             versions[indexOf(VersionKind::asRecorded)] = asRecorded;
             refreshNow();
             chooseTellingPair();
-            if (!measured->warnings.empty())
-                say(measured->warnings.front() +
-                    (measured->warnings.size() > 1
-                         ? " (and " + std::to_string(measured->warnings.size() - 1) + " more remarks)"
-                         : ""));
-            tell(taskChanged | measurementChanged | versionsChanged | selectionChanged);
+            if (const auto& lines = whole.of->warnings; !lines.empty()) {
+                const auto more = lines.size() - 1;
+                notify({.text = lines.front() +
+                                (more > 0 ? " (and " + std::to_string(more) + " more remark" + (more > 1 ? "s)" : ")")
+                                          : ""),
+                        .remarks = true});
+            }
+            tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
+            if (loopWanted) startReadingLoop();
         };
     });
 }
@@ -197,9 +201,10 @@ void Controller::startMeasuring() {
 void Controller::chooseTellingPair() {
     // The pair that loses most as recorded says at a glance what this is about.
     const PairReading* telling = nullptr;
-    for (const auto& pair : measured->pairs)
+    const auto& pairs = whole.of->pairs;
+    for (const auto& pair : pairs)
         if (pair.related && (!telling || pair.summationGain < telling->summationGain)) telling = &pair;
-    if (!telling && !measured->pairs.empty()) telling = &measured->pairs.front();
+    if (!telling && !pairs.empty()) telling = &pairs.front();
     if (telling) {
         chosen = telling->second;
         partner = telling->first;
@@ -207,7 +212,7 @@ void Controller::chooseTellingPair() {
 }
 
 void Controller::propose() {
-    if (!measured || busy()) return;
+    if (!measurement() || busy()) return;
     dismissNotice();
     ProposeOptions options;
     options.setting = settingFrom("start", tracks(), now->adjustments);
@@ -215,49 +220,54 @@ void Controller::propose() {
     for (int track = 0; track < trackCount(); ++track)
         if (held(track)) options.hold.push_back(tracks()[at(track)].name);
     const auto balance = balanceOf(now->adjustments);
-    begin(Task::proposing, [this, options, balance, measurement = measured](const Watch& watch) -> Background::Finish {
-        struct Rung {
-            VersionKind kind;
-            Allow allow;
-            Seconds largest;
-        };
-        const std::array rungs{Rung{VersionKind::flips, Allow::flips, milliseconds(10.0)},
-                               Rung{VersionKind::nudgesTo1ms, Allow::nudges, milliseconds(1.0)},
-                               Rung{VersionKind::nudgesTo10ms, Allow::nudges, milliseconds(10.0)}};
-        std::array<std::optional<Version>, versionCount> found;
-        for (std::size_t r = 0; r < rungs.size(); ++r) {
-            auto asked = options;
-            asked.rungs = {rungs[r].allow};
-            asked.largestNudge = rungs[r].largest;
-            const Watch share{[&watch, r, &rungs](double done) {
-                                  watch.tell((static_cast<double>(r) + done) / static_cast<double>(rungs.size()));
-                              },
-                              watch.stop};
-            const auto proposals = makeProposals(*measurement, asked, workers, share);
-            if (!proposals) return [this, fault = proposals.fault()] { fail(fault); };
-            const auto& best = proposals->proposals.front();
-            Version version;
-            version.flips.assign(measurement->tracks.size(), false);
-            version.nudges.assign(measurement->tracks.size(), Seconds(0.0));
-            for (std::size_t p = 0; p < measurement->usable.size(); ++p) {
-                version.flips[at(measurement->usable[p])] = best.proposal.flips[p];
-                version.nudges[at(measurement->usable[p])] = Seconds(best.proposal.nudges[p]);
-            }
-            version.upperBoundDb = best.upperBoundDb;
-            for (const auto& change : best.proposal.why)
-                version.why.push_back({measurement->usable[at(change.track)], change.kind, change.effectDb});
-            found[indexOf(rungs[r].kind)] = std::move(version);
-        }
-        return [this, found, balance] {
-            currentTask = Task::none;
-            for (std::size_t kind = 0; kind < found.size(); ++kind)
-                if (found[kind]) versions[kind] = found[kind];
-            proposedFor = balance;
-            refreshVersionGains();
-            if (const auto wanted = std::exchange(hearWhenProposed, std::nullopt)) hear(*wanted);
-            tell(taskChanged | versionsChanged);
-        };
-    });
+    begin(Task::proposing,
+          [this, options, balance, start = now, source = measurement(),
+           moments = readMoments()](const Watch& watch) -> Background::Finish {
+              struct Rung {
+                  VersionKind kind;
+                  Allow allow;
+                  Seconds largest;
+              };
+              const std::array rungs{Rung{VersionKind::flips, Allow::flips, milliseconds(10.0)},
+                                     Rung{VersionKind::nudgesTo1ms, Allow::nudges, milliseconds(1.0)},
+                                     Rung{VersionKind::nudgesTo10ms, Allow::nudges, milliseconds(10.0)}};
+              std::array<std::optional<Version>, versionCount> found;
+              for (std::size_t r = 0; r < rungs.size(); ++r) {
+                  auto asked = options;
+                  asked.rungs = {rungs[r].allow};
+                  asked.largestNudge = rungs[r].largest;
+                  const Watch share{[&watch, r, &rungs](double done) {
+                                        watch.tell((static_cast<double>(r) + done) / static_cast<double>(rungs.size()));
+                                    },
+                                    watch.stop};
+                  const auto proposals = makeProposals(*source, asked, workers, share);
+                  if (!proposals) return [this, fault = proposals.fault()] { fail(fault); };
+                  const auto& best = proposals->proposals.front();
+                  Version version;
+                  for (const auto& adjustment : start->adjustments) { // what is silent in these moments stays as it is
+                      version.flips.push_back(adjustment.flip);
+                      version.nudges.push_back(adjustment.nudge);
+                  }
+                  for (std::size_t p = 0; p < source->usable.size(); ++p) {
+                      version.flips[at(source->usable[p])] = best.proposal.flips[p];
+                      version.nudges[at(source->usable[p])] = Seconds(best.proposal.nudges[p]);
+                  }
+                  version.upperBoundDb = best.upperBoundDb;
+                  version.proposedFrom = moments;
+                  for (const auto& change : best.proposal.why)
+                      version.why.push_back({source->usable[at(change.track)], change.kind, change.effectDb});
+                  found[indexOf(rungs[r].kind)] = std::move(version);
+              }
+              return [this, found, balance] {
+                  currentTask = Task::none;
+                  for (std::size_t kind = 0; kind < found.size(); ++kind)
+                      if (found[kind]) versions[kind] = found[kind];
+                  proposedFor = balance;
+                  refreshVersionGains();
+                  if (const auto wanted = std::exchange(hearWhenProposed, std::nullopt)) hear(*wanted);
+                  tell(taskChanged | versionsChanged);
+              };
+          });
 }
 
 void Controller::render(const RenderOptions& options) {
@@ -286,19 +296,19 @@ std::string Controller::sessionName() const {
 }
 
 const std::vector<TrackInfo>& Controller::tracks() const {
-    if (measured) return measured->tracks;
+    if (whole.of) return whole.of->tracks;
     return openRecording ? openRecording->tracks() : noTracks;
 }
 
 std::optional<double> Controller::levelDbfs(int track) const {
-    if (!measured || tracks()[at(track)].state != TrackState::ok) return std::nullopt;
-    return decibelsOfAmplitude(measured->spectra->statistics(track).rms());
+    if (!measurement() || measurement()->tracks[at(track)].state != TrackState::ok) return std::nullopt;
+    return decibelsOfAmplitude(measurement()->spectra->statistics(track).rms());
 }
 
 const PairReading* Controller::reading(int first, int second) const {
-    if (!measured || first < 0 || second < 0 || first == second) return nullptr;
-    const int found = readingOf[at(std::max(first, second)) * at(trackCount()) + at(std::min(first, second))];
-    return found < 0 ? nullptr : &measured->pairs[at(found)];
+    if (!measurement() || first < 0 || second < 0 || first == second) return nullptr;
+    const int found = read().readingOf[at(std::max(first, second)) * at(trackCount()) + at(std::min(first, second))];
+    return found < 0 ? nullptr : &measurement()->pairs[at(found)];
 }
 
 std::optional<PairNow> Controller::pairNow(int first, int second) const {
@@ -307,13 +317,83 @@ std::optional<PairNow> Controller::pairNow(int first, int second) const {
         const bool anySolo = std::find(soloed.begin(), soloed.end(), true) != soloed.end();
         return !now->adjustments[at(track)].muted && (!anySolo || soloed[at(track)]);
     };
-    const int a = positionOf[at(std::min(first, second))], b = positionOf[at(std::max(first, second))];
+    const auto& places = read().positionOf;
+    const int a = places[at(std::min(first, second))], b = places[at(std::max(first, second))];
     const double gain = pairGainsNow[PairGains::pairIndex(a, b)];
     return PairNow{std::max(quietestPairDb, decibelsOfPower(gain)), audible(first) && audible(second)};
 }
 
 std::optional<double> Controller::gainNowDb() const {
     return sumGainDb;
+}
+
+Remarks Controller::remarks() const {
+    Remarks remarks;
+    if (whole.of) remarks.recording = whole.of->warnings;
+    if (loop.of) remarks.loop = loop.of->warnings;
+    return remarks;
+}
+
+// ---- which moments are read
+
+Controller::Reading::Reading(std::shared_ptr<const Measurement> measurement) : of(std::move(measurement)) {
+    const auto count = of->tracks.size();
+    readingOf.assign(count * count, -1);
+    for (std::size_t p = 0; p < of->pairs.size(); ++p)
+        readingOf[at(of->pairs[p].second) * count + at(of->pairs[p].first)] = static_cast<int>(p);
+    positionOf.assign(count, -1);
+    for (std::size_t p = 0; p < of->usable.size(); ++p)
+        positionOf[at(of->usable[p])] = static_cast<int>(p);
+}
+
+std::optional<ReadSpan> Controller::readMoments() const {
+    if (!loop.of || loop.of->spectra == whole.of->spectra) return std::nullopt;
+    return spanOf(*loop.of);
+}
+
+void Controller::setLoop(Seconds from, Seconds to) {
+    if (from == loopFrom && to == loopTo) return;
+    loopFrom = from;
+    loopTo = to;
+    if (loopWanted) startReadingLoop();
+}
+
+void Controller::toggleReadLoop() {
+    if (!openRecording) return;
+    loopWanted = !loopWanted;
+    if (loopWanted) {
+        startReadingLoop();
+        tell(readingsChanged);
+    } else {
+        loopWork.cancel();
+        readFrom({});
+    }
+}
+
+void Controller::startReadingLoop() {
+    if (!whole.of) return; // when it is measured
+    loopWork.start([this, source = whole.of, from = loopFrom, to = loopTo](const Watch& watch) -> Background::Finish {
+        auto found = readStretches(*source, from, to, loopWorkers, watch);
+        const auto wanted = [this, source, from, to] {
+            return loopWanted && whole.of == source && from == loopFrom && to == loopTo;
+        };
+        if (!found)
+            return [this, wanted, fault = found.fault()] {
+                if (!wanted() || fault.kind == Fault::Kind::cancelled) return;
+                readFrom({});
+                say(fault.line(), true);
+            };
+        return [this, wanted, measurement = std::make_shared<const Measurement>(std::move(*found))] {
+            if (wanted()) readFrom(Reading(measurement));
+        };
+    });
+}
+
+void Controller::readFrom(Reading moments) {
+    loop = std::move(moments);
+    refreshNow();
+    refreshVersionGains();
+    tell(readingsChanged | versionsChanged);
 }
 
 // ---- the setting that is heard
@@ -454,44 +534,46 @@ void Controller::redo() {
 
 void Controller::refreshModel() {
     const auto balance = balanceOf(now->adjustments);
-    if (model && balance == modelBalance) return;
-    model.emplace(summationModel(*measured, balance));
-    pairGains = PairGains(*model, measured->options.band);
-    modelBalance = balance;
+    auto& reading = read();
+    if (reading.model && balance == reading.balance) return;
+    reading.model.emplace(summationModel(*reading.of, balance));
+    reading.pairGains = PairGains(*reading.model, reading.of->options.band);
+    reading.balance = balance;
     refreshVersionGains();
 }
 
 double Controller::gainOf(const std::vector<bool>& flips, const std::vector<Seconds>& nudges) const {
     std::vector<int> signs;
     std::vector<double> seconds;
-    for (int track : measured->usable) {
+    for (int track : measurement()->usable) {
         signs.push_back(flips[at(track)] ? -1 : 1);
         seconds.push_back(nudges[at(track)].value);
     }
-    return decibelsOfPower(model->gain(signs, seconds));
+    return decibelsOfPower(read().model->gain(signs, seconds));
 }
 
 void Controller::refreshVersionGains() {
-    if (!model) return;
-    const bool sameBalance = modelBalance == proposedFor;
+    if (!read().model) return;
+    const bool sameBalance = read().balance == proposedFor;
+    const auto moments = readMoments();
     for (auto& version : versions) {
         if (!version) continue;
         version->gainDb = gainOf(version->flips, version->nudges);
-        version->boundHolds = version->upperBoundDb && sameBalance;
+        version->boundHolds = version->upperBoundDb && sameBalance && version->proposedFrom == moments;
     }
 }
 
 void Controller::refreshNow() {
-    if (!measured) return;
+    if (!measurement()) return;
     refreshModel();
     std::vector<int> signs;
     std::vector<double> seconds;
-    for (int track : measured->usable) {
+    for (int track : measurement()->usable) {
         signs.push_back(now->adjustments[at(track)].flip ? -1 : 1);
         seconds.push_back(now->adjustments[at(track)].nudge.value);
     }
-    pairGainsNow = pairGains.gains(signs, seconds);
-    sumGainDb = decibelsOfPower(model->gain(signs, seconds));
+    pairGainsNow = read().pairGains.gains(signs, seconds);
+    sumGainDb = decibelsOfPower(read().model->gain(signs, seconds));
 }
 
 void Controller::startPeaks() {
@@ -508,7 +590,7 @@ void Controller::startPeaks() {
 
 void Controller::hear(VersionKind kind) {
     const auto& version = versions[indexOf(kind)];
-    if (!measured) return;
+    if (!measurement()) return;
     if (!version) {
         if (kind == VersionKind::mine) {
             say("Nothing of yours yet: flip or nudge a track, and key 5 brings it back.");

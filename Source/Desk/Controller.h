@@ -8,6 +8,7 @@
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
 #include "Session/Measurement.h"
+#include "Session/Readings.h"
 
 #include <array>
 #include <functional>
@@ -32,7 +33,9 @@ struct Version {
     std::vector<Seconds> nudges;        ///< One a track of the recording.
     double gainDb = 0.0;                ///< Summation gain under the present balance.
     std::optional<double> upperBoundDb; ///< Only for proposals.
-    bool boundHolds = false; ///< The bound and the worths are true only of the balance they were proposed for.
+    /// The bound and the worths are true only of the balance and of the moments they were proposed for.
+    bool boundHolds = false;
+    std::optional<ReadSpan> proposedFrom; ///< Only for proposals that were made from the loop alone.
     struct Change {
         int track = 0;
         Proposal::Change::Kind kind = Proposal::Change::Kind::flip;
@@ -51,11 +54,22 @@ struct PairNow {
 struct Notice {
     std::string text;
     bool fault = false;
+    bool remarks = false; ///< It stands for the list of remarks, which tells more.
+};
+
+/// What the measurement has to remark, a line each.
+struct Remarks {
+    std::vector<std::string> recording; ///< Of the recording as a whole.
+    std::vector<std::string> loop;      ///< Of the loop, where it is read alone.
+    std::size_t count() const { return recording.size() + loop.size(); }
 };
 
 /// Everything the window knows and does, without drawing: recording, measurement, the setting that is heard, versions,
 /// undo, selection, and the work in the background. All calls on one thread; poll() takes over what the background has
 /// finished.
+///
+/// All readings are of the whole recording or, on request, of the loop alone; what is asked here is answered from those
+/// that are read now.
 class Controller {
 public:
     enum class Task { none, opening, computingDemo, measuring, proposing, rendering };
@@ -68,6 +82,7 @@ public:
         noticeChanged = 32,
         taskChanged = 64,
         waveformChanged = 128,
+        readingsChanged = 256, ///< Pairs, sums and levels: measured, or read from other moments.
     };
 
     /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
@@ -88,11 +103,13 @@ public:
     void poll();
     Task task() const { return currentTask; }
     bool busy() const { return currentTask != Task::none; }
+    bool readingLoop() const { return loopWork.busy(); } ///< The readings of the loop are on their way.
     double progress() const { return background.progress(); }
 
     // ---- what is known
     const std::shared_ptr<const Recording>& recording() const { return openRecording; }
-    const std::shared_ptr<const Measurement>& measurement() const { return measured; }
+    /// What is read now; nullptr before it was measured.
+    const std::shared_ptr<const Measurement>& measurement() const { return read().of; }
     std::string sessionName() const;
     int trackCount() const { return static_cast<int>(tracks().size()); }
     const std::vector<TrackInfo>& tracks() const;
@@ -103,8 +120,18 @@ public:
     std::optional<double> gainNowDb() const;
     const std::optional<SumPeaks>& waveform() const { return peaks; }
     const std::optional<Notice>& notice() const { return currentNotice; }
+    Remarks remarks() const;
     void say(std::string text, bool fault = false);
     void dismissNotice();
+
+    // ---- which moments are read
+    /// Tells where the loop is; where it is read alone, the readings follow in the background, the newest loop first.
+    void setLoop(Seconds from, Seconds to);
+    /// Between the loop alone and the whole recording. Not a step of undo: it changes nothing that is heard.
+    void toggleReadLoop();
+    bool readsLoop() const { return loopWanted; } ///< As asked for; the readings may be on their way.
+    /// The moments that are read now, whole stretches of about 5 s; none while it is the whole recording.
+    std::optional<ReadSpan> readMoments() const;
 
     // ---- the setting that is heard
     const std::vector<TrackAdjustment>& adjustments() const { return now->adjustments; }
@@ -155,6 +182,24 @@ private:
     };
     using SnapshotPtr = std::shared_ptr<const Snapshot>;
 
+    /// A measurement and what follows from it under the present balance.
+    struct Reading {
+        std::shared_ptr<const Measurement> of;
+        std::vector<int> readingOf;          ///< [second * tracks + first]: place in of->pairs, -1 for none.
+        std::vector<int> positionOf;         ///< Place of a track among the usable ones, -1 for none.
+        std::optional<SummationModel> model; ///< Of the balance in `balance`.
+        std::vector<TrackAdjustment> balance;
+        PairGains pairGains;
+
+        Reading() = default;
+        explicit Reading(std::shared_ptr<const Measurement> measurement);
+    };
+    const Reading& read() const { return loop.of ? loop : whole; }
+    Reading& read() { return loop.of ? loop : whole; }
+    void startReadingLoop();
+    void readFrom(Reading moments);
+
+    void notify(Notice notice);
     void begin(Task task, Background::Work work);
     void fail(const Fault& fault);
     void taken(std::shared_ptr<const Recording> recording);
@@ -172,16 +217,16 @@ private:
     void startPeaks();
     void tell(unsigned changed);
 
-    Workers workers;
+    Workers workers, loopWorkers; ///< The loop is read while other work goes on.
     std::filesystem::path demoFolder;
     SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
     Task currentTask = Task::none;
 
     std::shared_ptr<const Recording> openRecording;
-    std::shared_ptr<const Measurement> measured;
-    std::vector<int> readingOf;  ///< [second * tracks + first]: place in measured->pairs, -1 for none.
-    std::vector<int> positionOf; ///< Place of a track among the usable ones, -1 for none.
+    Reading whole, loop; ///< The loop's holds nothing while the whole is read.
+    bool loopWanted = false;
+    Seconds loopFrom, loopTo;
     std::optional<Notice> currentNotice;
 
     SnapshotPtr now;
@@ -193,9 +238,6 @@ private:
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;
 
-    std::optional<SummationModel> model; ///< Of the balance in `modelBalance`.
-    std::vector<TrackAdjustment> modelBalance;
-    PairGains pairGains;
     std::vector<double> pairGainsNow;
     std::optional<double> sumGainDb;
 
@@ -203,7 +245,7 @@ private:
 
     int chosen = -1, partner = -1;
 
-    Background keepWork, peakWork; // last: they stop before what they use goes
+    Background keepWork, peakWork, loopWork; // last: they stop before what they use goes
     Background background;
 };
 

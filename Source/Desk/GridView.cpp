@@ -1,6 +1,7 @@
 #include "Desk/GridView.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/Commands.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 
@@ -43,6 +44,39 @@ GridView::GridView(Controller& c) : controller(c), squares(*this) {
     setTitle("Grid of pairs");
     setOpaque(true);
     addAndMakeVisible(squares);
+    momentsButton.onClick = [this] { controller.toggleReadLoop(); };
+    momentsButton.setMouseClickGrabsKeyboardFocus(false);
+    momentsButton.setTooltip(
+        ui::text("Read the loop alone, or the whole recording (" + command(CommandId::readLoop).shown + ")"));
+    addAndMakeVisible(momentsButton);
+    changed(~0u);
+}
+
+void GridView::refreshChoice() {
+    const auto words = words::reads(controller);
+    momentsButton.setVisible(!words.empty());
+    momentsButton.setButtonText(ui::text(words));
+    momentsButton.setToggleState(controller.readsLoop(), juce::dontSendNotification);
+    momentsButton.setSize(juce::roundToInt(ui::width(words, MomentsButton::textHeight, controller.readsLoop())) + 58,
+                          22);
+}
+
+void GridView::MomentsButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
+    const auto& p = ui::palette();
+    const bool loop = getToggleState();
+    auto area = getLocalBounds().toFloat().reduced(0.5f);
+    g.setColour(down || highlighted ? p.selected : p.paper);
+    g.fillRoundedRectangle(area, 4.0f);
+    g.setColour(loop ? p.accent : p.rules);
+    g.drawRoundedRectangle(area, 4.0f, loop ? 1.6f : 1.0f);
+    const auto key = area.removeFromRight(24.0f).withSizeKeepingCentre(15.0f, 15.0f);
+    g.setColour(loop ? p.accent : p.rules);
+    g.drawRoundedRectangle(key, 3.0f, 1.0f);
+    ui::draw(g, command(CommandId::readLoop).shown, key, juce::Justification::centred, 10.5f, loop ? p.accent : p.ink,
+             true);
+    ui::draw(g, getButtonText().toStdString(), area.withTrimmedLeft(9.0f), juce::Justification::centredLeft, textHeight,
+             loop ? p.accent : p.muted, loop);
+    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f);
 }
 
 void GridView::layOut() {
@@ -61,6 +95,7 @@ void GridView::layOut() {
 void GridView::resized() {
     layOut();
     squares.setBounds(getLocalBounds());
+    momentsButton.setTopLeftPosition(juce::roundToInt(left) + 46, 6);
 }
 
 juce::Rectangle<float> GridView::cellArea(Cell cell) const {
@@ -79,7 +114,8 @@ void GridView::changed(unsigned what) {
         hovered.reset();
         layOut();
     }
-    if (what & (Controller::recordingChanged | Controller::measurementChanged | Controller::settingChanged)) {
+    if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::settingChanged)) {
+        refreshChoice();
         squares.repaint();
         repaint();
     }

@@ -25,6 +25,7 @@ public:
     float cellSize() const { return step; }
 
     void changed(unsigned what);
+    juce::Button& moments() { return momentsButton; }
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -46,7 +47,15 @@ private:
         GridView& grid;
     };
 
+    /// Says which moments are read; a click changes between the loop alone and the whole.
+    struct MomentsButton : juce::Button {
+        static constexpr float textHeight = 12.0f;
+        MomentsButton() : juce::Button("Moments that are read") {}
+        void paintButton(juce::Graphics& g, bool highlighted, bool down) override;
+    };
+
     void layOut();
+    void refreshChoice();
     void paintSquares(juce::Graphics& g);
     void paintSquare(juce::Graphics& g, juce::Rectangle<float> area, const PairReading& reading, const PairNow& now);
     void paintLegend(juce::Graphics& g, juce::Rectangle<float> area);
@@ -55,6 +64,7 @@ private:
 
     Controller& controller;
     Squares squares;
+    MomentsButton momentsButton;
     float step = 20.0f, left = 14.0f, top = 40.0f;
     std::optional<Cell> hovered;
 };

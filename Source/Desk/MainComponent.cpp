@@ -93,6 +93,7 @@ MainComponent::MainComponent(const Parts& parts)
     button(proposeButton, CommandId::propose, "Look for the flips and nudges that add best");
     button(renderButton, CommandId::render, "Write the tracks as they are heard now");
     button(keysButton, CommandId::keys, "All keys");
+    button(remarksButton, CommandId::remarks, "Every remark on the recording");
     proposeButton.setToggleState(true, juce::dontSendNotification);
     stopButton.onClick = [this] { controller.cancel(); };
     dismissButton.onClick = [this] { controller.dismissNotice(); };
@@ -115,7 +116,8 @@ MainComponent::~MainComponent() {
 }
 
 bool MainComponent::settled() const {
-    return !controller.busy() && (!controller.recording() || controller.waveform().has_value());
+    return !controller.busy() && !controller.readingLoop() &&
+           (!controller.recording() || controller.waveform().has_value());
 }
 
 void MainComponent::timerCallback() {
@@ -149,6 +151,7 @@ void MainComponent::changed(unsigned what) {
         preferences.setHearingTold();
         if (!controller.notice()) controller.say(hearingLine);
     }
+    if (what & Controller::readingsChanged) repaint(0, 0, getWidth(), titleHeight);
     const bool busy = controller.busy();
     if (what & (Controller::taskChanged | Controller::recordingChanged | Controller::measurementChanged)) {
         start.setVisible(!controller.recording());
@@ -162,6 +165,7 @@ void MainComponent::changed(unsigned what) {
     }
     if (what & Controller::noticeChanged) {
         dismissButton.setVisible(controller.notice().has_value());
+        remarksButton.setVisible(controller.notice() && controller.notice()->remarks);
         resized();
         repaint();
     }
@@ -173,6 +177,19 @@ juce::String MainComponent::windowTitle() const {
                         : controller.task() == Controller::Task::measuring ? " (measuring)"
                                                                            : "";
     return ui::text(controller.sessionName() + state + " \u2013 Spillwright");
+}
+
+juce::Rectangle<int> MainComponent::bannerArea() const {
+    return {0, titleHeight, getWidth(), bannerHeight()};
+}
+
+int MainComponent::bannerButtonsFrom() const {
+    return remarksButton.isVisible() ? remarksButton.getX() : dismissButton.getX();
+}
+
+void MainComponent::mouseUp(const juce::MouseEvent& event) {
+    if (controller.notice() && controller.notice()->remarks && bannerArea().contains(event.getPosition()))
+        perform(CommandId::remarks);
 }
 
 int MainComponent::bannerHeight() const {
@@ -213,9 +230,10 @@ void MainComponent::paint(juce::Graphics& g) {
         g.fillRect(banner.removeFromLeft(5.0f));
         g.setColour(p.ink);
         g.setFont(ui::font(13.0f));
-        g.drawFittedText(ui::text(controller.notice()->text),
-                         banner.withTrimmedLeft(15.0f).withTrimmedRight(110.0f).toNearestInt(),
-                         juce::Justification::centredLeft, 4, 1.0f);
+        g.drawFittedText(
+            ui::text(controller.notice()->text),
+            banner.withTrimmedLeft(15.0f).withRight(static_cast<float>(bannerButtonsFrom()) - 8.0f).toNearestInt(),
+            juce::Justification::centredLeft, 4, 1.0f);
     }
     g.setColour(p.rules);
     if (!start.isVisible()) {
@@ -243,6 +261,7 @@ void MainComponent::resized() {
 
     auto banner = area.removeFromTop(bannerHeight());
     dismissButton.setBounds(banner.removeFromRight(102).withSizeKeepingCentre(84, 26));
+    remarksButton.setBounds(banner.removeFromRight(112).withSizeKeepingCentre(108, 26));
     start.setBounds(area);
     transport.setBounds(area.removeFromBottom(transportHeight));
     area.removeFromBottom(1);
@@ -346,6 +365,8 @@ void MainComponent::perform(CommandId id) {
         return transport.toStart();
     case CommandId::wholeLoop:
         return transport.loopWhole();
+    case CommandId::readLoop:
+        return controller.toggleReadLoop();
     case CommandId::louder:
         return transport.louder(1.0);
     case CommandId::quieter:
@@ -419,6 +440,8 @@ void MainComponent::perform(CommandId id) {
         return setScale(preferences.scalePercent() - 25);
     case CommandId::keys:
         return show(std::make_unique<KeySheet>());
+    case CommandId::remarks:
+        return show(std::make_unique<RemarksSheet>(controller.remarks()));
     case CommandId::leave:
         if (controller.busy())
             controller.cancel();

@@ -46,11 +46,14 @@ public:
     GridView& gridView() { return grid; }
     PairPanel& pairPanel() { return pair; }
     VersionRow& versionRow() { return versions; }
+    TransportBar& transportBar() { return transport; }
     Sheet* sheet() { return openSheet.get(); }
+    juce::Rectangle<int> bannerArea() const; ///< Empty while there is nothing to tell.
 
     void paint(juce::Graphics& g) override;
     void resized() override;
     bool keyPressed(const juce::KeyPress& key) override;
+    void mouseUp(const juce::MouseEvent& event) override;
     bool isInterestedInFileDrag(const juce::StringArray& files) override;
     void fileDragEnter(const juce::StringArray&, int, int) override;
     void fileDragExit(const juce::StringArray&) override;
@@ -78,6 +81,7 @@ private:
     void closeSheet();
     void setScale(int percent);
     int bannerHeight() const;
+    int bannerButtonsFrom() const;
 
     Controller& controller;
     Player& player;
@@ -92,7 +96,7 @@ private:
     TransportBar transport;
     StartPage start;
     juce::TextButton openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"}, renderButton{"Render"},
-        stopButton{"Stop"}, keysButton{"?"}, dismissButton{"Dismiss"};
+        stopButton{"Stop"}, keysButton{"?"}, dismissButton{"Dismiss"}, remarksButton{"All remarks"};
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};

@@ -142,13 +142,13 @@ void PairPanel::changed(unsigned what) {
     const int a = controller.selectedTrack(), b = controller.partnerTrack();
     const int nowFirst = std::min(a, b), nowSecond = std::max(a, b);
     const bool otherPair = nowFirst != first || nowSecond != second;
-    if (otherPair || (what & (Controller::measurementChanged | Controller::recordingChanged))) {
+    if (otherPair || (what & (Controller::readingsChanged | Controller::recordingChanged))) {
         first = nowFirst;
         second = nowSecond;
         readRecorded();
     }
     if (otherPair ||
-        (what & (Controller::measurementChanged | Controller::recordingChanged | Controller::settingChanged))) {
+        (what & (Controller::readingsChanged | Controller::recordingChanged | Controller::settingChanged))) {
         readNow();
         repaint();
         comb.repaint();

@@ -41,7 +41,8 @@ void Sheet::mouseDown(const juce::MouseEvent& event) {
 
 bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
-    if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys) {
+    if (const auto wanted = commandFor(key);
+        wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile
@@ -83,6 +84,98 @@ void KeySheet::paint(juce::Graphics& g) {
         ui::draw(g, entry.words, {x + keyWidth, y, width - keyWidth, lineHeight}, juce::Justification::centredLeft,
                  12.5f, p.ink);
         y += lineHeight;
+    }
+}
+
+// ---- remarks
+
+RemarksSheet::RemarksSheet(const Remarks& remarks) : Sheet("Remarks") {
+    const auto add = [&](const std::string& heading, const std::vector<std::string>& some) {
+        if (some.empty()) return;
+        lines.words.emplace_back(ui::text(heading), true);
+        for (const auto& line : some)
+            lines.words.emplace_back(ui::text(line), false);
+    };
+    add("of the recording", remarks.recording);
+    add("of the loop that is read", remarks.loop);
+    if (remarks.count() == 0) lines.words.emplace_back("Nothing to remark.", false);
+    juce::StringArray all;
+    for (const auto& each : lines.words)
+        all.add(each.first);
+    setDescription(all.joinIntoString("\n")); // for those who do not see it
+    viewport.setViewedComponent(&lines, false);
+    viewport.setScrollBarsShown(true, false);
+    viewport.setScrollBarThickness(12);
+    viewport.setWantsKeyboardFocus(false);
+    addAndMakeVisible(viewport);
+}
+
+juce::Rectangle<int> RemarksSheet::pageArea() const {
+    return page(880, 500);
+}
+
+void RemarksSheet::paint(juce::Graphics& g) {
+    Sheet::paint(g);
+    const auto& p = ui::palette();
+    auto area = pageArea().toFloat().reduced(28.0f, 18.0f);
+    auto title = area.removeFromTop(30.0f);
+    ui::draw(g, "Remarks", title, juce::Justification::centredLeft, 18.0f, p.ink, true);
+    ui::draw(g, "Up, Down: scroll   Esc: close", title, juce::Justification::centredRight, 12.0f, p.muted);
+}
+
+void RemarksSheet::resized() {
+    viewport.setBounds(pageArea().reduced(28, 18).withTrimmedTop(36));
+    lines.layOut(viewport.getWidth() - viewport.getScrollBarThickness() - 6);
+}
+
+bool RemarksSheet::keyPressed(const juce::KeyPress& key) {
+    using K = juce::KeyPress;
+    constexpr int line = 24;
+    const int height = viewport.getViewHeight();
+    const auto to = [&](int y) { viewport.setViewPosition(0, y); };
+    const int y = viewport.getViewPositionY();
+    if (key.isKeyCode(K::downKey))
+        to(y + line);
+    else if (key.isKeyCode(K::upKey))
+        to(y - line);
+    else if (key.isKeyCode(K::pageDownKey) || key.isKeyCode(K::spaceKey))
+        to(y + height - line);
+    else if (key.isKeyCode(K::pageUpKey))
+        to(y - height + line);
+    else if (key.isKeyCode(K::homeKey))
+        to(0);
+    else if (key.isKeyCode(K::endKey))
+        to(lines.getHeight());
+    else
+        return Sheet::keyPressed(key);
+    return true;
+}
+
+void RemarksSheet::Lines::layOut(int width) {
+    layouts.clear();
+    float height = 0.0f;
+    for (const auto& [text, heading] : words) {
+        juce::AttributedString content;
+        content.append(text, ui::font(heading ? 12.0f : 13.5f, heading),
+                       heading ? ui::palette().accent : ui::palette().ink);
+        layouts.emplace_back();
+        layouts.back().createLayout(content, static_cast<float>(width) - gutter);
+        height += layouts.back().getHeight() + gap;
+    }
+    setSize(width, juce::roundToInt(height));
+}
+
+void RemarksSheet::Lines::paint(juce::Graphics& g) {
+    float y = 0.0f;
+    for (std::size_t k = 0; k < layouts.size(); ++k) {
+        const float height = layouts[k].getHeight();
+        const bool heading = words[k].second;
+        if (!heading) {
+            g.setColour(ui::palette().muted);
+            g.fillRect(2.0f, y + 8.0f, 6.0f, 1.5f);
+        }
+        layouts[k].draw(g, {heading ? 0.0f : gutter, y, static_cast<float>(getWidth()) - gutter, height + 1.0f});
+        y += height + gap;
     }
 }
 

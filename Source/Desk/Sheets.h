@@ -6,6 +6,8 @@
 
 #include <functional>
 #include <memory>
+#include <utility>
+#include <vector>
 
 namespace spillwright::desk {
 
@@ -33,6 +35,30 @@ public:
 
 private:
     juce::Rectangle<int> pageArea() const override;
+};
+
+/// Every remark on the recording and on the loop that is read, to be scrolled through with wheel or keys.
+class RemarksSheet : public Sheet {
+public:
+    explicit RemarksSheet(const Remarks& remarks);
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    bool keyPressed(const juce::KeyPress& key) override;
+    juce::Viewport& list() { return viewport; }
+
+private:
+    /// The lines, each wrapped to the width that there is.
+    struct Lines : juce::Component {
+        void paint(juce::Graphics& g) override;
+        static constexpr float gutter = 18.0f, gap = 9.0f;
+        void layOut(int width);                           ///< Takes the height that it needs.
+        std::vector<std::pair<juce::String, bool>> words; ///< true: a heading.
+        std::vector<juce::TextLayout> layouts;
+    };
+    juce::Rectangle<int> pageArea() const override;
+
+    Lines lines;
+    juce::Viewport viewport;
 };
 
 /// Where to, and how, the setting that is heard is rendered.

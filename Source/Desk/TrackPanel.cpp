@@ -308,7 +308,7 @@ void TrackPanel::changed(unsigned what) {
                 viewport.setViewPosition(0, area.getBottom() - view.getHeight());
         }
     }
-    if (what & (Controller::measurementChanged | Controller::settingChanged | Controller::selectionChanged))
+    if (what & (Controller::readingsChanged | Controller::settingChanged | Controller::selectionChanged))
         for (auto& each : rows)
             each->refresh();
 }

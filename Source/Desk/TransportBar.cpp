@@ -57,6 +57,7 @@ std::int64_t TransportBar::length() const {
 void TransportBar::changed(unsigned what) {
     if (what & Controller::recordingChanged) play.setEnabled(controller.recording() != nullptr);
     if (what & (Controller::recordingChanged | Controller::waveformChanged)) wave.repaint();
+    if (what & Controller::readingsChanged) wave.repaint();
     if (what & Controller::recordingChanged) repaint();
 }
 
@@ -75,11 +76,15 @@ void TransportBar::toStart() {
     if (controller.recording()) player.seek(player.loopFrom());
 }
 
-void TransportBar::loopWhole() {
-    if (!controller.recording()) return;
-    player.setLoop(0, length());
+void TransportBar::setLoop(std::int64_t from, std::int64_t to) {
+    player.setLoop(from, to);
+    controller.setLoop(Seconds(seconds(player.loopFrom())), Seconds(seconds(player.loopTo())));
     wave.repaint();
     repaint();
+}
+
+void TransportBar::loopWhole() {
+    if (controller.recording()) setLoop(0, length());
 }
 
 void TransportBar::louder(double dB) {
@@ -249,6 +254,18 @@ void TransportBar::Wave::paint(juce::Graphics& g) {
         g.setColour(p.rules);
         g.fillRect(area.withSizeKeepingCentre(area.getWidth(), 1.0f));
     }
+    // The moments that are read: whole stretches, so that they may begin and end beside the loop.
+    if (const auto read = bar.controller.readMoments()) {
+        const double rate = bar.controller.recording()->sampleRate();
+        const auto place = [&](Seconds time) { return placeOf(static_cast<std::int64_t>(time.value * rate)); };
+        const auto line = area.withLeft(place(read->from)).withRight(place(read->to)).removeFromTop(3.0f);
+        g.setColour(p.accent);
+        g.fillRect(line);
+        const std::string word = "read";
+        if (const float width = ui::width(word, 10.5f) + 4.0f; width < line.getWidth())
+            ui::draw(g, word, {line.getX() + 4.0f, 4.0f, width, 13.0f}, juce::Justification::centredLeft, 10.5f,
+                     p.accent);
+    }
     g.setColour(p.accent);
     g.fillRect(placeOf(bar.player.position()) - 0.75f, area.getY(), 1.5f, area.getHeight());
 }
@@ -259,9 +276,7 @@ void TransportBar::Wave::mouseDrag(const juce::MouseEvent& event) {
     if (!bar.controller.recording() || std::abs(event.getDistanceFromDragStartX()) < 4) return;
     const auto a = sampleAt(static_cast<float>(event.getMouseDownX())), b = sampleAt(event.position.x);
     if (a == b) return;
-    bar.player.setLoop(std::min(a, b), std::max(a, b));
-    repaint();
-    bar.repaint();
+    bar.setLoop(std::min(a, b), std::max(a, b));
 }
 
 void TransportBar::Wave::mouseUp(const juce::MouseEvent& event) {

@@ -25,6 +25,8 @@ public:
     void loopWhole();
     void louder(double dB);
 
+    juce::Component& waveform() { return wave; }
+
     void paint(juce::Graphics& g) override;
     void resized() override;
 
@@ -52,6 +54,7 @@ private:
         float heldLeft = -100.0f, heldRight = -100.0f;
     };
 
+    void setLoop(std::int64_t from, std::int64_t to);
     double seconds(std::int64_t sample) const;
     std::int64_t length() const;
 

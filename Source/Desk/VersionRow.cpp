@@ -84,7 +84,7 @@ VersionRow::VersionRow(Controller& controller) {
 }
 
 void VersionRow::changed(unsigned what) {
-    if (what & (Controller::versionsChanged | Controller::settingChanged | Controller::measurementChanged |
+    if (what & (Controller::versionsChanged | Controller::settingChanged | Controller::readingsChanged |
                 Controller::recordingChanged))
         for (auto& each : cards)
             each->refresh();

@@ -30,9 +30,23 @@ std::string recording(const Controller& controller) {
     const double kHz = source.sampleRate() / 1000.0;
     const bool whole = std::abs(kHz - std::round(kHz)) < 1e-9;
     const Band band = controller.measurement() ? controller.measurement()->options.band : lowMidBand;
+    const auto remarks = controller.remarks().count();
     return unsignedAmount(kHz, whole ? 0 : 1) + " kHz" + dot + counted(source.trackCount(), "track") + dot +
            clockText(static_cast<double>(source.length()) / source.sampleRate(), false) + dot + "low-mid " +
-           unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz";
+           unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz" +
+           (remarks == 0 ? "" : dot + counted(static_cast<int>(remarks), "remark"));
+}
+
+std::string moments(const ReadSpan& span) {
+    return clockText(span.from.value, false) + "\u2013" + clockText(span.to.value, false);
+}
+
+std::string reads(const Controller& controller) {
+    if (!controller.measurement()) return {};
+    const auto& source = *controller.recording();
+    const auto length = clockText(static_cast<double>(source.length()) / source.sampleRate(), false);
+    const auto span = controller.readMoments();
+    return span ? "reads " + moments(*span) + " of " + length : "reads the whole, " + length;
 }
 
 bool sure(const PairReading& reading) {
@@ -50,10 +64,13 @@ PairWords pair(const Controller& controller, int first, int second) {
     result.names = controller.tracks()[at(a)].name + dot + controller.tracks()[at(b)].name;
     const auto* reading = controller.reading(a, b);
     if (!reading) {
-        const auto silent = [&](int track) { return controller.tracks()[at(track)].state != TrackState::ok; };
-        result.sentence = !controller.measurement() ? "not measured yet"
-                          : silent(a) || silent(b)  ? "a silent or unreadable track takes no part"
-                                                    : "not measured";
+        const auto missing = [&](const std::vector<TrackInfo>& tracks) {
+            return tracks[at(a)].state != TrackState::ok || tracks[at(b)].state != TrackState::ok;
+        };
+        result.sentence = !controller.measurement()                   ? "not measured yet"
+                          : missing(controller.tracks())              ? "a silent or unreadable track takes no part"
+                          : missing(controller.measurement()->tracks) ? "one of the two is silent in these moments"
+                                                                      : "not measured";
         return result;
     }
     if (!reading->related || !reading->arrival) {
@@ -111,6 +128,7 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (kind == VersionKind::asRecorded) return version ? "nothing changed" : "";
     if (kind == VersionKind::mine) return version ? "set by hand" : "flip or nudge a track";
     if (!version) return controller.measurement() ? "P proposes" : "";
+    if (version->proposedFrom != controller.readMoments()) return "other moments: P again";
     if (!version->boundHolds) return "balance changed: P again";
     const double gap = *version->upperBoundDb - version->gainDb;
     return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound";
@@ -122,7 +140,9 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
     const auto flips = static_cast<int>(std::count(version->flips.begin(), version->flips.end(), true));
     const auto nudges = static_cast<int>(std::count_if(version->nudges.begin(), version->nudges.end(),
                                                        [](Seconds nudge) { return nudge.value != 0.0; }));
-    if (flips == 0 && nudges == 0) return "no change";
+    std::string from;
+    if (version->proposedFrom) from = "from " + moments(*version->proposedFrom) + ": ";
+    if (flips == 0 && nudges == 0) return from + "no change";
     std::string text;
     if (flips > 0) text = counted(flips, "flip");
     if (nudges > 0) text += (text.empty() ? "" : ", ") + counted(nudges, "nudge");
@@ -132,7 +152,7 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
             if (version->flips[track]) names += (names.empty() ? ": " : ", ") + controller.tracks()[track].name;
         text += names;
     }
-    return text;
+    return from + text;
 }
 
 std::string versionWorths(const Controller& controller, VersionKind kind) {

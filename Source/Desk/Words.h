@@ -6,8 +6,13 @@
 
 namespace spillwright::desk::words {
 
-/// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz"
+/// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz · 2 remarks"
 std::string recording(const Controller& controller);
+
+/// Which moments the readings are of: "reads 0:12–0:22 of 1:04", "reads the whole, 1:04".
+std::string reads(const Controller& controller);
+/// "0:12–0:22"
+std::string moments(const ReadSpan& span);
 
 struct PairWords {
     std::string names;    ///< "snare over · snare under"

@@ -282,3 +282,151 @@ TEST_CASE("the waveform is that of the sum that is heard") {
     const auto peak = [](const SumPeaks& peaks) { return *std::max_element(peaks.high.begin(), peaks.high.end() - 1); };
     CHECK(peak(*second) > 20.0f * peak(*first));
 }
+
+TEST_CASE("readings follow the loop, and are those of the whole again at once") {
+    MeasuredBand band(writeChangingBand);
+    auto& controller = band.controller;
+    const auto whole = controller.measurement();
+    const double wholeGain = *controller.gainNowDb(), wholePair = controller.pairNow(0, 1)->gainDb;
+    const auto read = [&](double from, double to) {
+        controller.setLoop(Seconds(from), Seconds(to));
+        REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+        return *controller.reading(0, 1);
+    };
+    CHECK(words::reads(controller) == "reads the whole, 0:30");
+    read(1.0, 14.0);
+    CHECK(controller.measurement() == whole); // nobody asked for the loop
+
+    unsigned told = 0;
+    controller.addListener([&](unsigned what) { told |= what; });
+    controller.toggleReadLoop();
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    CHECK((told & Controller::readingsChanged) != 0);
+    REQUIRE(controller.readMoments());
+    // A stretch is taken that lies in the loop by half: no edge is further off than half a stretch, 2.6 s.
+    CHECK(controller.readMoments()->from.value == Approx(1.0).margin(2.6));
+    CHECK(controller.readMoments()->to.value == Approx(14.0).margin(2.6));
+    CHECK(words::reads(controller) == "reads " + words::moments(*controller.readMoments()) + " of 0:30");
+    const auto before = *controller.reading(0, 1);
+    CHECK(before.polarity->polarity == Polarity::inverted);
+    CHECK(before.arrival->delay.value == Approx(24.0 / 48000.0).margin(5e-6)); // a quarter of a sample
+    const double gainBefore = *controller.gainNowDb();
+    CHECK(controller.pairNow(0, 1)->gainDb == Approx(before.summationGain.value).margin(1e-3));
+
+    const auto after = read(16.0, 30.0);
+    CHECK(after.polarity->polarity == Polarity::same);
+    CHECK(after.arrival->delay.value == Approx(-48.0 / 48000.0).margin(5e-6));
+    CHECK(*controller.gainNowDb() != gainBefore);
+    CHECK_FALSE(controller.reading(0, 2)); // silent there
+    CHECK(words::pair(controller, 0, 2).sentence == "one of the two is silent in these moments");
+    CHECK_FALSE(controller.levelDbfs(2));
+    CHECK(controller.tracks()[2].state == TrackState::ok);
+
+    CHECK_FALSE(controller.canUndo());
+    controller.toggleReadLoop();
+    CHECK(controller.measurement() == whole);
+    CHECK_FALSE(controller.readMoments());
+    CHECK(*controller.gainNowDb() == wholeGain);
+    CHECK(controller.pairNow(0, 1)->gainDb == wholePair);
+    CHECK(words::reads(controller) == "reads the whole, 0:30");
+}
+
+TEST_CASE("of loops that follow each other quickly the newest is read") {
+    MeasuredBand band(writeChangingBand);
+    auto& controller = band.controller;
+    controller.toggleReadLoop();
+    for (double from = 0.0; from < 16.0; from += 0.5)
+        controller.setLoop(Seconds(from), Seconds(from + 14.0));
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    REQUIRE(controller.readMoments());
+    CHECK(controller.readMoments()->from.value == Approx(15.5).margin(2.6));
+    // Turned off while it is on its way: it does not come after all.
+    controller.setLoop(Seconds(0.0), Seconds(10.0));
+    controller.toggleReadLoop();
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    CHECK_FALSE(controller.readMoments());
+}
+
+TEST_CASE("a proposal made from the loop says so, and its bound holds of these moments alone") {
+    MeasuredBand band(writeChangingBand);
+    auto& controller = band.controller;
+    controller.setLoop(Seconds(0.0), Seconds(15.0));
+    controller.toggleReadLoop();
+    REQUIRE(waitFor(controller, [&] { return controller.readMoments().has_value(); }));
+    controller.setNudge(2, milliseconds(3.0));
+    controller.hear(VersionKind::flips);
+    REQUIRE(waitUntilIdle(controller));
+    const auto& flips = controller.version(VersionKind::flips);
+    REQUIRE(flips);
+    CHECK(flips->flips[0] != flips->flips[1]);
+    CHECK(flips->proposedFrom == controller.readMoments());
+    CHECK(flips->boundHolds);
+    CHECK(words::versionProof(controller, VersionKind::flips) == "proven best");
+    const auto from = "from " + words::moments(*controller.readMoments()) + ": ";
+    CHECK(words::versionChanges(controller, VersionKind::flips).find(from) == 0);
+
+    controller.toggleReadLoop();
+    CHECK_FALSE(flips->boundHolds);
+    CHECK(words::versionProof(controller, VersionKind::flips) == "other moments: P again");
+    CHECK(words::versionChanges(controller, VersionKind::flips).find(from) == 0);
+    CHECK(flips->gainDb == *controller.gainNowDb()); // of the whole
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(flips->boundHolds);
+    CHECK(words::versionChanges(controller, VersionKind::flips).find("from") == std::string::npos);
+}
+
+TEST_CASE("a track that is silent in the loop is left as it is by a proposal from the loop") {
+    MeasuredBand band(writeChangingBand);
+    auto& controller = band.controller;
+    controller.flip(2);
+    controller.setLoop(Seconds(16.0), Seconds(30.0));
+    controller.toggleReadLoop();
+    REQUIRE(waitFor(controller, [&] { return controller.readMoments().has_value(); }));
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.version(VersionKind::flips));
+    CHECK(controller.version(VersionKind::flips)->flips[2]);
+}
+
+TEST_CASE("a loop in which nothing sounds is said in one line, and the whole is read") {
+    MeasuredBand band([](const std::filesystem::path& folder) {
+        for (const char* name : {"a.wav", "b.wav"}) {
+            auto late = noise(48000 * 30, 1);
+            std::fill_n(late.begin(), late.size() / 2, 0.0f);
+            writeWav(folder / name, late);
+        }
+    });
+    auto& controller = band.controller;
+    const auto whole = controller.measurement();
+    controller.setLoop(Seconds(0.0), Seconds(5.0));
+    controller.toggleReadLoop();
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->fault);
+    CHECK(controller.notice()->text.find("nothing sounds from 0 s to 5") != std::string::npos);
+    CHECK(controller.measurement() == whole);
+    CHECK(controller.readsLoop()); // the next loop is read again
+    controller.setLoop(Seconds(16.0), Seconds(30.0));
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    CHECK(controller.readMoments());
+}
+
+TEST_CASE("the first remark stands for all, and all are kept") {
+    MeasuredBand band([](const std::filesystem::path& folder) {
+        writeSmallBand(folder);
+        writeWav(folder / "5 dead.wav", std::vector<float>(48000 * 30, 0.0f));
+        std::filesystem::copy_file(folder / "3 room.wav", folder / "6 room again.wav");
+    });
+    auto& controller = band.controller;
+    REQUIRE(controller.remarks().recording.size() == 2);
+    CHECK(controller.remarks().recording == controller.measurement()->warnings);
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->remarks);
+    CHECK(controller.notice()->text == controller.remarks().recording.front() + " (and 1 more remark)");
+    CHECK(words::recording(controller).find("2 remarks") != std::string::npos);
+    controller.dismissNotice();
+    CHECK(controller.remarks().recording.size() == 2);
+    controller.say("something else");
+    CHECK_FALSE(controller.notice()->remarks);
+}

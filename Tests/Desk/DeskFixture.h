@@ -28,6 +28,23 @@ inline void writeSmallBand(const std::filesystem::path& folder) {
     writeWav(folder / "4 overdub.wav", noise(length, 99));
 }
 
+/// Two microphones and an overdub. At half time another source takes over: the second track heard it upside down and 24
+/// samples (0.5 ms) later, and hears it then the right way up and 48 samples (1 ms) earlier. The overdub then falls
+/// silent.
+inline void writeChangingBand(const std::filesystem::path& folder) {
+    const std::size_t length = 48000 * 30;
+    const auto half = static_cast<std::ptrdiff_t>(length / 2);
+    const auto sound = noise(length + 48, 1);
+    const std::vector<float> close(sound.begin(), sound.end() - 48);
+    auto under = delayed(close, 24, -1.0f);
+    std::copy(sound.begin() + 48 + half, sound.end(), under.begin() + half);
+    auto overdub = noise(length, 99);
+    std::fill(overdub.begin() + half, overdub.end(), 0.0f);
+    writeWav(folder / "1 close.wav", mixed(close, noise(length, 11, 0.001f)));
+    writeWav(folder / "2 under.wav", mixed(under, noise(length, 12, 0.001f)));
+    writeWav(folder / "3 overdub.wav", overdub);
+}
+
 /// Polls until the condition holds; false after a long time.
 inline bool waitFor(desk::Controller& controller, const std::function<bool()>& condition) {
     const auto deadline = std::chrono::steady_clock::now() + std::chrono::seconds(120);
@@ -43,13 +60,13 @@ inline bool waitUntilIdle(desk::Controller& controller) {
     return waitFor(controller, [&] { return !controller.busy(); });
 }
 
-/// A controller on the small band, measured.
+/// A controller on a band of the above, measured.
 struct MeasuredBand {
     TemporaryFolder folder;
     desk::Controller controller{2};
 
-    MeasuredBand() {
-        writeSmallBand(folder.path());
+    explicit MeasuredBand(const std::function<void(const std::filesystem::path&)>& write = writeSmallBand) {
+        write(folder.path());
         controller.openFolder(folder.path());
         REQUIRE(waitUntilIdle(controller));
         INFO((controller.notice() ? controller.notice()->text : ""));
@@ -79,7 +96,7 @@ struct BandWindow {
     desk::Preferences preferences{juce::File(settings.path().string())};
     desk::MainComponent main{desk::MainComponent::Parts{band.controller, player, nullptr, preferences}};
 
-    BandWindow() {
+    explicit BandWindow(const std::function<void(const std::filesystem::path&)>& write = writeSmallBand) : band(write) {
         // The window was not there to hear of the recording: it is told by opening it once more.
         band.controller.openFolder(band.folder.path());
         REQUIRE(waitUntilIdle(band.controller));

@@ -58,7 +58,7 @@ TEST_CASE("without a recording the window says what to do, and the keys do no ha
     Preferences preferences{juce::File(settings.path().string())};
     MainComponent main{{controller, player, nullptr, preferences}};
     CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
-    for (char character : std::string("fF,.<>nNgGcCmMsShHkK[]12345 lLbBaApP+-"))
+    for (char character : std::string("fF,.<>nNgGcCmMsShHkK[]12345 lLbBaApP+-rR"))
         main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));
     for (int code :
          {juce::KeyPress::upKey, juce::KeyPress::downKey, juce::KeyPress::leftKey, juce::KeyPress::rightKey,
@@ -223,6 +223,86 @@ TEST_CASE("a card is heard when it is pressed") {
     window.main.versionRow().card(VersionKind::flips).clicked();
     CHECK(window.controller().heardVersion() == VersionKind::flips);
     CHECK(window.main.versionRow().card(VersionKind::flips).getTooltip().contains("worth"));
+}
+
+TEST_CASE("a drag over the waveform moves the loop, and the readings follow it once R is pressed") {
+    BandWindow window(writeChangingBand);
+    auto& controller = window.controller();
+    auto& wave = window.main.transportBar().waveform();
+    const auto dragOver = [&](double from, double to) {
+        const auto place = [&](double share) {
+            return juce::Point<float>(static_cast<float>(share * wave.getWidth()), 20.0f);
+        };
+        drag(wave, place(from), place(to));
+        REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    };
+    auto& moments = window.main.gridView().moments();
+    CHECK(moments.getButtonText() == "reads the whole, 0:30");
+    dragOver(0.02, 0.48);
+    CHECK_FALSE(controller.readMoments());
+    CHECK(window.typed('r'));
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    CHECK(moments.getToggleState());
+    CHECK(moments.getButtonText() == ui::text(words::reads(controller)));
+    CHECK(moments.getButtonText().contains(" of 0:30"));
+    const auto plot = [&] { return pictureOf(window.main.pairPanel().lagPlot(), 1.0f); };
+    const auto differ = [](const juce::Image& a, const juce::Image& b) {
+        int count = 0;
+        for (int y = 0; y < a.getHeight(); ++y)
+            for (int x = 0; x < a.getWidth(); ++x)
+                count += a.getPixelAt(x, y) != b.getPixelAt(x, y) ? 1 : 0;
+        return count;
+    };
+    controller.selectPair(1, 0);
+    CHECK(controller.reading(0, 1)->polarity->polarity == Polarity::inverted);
+    const auto before = plot();
+    dragOver(0.55, 0.99);
+    CHECK(controller.reading(0, 1)->polarity->polarity == Polarity::same);
+    CHECK(differ(before, plot()) > 100); // the curve is another one
+    // A double click loops the whole: the loop alone is the whole then.
+    wave.mouseDoubleClick(mouseAt(wave, {5.0f, 5.0f}, {5.0f, 5.0f}));
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
+    CHECK_FALSE(controller.readMoments());
+    moments.onClick();
+    CHECK_FALSE(controller.readsLoop());
+    CHECK_FALSE(moments.getToggleState());
+}
+
+TEST_CASE("a click on the banner and the key W open the list of all remarks, which scrolls") {
+    BandWindow window([](const std::filesystem::path& folder) {
+        writeSmallBand(folder);
+        for (int dead = 10; dead < 50; ++dead)
+            writeWav(folder / (std::to_string(dead) + " dead.wav"), std::vector<float>(48000, 0.0f));
+    });
+    REQUIRE(window.controller().remarks().recording.size() >= 40);
+    REQUIRE(window.controller().notice());
+    const auto banner = window.main.bannerArea();
+    REQUIRE_FALSE(banner.isEmpty());
+    click(window.main, banner.getCentre().toFloat());
+    REQUIRE(window.main.sheet());
+    auto* sheet = dynamic_cast<RemarksSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    CHECK(sheet->getDescription().contains("10 dead"));
+    CHECK(sheet->getDescription().contains("49 dead"));
+    CHECK(coloursIn(pictureOf(*sheet, 1.0f)) > 20);
+    auto& list = sheet->list();
+    CHECK(list.getViewedComponent()->getHeight() > list.getViewHeight());
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::downKey));
+    CHECK(list.getViewPositionY() > 0);
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::endKey));
+    CHECK(list.getViewPositionY() == list.getViewedComponent()->getHeight() - list.getViewHeight());
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::homeKey));
+    CHECK(list.getViewPositionY() == 0);
+    CHECK(sheet->keyPressed(juce::KeyPress('w', juce::ModifierKeys(), 'w')));
+    CHECK_FALSE(window.main.sheet());
+
+    window.controller().dismissNotice();
+    CHECK(window.typed('w')); // also when the banner has gone
+    CHECK(dynamic_cast<RemarksSheet*>(window.main.sheet()));
+    window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey));
+    window.controller().say("something else");
+    click(window.main, window.main.bannerArea().getCentre().toFloat());
+    CHECK_FALSE(window.main.sheet());
 }
 
 TEST_CASE("the sheet of keys opens over the window and closes again") {
