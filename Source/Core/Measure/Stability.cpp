@@ -16,7 +16,8 @@ constexpr int questions = 3;       // line, step, wandering
 constexpr double most = 0.5;       // of a track's pairs have to say the same
 constexpr double fewOthers = 0.25; // of the pairs of other tracks may say it too
 constexpr double sure = 0.8;
-constexpr double clocksApart = 5.0; // uncertainties
+constexpr std::size_t followedAtOnce = 128; // pairs
+constexpr double clocksApart = 5.0;         // uncertainties
 constexpr double ninetyFive = 1.959964;
 constexpr double tooFarToFollow = 3e-3; // s: the overall arrival of such a drift is chance
 constexpr double leastRate = 1e-3;      // ppm: no clock is compared better
@@ -247,6 +248,43 @@ void widen(PairReading& reading) {
     uncertainty = Seconds(std::hypot(uncertainty.value, reading.movement->spread.value));
 }
 
+/// Of one pair, from its arrivals by stretch.
+void judge(const CrossSpectra& spectra, const StretchFollower& follower, PairReading& reading,
+           std::span<const StretchArrival> arrivals, double chance, StretchFollower::Scratch& mine) {
+    if (reading.oneTone) return;
+    reading.movement = movementOf(arrivals, chance);
+    std::size_t shared = 0;
+    for (int k = 0; k < spectra.stretches(); ++k)
+        shared += spectra.sounds(reading.first, k) && spectra.sounds(reading.second, k);
+    const bool traced = reading.movement && 2 * arrivals.size() > shared;
+    if (traced && reading.movement->kind != MovementKind::wanders) {
+        if (reading.movement->kind != MovementKind::still) widen(reading);
+        return;
+    }
+    // Hops of a peak that was never sure are no movement of the sound.
+    if (traced && !reading.movement->smooth && reading.arrival->confidence < sure) reading.movement.reset();
+    // Too fast to be traced from one arrival?
+    const auto turning = follower.turning(reading.first, reading.second, mine);
+    if (turning && std::abs(turning->ppm) > clocksApart * turning->uncertainty) {
+        Movement drift;
+        drift.kind = MovementKind::drifts;
+        drift.driftPpm = turning->ppm;
+        drift.driftPpmUncertainty = turning->uncertainty;
+        const double length = static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate();
+        drift.range = Seconds(std::abs(turning->ppm) * 1e-6 * length);
+        drift.spread = Seconds(drift.range.value / std::sqrt(12.0));
+        if (!reading.related || drift.range.value > tooFarToFollow) {
+            reading.movement = drift;
+            reading.related = true;
+            reading.arrival.reset();
+            reading.arrivalInBand.reset();
+            reading.polarity.reset();
+            return;
+        }
+    }
+    if (reading.movement && reading.movement->kind != MovementKind::still) widen(reading);
+}
+
 } // namespace
 
 Stability readStability(const CrossSpectra& spectra, std::span<PairReading> readings, Workers& workers) {
@@ -256,47 +294,29 @@ Stability readStability(const CrossSpectra& spectra, std::span<PairReading> read
     const StretchFollower follower(spectra);
     const double chance = chanceMoves / (questions * std::max(1.0, static_cast<double>(readings.size())));
     std::vector<StretchFollower::Scratch> scratch(static_cast<std::size_t>(workers.count()));
-    workers.forEach(readings.size(), [&](std::size_t item, int worker) {
-        auto& reading = readings[item];
-        auto& mine = scratch[static_cast<std::size_t>(worker)];
-        if (reading.oneTone) return;
-        std::vector<StretchArrival> arrivals;
-        if (reading.related && reading.arrival && reading.polarity) {
-            arrivals = follower.follow(reading.first, reading.second, reading.arrival->delay,
-                                       reading.polarity->polarity, mine);
-            reading.movement = movementOf(arrivals, chance);
-        }
-        std::size_t shared = 0;
-        for (int k = 0; k < spectra.stretches(); ++k)
-            shared += spectra.sounds(reading.first, k) && spectra.sounds(reading.second, k);
-        const bool followed = reading.movement && 2 * arrivals.size() > shared;
-        if (followed && reading.movement->kind != MovementKind::wanders) {
-            if (reading.movement->kind != MovementKind::still) widen(reading);
-            return;
-        }
-        // Hops of a peak that was never sure are no movement of the sound.
-        if (followed && !reading.movement->smooth && reading.arrival->confidence < sure) reading.movement.reset();
-        // Too fast to be followed from one arrival?
-        const auto turning = follower.turning(reading.first, reading.second, mine);
-        if (turning && std::abs(turning->ppm) > clocksApart * turning->uncertainty) {
-            Movement drift;
-            drift.kind = MovementKind::drifts;
-            drift.driftPpm = turning->ppm;
-            drift.driftPpmUncertainty = turning->uncertainty;
-            const double length = static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate();
-            drift.range = Seconds(std::abs(turning->ppm) * 1e-6 * length);
-            drift.spread = Seconds(drift.range.value / std::sqrt(12.0));
-            if (!reading.related || drift.range.value > tooFarToFollow) {
-                reading.movement = drift;
-                reading.related = true;
-                reading.arrival.reset();
-                reading.arrivalInBand.reset();
-                reading.polarity.reset();
-                return;
-            }
-        }
-        if (reading.movement && reading.movement->kind != MovementKind::still) widen(reading);
-    });
+    const auto followed = [](const PairReading& r) { return r.related && !r.oneTone && r.arrival && r.polarity; };
+
+    // In portions, so that what is followed at once stays in the caches.
+    std::vector<StretchFollower::Pair> portion(std::min(followedAtOnce, readings.size()));
+    for (std::size_t from = 0; from < readings.size(); from += portion.size()) {
+        const auto some = readings.subspan(from, std::min(portion.size(), readings.size() - from));
+        workers.forEach(some.size(), [&](std::size_t item, int) {
+            const auto& r = some[item];
+            if (followed(r)) follower.begin(portion[item], r.first, r.second, r.arrival->delay, r.polarity->polarity);
+        });
+        workers.forEach(static_cast<std::size_t>(spectra.stretches()), [&](std::size_t stretch, int worker) {
+            for (std::size_t item = 0; item < some.size(); ++item)
+                if (followed(some[item]))
+                    follower.readStretch(portion[item], static_cast<int>(stretch),
+                                         scratch[static_cast<std::size_t>(worker)]);
+        });
+        workers.forEach(some.size(), [&](std::size_t item, int worker) {
+            auto& mine = scratch[static_cast<std::size_t>(worker)];
+            std::vector<StretchArrival> arrivals;
+            if (followed(some[item])) arrivals = follower.follow(portion[item], mine);
+            judge(spectra, follower, some[item], arrivals, chance, mine);
+        });
+    }
     const double stretchSeconds =
         static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate() / spectra.stretches();
     return Consensus(readings, stretchSeconds).all();

@@ -115,10 +115,42 @@ void StretchFollower::gather(const float* re, const float* im, float* groupRe, f
     }
 }
 
+bool StretchFollower::sounds(const Pair& pair, int stretch) const {
+    return spectra.sounds(pair.first, stretch) && spectra.sounds(pair.second, stretch);
+}
+
+void StretchFollower::makeRoom(Scratch& scratch) const {
+    for (auto* room : {&scratch.turnRe, &scratch.turnIm, &scratch.alignedRe, &scratch.alignedIm})
+        room->resize(poolOmega.size());
+    scratch.cross.resize(firstPool + poolOmega.size()); // what is past the last pool stays 0
+}
+
+void StretchFollower::begin(Pair& pair, int first, int second, Seconds arrival, Polarity polarity) const {
+    pair.first = first;
+    pair.second = second;
+    pair.baseRe.resize(poolOmega.size());
+    pair.baseIm.resize(poolOmega.size());
+    const auto rows = static_cast<std::size_t>(spectra.stretches()) * stride();
+    pair.groupRe.assign(rows, 0.0f);
+    pair.groupIm.assign(rows, 0.0f);
+    kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(arrival.value),
+                       pair.baseRe.data(), pair.baseIm.data());
+    if (polarity == Polarity::inverted)
+        for (auto* table : {&pair.baseRe, &pair.baseIm})
+            for (auto& value : *table)
+                value = -value;
+}
+
+void StretchFollower::readStretch(Pair& pair, int stretch, Scratch& scratch) const {
+    if (poolCount == 0 || !sounds(pair, stretch)) return;
+    makeRoom(scratch);
+    align(pair, stretch, 0.0, scratch);
+}
+
 /// The stretch's groups with a further lag taken out besides the pair's own, into its row.
-void StretchFollower::align(int stretch, int first, int second, double lag, Scratch& scratch) const {
-    spectra.copyStretch(stretch, first, second, std::span(scratch.cross).subspan(0, firstPool + poolCount));
-    const float *re = scratch.baseRe.data(), *im = scratch.baseIm.data();
+void StretchFollower::align(Pair& pair, int stretch, double lag, Scratch& scratch) const {
+    spectra.copyStretch(stretch, pair.first, pair.second, std::span(scratch.cross).subspan(0, firstPool + poolCount));
+    const float *re = pair.baseRe.data(), *im = pair.baseIm.data();
     if (lag != 0.0) {
         kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(lag),
                            scratch.turnRe.data(), scratch.turnIm.data());
@@ -134,8 +166,7 @@ void StretchFollower::align(int stretch, int first, int second, double lag, Scra
     kernels::alignStretch(scratch.cross.data() + firstPool, re, im, poolCount, scratch.alignedRe.data(),
                           scratch.alignedIm.data());
     const std::size_t row = static_cast<std::size_t>(stretch) * stride();
-    gather(scratch.alignedRe.data(), scratch.alignedIm.data(), scratch.groupRe.data() + row,
-           scratch.groupIm.data() + row);
+    gather(scratch.alignedRe.data(), scratch.alignedIm.data(), pair.groupRe.data() + row, pair.groupIm.data() + row);
 }
 
 StretchFollower::Step StretchFollower::newton(const float* re, const float* im, std::span<const float> v, double lag,
@@ -171,34 +202,19 @@ double StretchFollower::search(const float* re, const float* im) const {
     return best * gridStep;
 }
 
-std::vector<StretchArrival> StretchFollower::follow(int first, int second, Seconds arrival, Polarity polarity,
-                                                    Scratch& scratch) const {
+std::vector<StretchArrival> StretchFollower::follow(Pair& pair, Scratch& scratch) const {
     if (poolCount == 0 || spectra.stretches() == 0) return {};
+    makeRoom(scratch);
     const auto stretches = static_cast<std::size_t>(spectra.stretches());
-    for (auto* room :
-         {&scratch.turnRe, &scratch.turnIm, &scratch.alignedRe, &scratch.alignedIm, &scratch.baseRe, &scratch.baseIm})
-        room->resize(poolOmega.size());
-    scratch.cross.assign(firstPool + poolOmega.size(), {});
-    scratch.groupRe.assign(stretches * stride(), 0.0f);
-    scratch.groupIm.assign(stretches * stride(), 0.0f);
-    kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(arrival.value),
-                       scratch.baseRe.data(), scratch.baseIm.data());
-    if (polarity == Polarity::inverted)
-        for (auto* table : {&scratch.baseRe, &scratch.baseIm})
-            for (auto& value : *table)
-                value = -value;
-
     std::vector<std::size_t> sounding;
     std::vector<double> base(stretches, 0.0); // lag that is taken out of the stretch's groups
     std::vector<Step> steps(stretches);
-    const auto rowRe = [&](std::size_t k) { return scratch.groupRe.data() + k * stride(); };
-    const auto rowIm = [&](std::size_t k) { return scratch.groupIm.data() + k * stride(); };
+    const auto rowRe = [&](std::size_t k) { return pair.groupRe.data() + k * stride(); };
+    const auto rowIm = [&](std::size_t k) { return pair.groupIm.data() + k * stride(); };
     std::vector<double> heights;
     for (std::size_t k = 0; k < stretches; ++k) {
-        const int stretch = static_cast<int>(k);
-        if (!spectra.sounds(first, stretch) || !spectra.sounds(second, stretch)) continue;
+        if (!sounds(pair, static_cast<int>(k))) continue;
         sounding.push_back(k);
-        align(stretch, first, second, 0.0, scratch);
         steps[k] = newton(rowRe(k), rowIm(k), flat, 0.0, nearSeconds);
         if (steps[k].peak) heights.push_back(steps[k].height);
     }
@@ -213,11 +229,11 @@ std::vector<StretchArrival> StretchFollower::follow(int first, int second, Secon
         const bool good = steps[k].peak && steps[k].height >= lowPeak * usual;
         if (good && std::abs(steps[k].lag - near) < gridStep) return;
         const auto tryFrom = [&](double lag, bool wide) {
-            align(static_cast<int>(k), first, second, lag, scratch);
+            align(pair, static_cast<int>(k), lag, scratch);
             const double found = wide ? search(rowRe(k), rowIm(k)) : 0.0;
             if (std::abs(found) > gridStep) {
                 lag += found;
-                align(static_cast<int>(k), first, second, lag, scratch);
+                align(pair, static_cast<int>(k), lag, scratch);
             }
             Step step = newton(rowRe(k), rowIm(k), flat, 0.0, nearSeconds);
             step.lag += lag;
@@ -229,7 +245,7 @@ std::vector<StretchArrival> StretchFollower::follow(int first, int second, Secon
         if (std::abs(steps[k].lag - near) >= gridStep) tryFrom(near, false);
         if (!steps[k].peak || steps[k].height < lowPeak * usual) tryFrom(near, true);
         // The groups stay aligned as the lag that was kept needs it.
-        align(static_cast<int>(k), first, second, base[k], scratch);
+        align(pair, static_cast<int>(k), base[k], scratch);
     };
     const auto runFrom = [&](std::size_t start, std::ptrdiff_t direction) {
         double near = steps[sounding[start]].lag, before = near;
@@ -291,13 +307,11 @@ std::optional<StretchFollower::Turning> StretchFollower::turning(int first, int 
     const auto stretches = static_cast<std::size_t>(spectra.stretches());
     if (poolCount == 0 || stretches < fewestForMovement) return std::nullopt;
     const std::size_t size = poolOmega.size();
-    scratch.cross.assign(firstPool + size, {});
+    makeRoom(scratch);
     scratch.phasorRe.assign(stretches * size, 0.0f);
     scratch.phasorIm.assign(stretches * size, 0.0f);
-    scratch.turnRe.assign(size, 1.0f);
-    scratch.turnIm.assign(size, 0.0f);
-    scratch.alignedRe.resize(size);
-    scratch.alignedIm.resize(size);
+    std::fill(scratch.turnRe.begin(), scratch.turnRe.end(), 1.0f);
+    std::fill(scratch.turnIm.begin(), scratch.turnIm.end(), 0.0f);
     scratch.groupRe.assign(stride(), 0.0f);
     scratch.groupIm.assign(stride(), 0.0f);
     std::vector<bool> sounds(stretches);

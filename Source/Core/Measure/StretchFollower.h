@@ -19,16 +19,24 @@ public:
     struct Scratch {
         AlignedVector<std::complex<float>> cross;
         AlignedVector<float> turnRe, turnIm, alignedRe, alignedIm;
-        AlignedVector<float> baseRe, baseIm;     // lag and sign of the pair
-        AlignedVector<float> groupRe, groupIm;   // [stretch][group]
+        AlignedVector<float> groupRe, groupIm;   // one row
         AlignedVector<float> phasorRe, phasorIm; // [stretch][pool], where a drift is looked for
         AlignedVector<float> weights;
     };
 
-    /// Arrival by stretch, against `arrival`; stretches in which one track is silent, or no peak stands above chance,
+    /// One pair while it is followed.
+    struct Pair {
+        int first = 0, second = 0;
+        AlignedVector<float> baseRe, baseIm;   // takes out its lag and sign
+        AlignedVector<float> groupRe, groupIm; // [stretch][group]
+    };
+    void begin(Pair& pair, int first, int second, Seconds arrival, Polarity polarity) const;
+    /// Reads one stretch, between begin and follow: each once, in any order and from any thread. The stretches lie far
+    /// apart in memory and the pairs of one beside each other, so go through the pairs of a stretch in a row.
+    void readStretch(Pair& pair, int stretch, Scratch& scratch) const;
+    /// Arrival by stretch, against the pair's; stretches in which one track is silent, or no peak stands above chance,
     /// are left out.
-    std::vector<StretchArrival> follow(int first, int second, Seconds arrival, Polarity polarity,
-                                       Scratch& scratch) const;
+    std::vector<StretchArrival> follow(Pair& pair, Scratch& scratch) const;
 
     /// Whether the phases of two tracks turn evenly from stretch to stretch, and how fast.
     struct Turning {
@@ -53,7 +61,9 @@ private:
 
     std::size_t stride() const { return omega.size(); }
     void gather(const float* re, const float* im, float* groupRe, float* groupIm) const;
-    void align(int stretch, int first, int second, double lag, Scratch& scratch) const;
+    void align(Pair& pair, int stretch, double lag, Scratch& scratch) const;
+    bool sounds(const Pair& pair, int stretch) const;
+    void makeRoom(Scratch& scratch) const;
     Step newton(const float* re, const float* im, std::span<const float> v, double lag, double reach) const;
     double search(const float* re, const float* im) const;
 };
