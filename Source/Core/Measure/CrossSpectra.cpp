@@ -29,6 +29,7 @@ constexpr int windowsNeeded = 4;                      // ... of so many windows 
 constexpr double highestHertz = 24000.0;              // kept
 constexpr double phaseLow = 60.0, phaseHigh = 8000.0; // Hz
 constexpr double averagesPerWindow = 0.947;           // Hann, 50 % overlap (Welch 1967)
+constexpr std::size_t pairsAhead = 6;                 // fetched while one is copied
 constexpr float clipLevel = 0.9999f;
 constexpr float silentPeak = 3.16227766e-5f; // -90 dBFS
 constexpr float largestSample = 1e6f;        // a damaged float file may hold anything; squares must stay finite
@@ -658,10 +659,10 @@ void CrossSpectra::copyStretch(int stretch, int i, int j, std::span<std::complex
     for (std::size_t block = 0, n = 0; n < out.size(); ++block) {
         const std::size_t values = storage->keeping.valuesTo[block + 1] - storage->keeping.valuesTo[block];
         const std::uint32_t* from = storage->keptBlock(stretch, block) + pair * values;
-        for (std::size_t k = 0; k < values && n < out.size(); ++k, ++n) {
-            const auto value = kernels::keptValue(from[k]);
-            out[n] = {scale * value.real(), imaginary * value.imag()};
-        }
+        const std::size_t count = std::min(values, out.size() - n);
+        const std::uint32_t* ahead = from + pairsAhead * values; // pairs are mostly asked for in a row
+        kernels::unpackKept(from, count, scale, imaginary, ahead, out.data() + n);
+        n += count;
     }
 }
 

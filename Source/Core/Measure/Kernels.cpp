@@ -321,6 +321,26 @@ void AddKept(const std::uint32_t* values, std::size_t count, float weight, float
     }
 }
 
+void UnpackKept(const std::uint32_t* values, std::size_t count, float real, float imaginary, const std::uint32_t* ahead,
+                std::complex<float>* out) {
+    hwy::Prefetch(ahead);
+    const hn::CappedTag<float, 4> d; // a pair keeps 2, 4, 8 or 16 values a block
+    const hn::RebindToUnsigned<decltype(d)> u;
+    const auto upper = hn::Set(u, 0xffff0000u);
+    const auto byReal = hn::Set(d, real), byImaginary = hn::Set(d, imaginary);
+    auto* parts = reinterpret_cast<float*>(out);
+    std::size_t k = 0;
+    for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d)) {
+        const auto both = hn::LoadU(u, values + k);
+        hn::StoreInterleaved2(hn::Mul(byReal, hn::BitCast(d, hn::And(both, upper))),
+                              hn::Mul(byImaginary, hn::BitCast(d, hn::ShiftLeft<16>(both))), d, parts + 2 * k);
+    }
+    for (; k < count; ++k) {
+        const auto value = keptValue(values[k]);
+        out[k] = {real * value.real(), imaginary * value.imag()};
+    }
+}
+
 } // namespace HWY_NAMESPACE
 } // namespace spillwright::kernels
 HWY_AFTER_NAMESPACE();
@@ -333,6 +353,7 @@ HWY_EXPORT(ApplyWindow);
 HWY_EXPORT(ScatterBlocks);
 HWY_EXPORT(AccumulateBlock);
 HWY_EXPORT(AddKept);
+HWY_EXPORT(UnpackKept);
 
 SampleSums sumSamples(const float* samples, int count, float clipLevel) {
     return HWY_DYNAMIC_DISPATCH(SumSamples)(samples, count, clipLevel);
@@ -353,6 +374,11 @@ void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t 
 
 void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {
     HWY_DYNAMIC_DISPATCH(AddKept)(values, count, weight, phaseWeight, sums);
+}
+
+void unpackKept(const std::uint32_t* values, std::size_t count, float real, float imaginary, const std::uint32_t* ahead,
+                std::complex<float>* out) {
+    HWY_DYNAMIC_DISPATCH(UnpackKept)(values, count, real, imaginary, ahead, out);
 }
 
 } // namespace spillwright::kernels

@@ -59,4 +59,9 @@ inline std::complex<float> keptValue(std::uint32_t value) {
     return {std::bit_cast<float>(value & 0xffff0000u), std::bit_cast<float>(value << 16)};
 }
 
+/// Writes `count` kept values as complex numbers, real parts times `real`, imaginary parts times `imaginary`, and
+/// fetches what is kept `ahead`.
+void unpackKept(const std::uint32_t* values, std::size_t count, float real, float imaginary, const std::uint32_t* ahead,
+                std::complex<float>* out);
+
 } // namespace spillwright::kernels
