@@ -66,8 +66,9 @@ struct PhaseWeights {
 ///   the audio. How finely, StretchPools.h says; in a very long recording several stretches are kept as one. All that
 ///   the interface asks by stretch is asked by *kept* stretch, 0..stretches()-1.
 ///
-/// Memory: 8 bytes * bins * N(N+1)/2, the phasors, and one stretch of spectra while it is computed, which does not grow
-/// with the recording's length (at 48 kHz 75 MiB for 24 tracks, 291 MiB for 64); and the stretches, at most 400 MiB.
+/// Memory: 8 bytes * bins * N(N+1)/2, the phasors, and two stretches of spectra while it is computed, which does not
+/// grow with the recording's length (at 48 kHz 115 MiB for 24 tracks, 405 MiB for 64); and the stretches, at most 400
+/// MiB.
 class CrossSpectra {
 public:
     ~CrossSpectra();
