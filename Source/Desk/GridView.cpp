@@ -43,6 +43,7 @@ void hatch(juce::Graphics& g, juce::Rectangle<float> area, juce::Colour colour) 
 GridView::GridView(Controller& c) : controller(c), squares(*this) {
     setTitle("Grid of pairs");
     setOpaque(true);
+    setMouseClickGrabsKeyboardFocus(false); // it would give it to its button
     addAndMakeVisible(squares);
     momentsButton.onClick = [this] { controller.toggleReadLoop(); };
     momentsButton.setMouseClickGrabsKeyboardFocus(false);
@@ -65,17 +66,19 @@ void GridView::MomentsButton::paintButton(juce::Graphics& g, bool highlighted, b
     const auto& p = ui::palette();
     const bool loop = getToggleState();
     auto area = getLocalBounds().toFloat().reduced(0.5f);
-    g.setColour(down || highlighted ? p.selected : p.paper);
+    const auto words = loop ? p.onAccent : p.ink;
+    auto ground = loop ? p.accent : p.raised;
+    if (down || highlighted) ground = ground.interpolatedWith(loop ? p.ink : p.selected, 0.35f);
+    g.setColour(ground);
     g.fillRoundedRectangle(area, 4.0f);
-    g.setColour(loop ? p.accent : p.rules);
-    g.drawRoundedRectangle(area, 4.0f, loop ? 1.6f : 1.0f);
+    g.setColour(loop ? ground : p.rules);
+    g.drawRoundedRectangle(area, 4.0f, 1.0f);
     const auto key = area.removeFromRight(24.0f).withSizeKeepingCentre(15.0f, 15.0f);
-    g.setColour(loop ? p.accent : p.rules);
+    g.setColour(loop ? words : p.rules);
     g.drawRoundedRectangle(key, 3.0f, 1.0f);
-    ui::draw(g, command(CommandId::readLoop).shown, key, juce::Justification::centred, 10.5f, loop ? p.accent : p.ink,
-             true);
+    ui::draw(g, command(CommandId::readLoop).shown, key, juce::Justification::centred, 10.5f, words, true);
     ui::draw(g, getButtonText().toStdString(), area.withTrimmedLeft(9.0f), juce::Justification::centredLeft, textHeight,
-             loop ? p.accent : p.muted, loop);
+             words, loop);
     if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f);
 }
 
@@ -291,6 +294,8 @@ void GridView::mouseExit(const juce::MouseEvent&) {
 
 void GridView::mouseDown(const juce::MouseEvent& event) {
     if (const auto cell = cellAt(event.position)) controller.selectPair(cell->row, cell->column);
+    // The keyboard stays with the window; the button of the header is no more meant than any other.
+    if (auto* window = getParentComponent(); window && window->isShowing()) window->grabKeyboardFocus();
 }
 
 } // namespace spillwright::desk

@@ -15,9 +15,13 @@ namespace {
 constexpr float headingHeight = 34.0f;
 constexpr float axisHeight = 16.0f;
 constexpr float captionHeight = 18.0f;
+constexpr float labelHeight = 11.0f;
 constexpr double lowestHz = 20.0, highestHz = 20000.0;
 constexpr double combLowDb = -24.0, combHighDb = 6.0;
 constexpr Seconds widestLag(0.05);
+constexpr double seriousRival = 0.1, namedRival = 0.01; // probabilities
+constexpr float sentenceHeight = 20.0f, rowHeight = 15.5f, nowHeight = 19.0f, rowNameWidth = 64.0f;
+constexpr float textHeight = headingHeight + sentenceHeight + words::PairWords::mostRows * rowHeight + nowHeight;
 
 std::size_t at(int index) {
     return static_cast<std::size_t>(index);
@@ -169,9 +173,17 @@ void PairPanel::readRecorded() {
     coherence = coherenceCurve(spectra, first, second, delay);
     correlation = correlationCurve(spectra, first, second, widestLag);
     chance = chanceCoherence(spectra.effectiveAverages());
+    tallest = 1e-6;
+    for (float value : correlation->values)
+        tallest = std::max(tallest, std::abs(static_cast<double>(value)));
+    // Wide enough for the arrival and for those that may well be it instead.
+    double farthest = inMilliseconds(delay);
+    for (const auto& candidate : reading->arrivalCandidates)
+        if (candidate.probability >= seriousRival)
+            farthest = std::max(std::abs(farthest), std::abs(inMilliseconds(candidate.delay)));
     span = widestLag;
     for (double ms : {2.0, 5.0, 10.0, 20.0}) {
-        if (std::abs(inMilliseconds(delay)) * 1.6 < ms) {
+        if (std::abs(farthest) * 1.6 < ms) {
             span = milliseconds(ms);
             break;
         }
@@ -202,21 +214,24 @@ void PairPanel::paint(juce::Graphics& g) {
     auto header = area.removeFromTop(headingHeight);
     ui::heading(g, "PAIR", header.removeFromLeft(42.0f));
     ui::draw(g, told.names, header, juce::Justification::centredLeft, 13.5f, p.ink, true);
-    auto line = area.removeFromTop(20.0f);
+    auto line = area.removeFromTop(sentenceHeight);
     if (!told.sureness.empty())
         ui::draw(g, told.sureness, line.removeFromRight(ui::width(told.sureness, 12.5f, true) + 4.0f),
                  juce::Justification::centredRight, 12.5f, told.sure ? p.accent : p.cancels, true);
     ui::draw(g, told.sentence, line, juce::Justification::centredLeft, 13.5f, p.ink);
-    ui::draw(g, told.details, area.removeFromTop(18.0f), juce::Justification::centredLeft, 11.5f, p.muted);
-    ui::draw(g, told.now, area.removeFromTop(18.0f), juce::Justification::centredLeft, 11.5f, p.ink);
+    ui::draw(g, told.now, area.removeFromTop(nowHeight), juce::Justification::centredLeft, 11.5f, p.ink);
+    for (const auto& row : told.rows) {
+        auto each = area.removeFromTop(rowHeight);
+        ui::draw(g, row.name, each.removeFromLeft(rowNameWidth), juce::Justification::centredLeft, 11.5f, p.muted);
+        ui::draw(g, row.value, each, juce::Justification::centredLeft, 11.5f, p.ink);
+    }
 }
 
 void PairPanel::resized() {
-    auto area =
-        getLocalBounds().reduced(16, 0).withTrimmedTop(juce::roundToInt(headingHeight) + 60).withTrimmedBottom(4);
+    auto area = getLocalBounds().reduced(16, 0).withTrimmedTop(juce::roundToInt(textHeight) + 3).withTrimmedBottom(4);
     const int total = area.getHeight();
-    comb.setBounds(area.removeFromTop(total * 42 / 100));
-    coherencePlot.setBounds(area.removeFromTop(total * 27 / 100));
+    comb.setBounds(area.removeFromTop(total * 36 / 100));
+    coherencePlot.setBounds(area.removeFromTop(total * 28 / 100));
     lag.setBounds(area);
 }
 
@@ -299,6 +314,56 @@ float PairPanel::placeOfLag(Seconds value) const {
     return frame.getCentreX() + frame.getWidth() / 2.0f * static_cast<float>(value / span);
 }
 
+float PairPanel::placeOfHeight(double height) const {
+    const auto frame = frameOf(lag);
+    return frame.getCentreY() - 0.4f * frame.getHeight() * static_cast<float>(height / tallest);
+}
+
+std::vector<PairPanel::LagLabel> PairPanel::lagLabels() const {
+    const auto* reading = controller.reading(first, second);
+    if (!reading || !reading->arrival || !correlation) return {};
+    constexpr float height = 13.0f, gap = 4.0f;
+    const auto frame = frameOf(lag).reduced(1.0f);
+    std::vector<LagLabel> labels;
+    // Beside the tip, on whichever side there is room; false where there is none.
+    const auto place = [&](const std::string& words, juce::Point<float> tip, bool runnerUp) {
+        const float width = ui::width(words, labelHeight) + 4.0f;
+        const juce::Rectangle<float> right(tip.x + gap, tip.y - height / 2.0f, width, height);
+        for (auto area : {right, right.withX(tip.x - gap - width)}) {
+            area.setY(std::clamp(area.getY(), frame.getY(), frame.getBottom() - height));
+            if (!frame.contains(area)) continue;
+            if (std::any_of(labels.begin(), labels.end(), [&](const LagLabel& other) {
+                    return other.area.intersects(area) || area.expanded(2.0f).contains(other.tip);
+                }))
+                continue;
+            labels.push_back({words, tip, area, runnerUp});
+            return true;
+        }
+        return false;
+    };
+    const double shift = shiftNow().value;
+    const auto percent = [](double probability) {
+        return std::to_string(std::clamp(static_cast<int>(100.0 * probability), 0, 99)) + " %";
+    };
+    const auto tipOf = [&](Seconds delay, Polarity polarity, double peak) {
+        return juce::Point<float>(placeOfLag(Seconds(delay.value + shift)),
+                                  placeOfHeight(sign(polarity) * signNow() * peak));
+    };
+    for (const auto& candidate : reading->arrivalCandidates) {
+        const bool isArrival = &candidate == reading->arrivalCandidates.data();
+        if (std::ssize(labels) > mostRunnerUps || (!isArrival && candidate.probability < namedRival)) break;
+        const auto tip = tipOf(candidate.delay, candidate.polarity, candidate.height);
+        if (!frame.contains(tip)) continue;
+        const std::string lagNow = signedAmount((candidate.delay.value + shift) * 1e3, 2);
+        const bool inverted = sign(candidate.polarity) * signNow() < 0;
+        if (isArrival)
+            place(lagNow + (inverted ? ", inverted, " : ", ") + percent(candidate.probability), tip, false);
+        else if (!place("or " + lagNow + ", " + percent(candidate.probability), tip, true))
+            place(percent(candidate.probability), tip, true);
+    }
+    return labels;
+}
+
 void PairPanel::LagPlot::paint(juce::Graphics& g) {
     const auto& p = ui::palette();
     const auto frame = frameOf(*this);
@@ -322,10 +387,6 @@ void PairPanel::LagPlot::paint(juce::Graphics& g) {
     if (!panel.correlation) return closeFrame(g, frame);
 
     const auto& curve = *panel.correlation;
-    float largest = 1e-6f;
-    for (float value : curve.values)
-        largest = std::max(largest, std::abs(value));
-    const float scale = frame.getHeight() * 0.44f / largest;
     const double shift = panel.shiftNow().value;
     const auto traced = [&](double moved, int sign) {
         juce::Path path;
@@ -334,7 +395,7 @@ void PairPanel::LagPlot::paint(juce::Graphics& g) {
             const double lagSeconds = curve.firstLag.value + static_cast<double>(i) * curve.step.value + moved;
             if (std::abs(lagSeconds) > panel.span.value * 1.02) continue;
             const juce::Point<float> point(panel.placeOfLag(Seconds(lagSeconds)),
-                                           middle - scale * static_cast<float>(sign) * curve.values[i]);
+                                           panel.placeOfHeight(sign * static_cast<double>(curve.values[i])));
             if (!std::exchange(begun, true))
                 path.startNewSubPath(point);
             else
@@ -352,17 +413,22 @@ void PairPanel::LagPlot::paint(juce::Graphics& g) {
         g.setColour(p.ink);
         g.strokePath(traced(shift, panel.signNow()), juce::PathStrokeType(1.5f));
         if (const auto* reading = panel.controller.reading(panel.first, panel.second); reading && reading->arrival) {
-            const double peak = reading->arrival->delay.value + shift;
-            const float x = panel.placeOfLag(Seconds(peak));
+            const float x = panel.placeOfLag(Seconds(reading->arrival->delay.value + shift));
             g.setColour(p.accent);
             g.drawLine(x, frame.getY(), x, frame.getBottom(), 1.4f);
-            const bool inverted = reading->polarity && sign(reading->polarity->polarity) * panel.signNow() < 0;
-            const std::string label = signedAmount(peak * 1e3, 2) + (inverted ? ", inverted" : "");
-            const float labelWidth = ui::width(label, 11.0f) + 4.0f;
-            const bool leftOf = x + labelWidth + 8.0f > frame.getRight();
-            ui::draw(g, label,
-                     {leftOf ? x - labelWidth - 4.0f : x + 4.0f, frame.getBottom() - 17.0f, labelWidth, 15.0f},
-                     leftOf ? juce::Justification::centredRight : juce::Justification::centredLeft, 11.0f, p.accent);
+        }
+        for (const auto& label : panel.lagLabels()) {
+            const auto colour = label.runnerUp ? p.muted : p.accent;
+            g.setColour(colour);
+            const auto dot = juce::Rectangle<float>(5.0f, 5.0f).withCentre(label.tip);
+            if (label.runnerUp)
+                g.drawEllipse(dot, 1.3f);
+            else
+                g.fillEllipse(dot);
+            g.setColour(p.raised.withAlpha(0.85f));
+            g.fillRect(label.area);
+            ui::draw(g, label.words, label.area.withTrimmedLeft(2.0f), juce::Justification::centredLeft, labelHeight,
+                     colour);
         }
     }
     closeFrame(g, frame);

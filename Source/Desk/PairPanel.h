@@ -8,6 +8,8 @@
 #include <juce_gui_basics/juce_gui_basics.h>
 
 #include <optional>
+#include <string>
+#include <vector>
 
 namespace spillwright::desk {
 
@@ -24,6 +26,15 @@ public:
     Seconds lagAt(float x) const;
     float placeOfLag(Seconds lag) const;
     juce::Component& lagPlot() { return lag; }
+    /// What stands beside a peak of the lag plot: of the arrival first, then of runner-ups, none over another.
+    struct LagLabel {
+        std::string words;
+        juce::Point<float> tip; ///< Of the peak, in the plot.
+        juce::Rectangle<float> area;
+        bool runnerUp = false;
+    };
+    std::vector<LagLabel> lagLabels() const;
+    static constexpr int mostRunnerUps = 3;
 
 private:
     struct CombPlot : juce::Component {
@@ -51,6 +62,7 @@ private:
     void readNow();           ///< What depends on the setting.
     Seconds shiftNow() const; ///< How much later the second track is played than the first.
     int signNow() const;
+    float placeOfHeight(double height) const; ///< Of a value of the correlation, in the lag plot.
 
     Controller& controller;
     int first = -1, second = -1;
@@ -58,6 +70,7 @@ private:
     std::optional<FrequencyCurve> combRecorded, combNow, coherence;
     std::optional<CorrelationCurve> correlation;
     double chance = 0.0;
+    double tallest = 1.0;             ///< Largest magnitude of the correlation.
     Seconds span = milliseconds(5.0); ///< The lag plot shows -span..+span.
 
     CombPlot comb;

@@ -111,21 +111,20 @@ RemarksSheet::RemarksSheet(const Remarks& remarks) : Sheet("Remarks") {
 }
 
 juce::Rectangle<int> RemarksSheet::pageArea() const {
-    return page(880, 500);
+    return page(sheetWidth, lines.getHeight() + titleHeight + 2 * border);
 }
 
 void RemarksSheet::paint(juce::Graphics& g) {
     Sheet::paint(g);
     const auto& p = ui::palette();
-    auto area = pageArea().toFloat().reduced(28.0f, 18.0f);
-    auto title = area.removeFromTop(30.0f);
+    auto title = pageArea().reduced(28, border).removeFromTop(titleHeight - 6).toFloat();
     ui::draw(g, "Remarks", title, juce::Justification::centredLeft, 18.0f, p.ink, true);
     ui::draw(g, "Up, Down: scroll   Esc: close", title, juce::Justification::centredRight, 12.0f, p.muted);
 }
 
 void RemarksSheet::resized() {
-    viewport.setBounds(pageArea().reduced(28, 18).withTrimmedTop(36));
-    lines.layOut(viewport.getWidth() - viewport.getScrollBarThickness() - 6);
+    lines.layOut(page(sheetWidth, 0).getWidth() - 2 * 28 - viewport.getScrollBarThickness() - 6); // gives the height
+    viewport.setBounds(pageArea().reduced(28, border).withTrimmedTop(titleHeight));
 }
 
 bool RemarksSheet::keyPressed(const juce::KeyPress& key) {

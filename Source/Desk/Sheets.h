@@ -55,6 +55,7 @@ private:
         std::vector<std::pair<juce::String, bool>> words; ///< true: a heading.
         std::vector<juce::TextLayout> layouts;
     };
+    static constexpr int sheetWidth = 880, titleHeight = 36, border = 18;
     juce::Rectangle<int> pageArea() const override;
 
     Lines lines;

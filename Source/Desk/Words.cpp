@@ -9,13 +9,56 @@ namespace spillwright::desk::words {
 
 namespace {
 
-constexpr double sureFrom = 0.8;
+constexpr double almostCertainFrom = 0.95, sureFrom = 0.8, likelyFrom = 0.6;
 /// A gap that neither ear nor meter could find counts as none.
 constexpr double provenGapDb = 0.05;
 constexpr const char* dot = " \u00b7 ";
 
 std::size_t at(int index) {
     return static_cast<std::size_t>(index);
+}
+
+std::string trusted(double confidence) {
+    // Nothing that is measured is certain.
+    return certainty(confidence) + ", " + std::to_string(std::clamp(static_cast<int>(100.0 * confidence), 0, 99)) +
+           " %";
+}
+
+/// An amount to the digits that its uncertainty leaves: "0.113 ± 0.001".
+std::string withUncertainty(double amount, double uncertainty, int mostDecimals) {
+    int decimals = mostDecimals;
+    for (double least = std::pow(10.0, -mostDecimals); decimals > 0 && uncertainty >= 20.0 * least; least *= 10.0)
+        --decimals;
+    return unsignedAmount(amount, decimals) + " \u00b1 " +
+           unsignedAmount(std::max(uncertainty, std::pow(10.0, -decimals)), decimals);
+}
+
+std::string timeWithUncertainty(Seconds time, Seconds uncertainty) {
+    const double ms = inMilliseconds(time);
+    return withUncertainty(ms, inMilliseconds(uncertainty), 3) + " ms" + (ms < 0.0 ? " earlier" : " later");
+}
+
+std::string distance(Seconds arrival, Seconds uncertainty, Celsius temperature) {
+    const double metres = arrival.value * speedOfSound(temperature);
+    const double spread = distanceUncertainty(arrival, uncertainty, temperature).value;
+    return std::abs(metres) < 1.0 ? withUncertainty(100.0 * metres, 100.0 * spread, 1) + " cm"
+                                  : withUncertainty(metres, spread, 2) + " m";
+}
+
+std::string movement(const std::optional<Movement>& found) {
+    if (!found) return "too few moments to tell";
+    switch (found->kind) {
+    case MovementKind::still:
+        return "holds still";
+    case MovementKind::drifts:
+        return "drifts by " + withUncertainty(found->driftPpm, found->driftPpmUncertainty, 2) + " ppm";
+    case MovementKind::steps:
+        return "steps by " + signedAmount(inMilliseconds(found->step), 2) + " ms" +
+               (found->stepTime ? " at " + clockText(found->stepTime->value, false) : "");
+    case MovementKind::wanders:
+        return "wanders over " + unsignedAmount(inMilliseconds(found->range), 2) + " ms";
+    }
+    return {};
 }
 
 std::string counted(int count, const std::string& noun) {
@@ -49,6 +92,13 @@ std::string reads(const Controller& controller) {
     return span ? "reads " + moments(*span) + " of " + length : "reads the whole, " + length;
 }
 
+std::string certainty(double confidence) {
+    return confidence >= almostCertainFrom ? "almost certain"
+           : confidence >= sureFrom        ? "sure"
+           : confidence >= likelyFrom      ? "likely"
+                                           : "a guess";
+}
+
 bool sure(const PairReading& reading) {
     return reading.arrival && reading.polarity && reading.arrival->confidence >= sureFrom &&
            reading.polarity->confidence >= sureFrom && !reading.oneTone;
@@ -73,12 +123,14 @@ PairWords pair(const Controller& controller, int first, int second) {
                                                                       : "not measured";
         return result;
     }
+    const std::string coherence = unsignedAmount(reading->coherence, 2);
     if (!reading->related || !reading->arrival) {
         result.sentence = "unrelated: nothing in common beyond chance";
-        result.details = "coherence " + unsignedAmount(reading->coherence, 2);
+        result.rows = {{"coherence", coherence}};
     } else {
-        const double ms = inMilliseconds(reading->arrival->delay);
-        const double samples = reading->arrival->delay.value * controller.recording()->sampleRate();
+        const auto& arrival = *reading->arrival;
+        const double ms = inMilliseconds(arrival.delay);
+        const double samples = arrival.delay.value * controller.recording()->sampleRate();
         result.sentence = "same sound";
         result.sentence += std::abs(ms) < 0.005
                                ? ", no delay"
@@ -87,17 +139,24 @@ PairWords pair(const Controller& controller, int first, int second) {
             result.sentence += reading->polarity->polarity == Polarity::inverted ? ", upside down" : ", same way up";
         result.sure = sure(*reading);
         result.sureness = result.sure ? "sure" : "not sure";
-        const double metres =
-            reading->arrival->delay.value * speedOfSound(controller.measurement()->options.temperature);
-        result.details =
-            counted(static_cast<int>(std::lround(std::abs(samples))), "sample") + dot +
-            (std::abs(metres) < 1.0 ? unsignedAmount(metres * 100.0, 1) + " cm" : unsignedAmount(metres, 2) + " m") +
-            dot + "\u00b1" + unsignedAmount(inMilliseconds(reading->arrival->uncertainty), 3) + " ms" + dot +
-            "coherence " + unsignedAmount(reading->coherence, 2);
-        if (reading->oneTone)
-            result.details = "one tone in common: known only to its period" + std::string(dot) + result.details;
-        else if (reading->bandsDisagree)
-            result.details = "the low end asks for the other polarity" + std::string(dot) + result.details;
+
+        result.rows.push_back(
+            {"arrival", timeWithUncertainty(arrival.delay, arrival.uncertainty) + dot + trusted(arrival.confidence)});
+        result.rows.push_back(
+            {"fitted", reading->arrivalFitted
+                           ? timeWithUncertainty(reading->arrivalFitted->delay, reading->arrivalFitted->uncertainty)
+                       : reading->closesTriangles == false ? "contradicts the pairs beside it"
+                                                           : "no triangle of pairs holds it"});
+        if (reading->polarity)
+            result.rows.push_back(
+                {"polarity", (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
+                                 std::string(dot) + trusted(reading->polarity->confidence) +
+                                 (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
+        result.rows.push_back(
+            {"distance", distance(arrival.delay, arrival.uncertainty, controller.measurement()->options.temperature) +
+                             dot + counted(static_cast<int>(std::lround(std::abs(samples))), "sample")});
+        result.rows.push_back({"coherence", coherence});
+        if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
     }
     if (const auto state = controller.pairNow(a, b); state && reading->related) {
         result.now = state->heard ? "now " + gainText(state->gainDb) + " dB" : "one of the two is not heard";

@@ -3,6 +3,7 @@
 #include "Desk/Controller.h"
 
 #include <string>
+#include <vector>
 
 namespace spillwright::desk::words {
 
@@ -15,16 +16,23 @@ std::string reads(const Controller& controller);
 std::string moments(const ReadSpan& span);
 
 struct PairWords {
+    static constexpr int mostRows = 6;
     std::string names;    ///< "snare over · snare under"
     std::string sentence; ///< "same sound 0.31 ms later, upside down"
     std::string sureness; ///< "sure", "not sure", empty for unrelated tracks.
-    std::string details;  ///< "15 samples · 10.6 cm · ±0.01 ms · coherence 0.64"
-    std::string now;      ///< "now +1.9 dB · as recorded −3.1 · flipped +1.9"
+    struct Row {
+        std::string name;  ///< "arrival"
+        std::string value; ///< "0.31 ± 0.01 ms later · sure, 93 %"
+    };
+    std::vector<Row> rows; ///< At most mostRows.
+    std::string now;       ///< "now +1.9 dB · as recorded −3.1 · flipped +1.9"
     bool sure = false;
 };
 /// Of two tracks, the first in track order being the one that is listened from.
 PairWords pair(const Controller& controller, int first, int second);
 
+/// How far a reading is to be trusted: "almost certain", "sure", "likely", "a guess".
+std::string certainty(double confidence);
 /// Sure of both the arrival and the polarity.
 bool sure(const PairReading& reading);
 

@@ -430,3 +430,28 @@ TEST_CASE("the first remark stands for all, and all are kept") {
     controller.say("something else");
     CHECK_FALSE(controller.notice()->remarks);
 }
+
+TEST_CASE("the rows of a pair give each reading its uncertainty and say how far it is to be trusted") {
+    MeasuredBand band;
+    const auto rowOf = [](const words::PairWords& told, const std::string& name) {
+        for (const auto& row : told.rows)
+            if (row.name == name) return row.value;
+        return std::string();
+    };
+    const auto told = words::pair(band.controller, 0, 1);
+    CHECK(told.rows.size() <= words::PairWords::mostRows);
+    CHECK(told.sureness == "sure");
+    CHECK(rowOf(told, "arrival") == "0.500 \u00b1 0.001 ms later \u00b7 almost certain, 99 %");
+    CHECK(rowOf(told, "fitted").find("0.500 \u00b1 ") == 0); // 0-1, 0-2 and 1-2 close
+    CHECK(rowOf(told, "polarity") == "upside down \u00b7 almost certain, 99 %");
+    // 0.5 ms at 343.2 m/s, the speed of sound known to 0.27 %.
+    CHECK(rowOf(told, "distance").find("17.2 \u00b1 0.1 cm \u00b7 24 samples") == 0);
+    CHECK(rowOf(told, "in time") == "holds still");
+    CHECK(words::pair(band.controller, 0, 3).rows.size() == 1); // nothing but what coherence chance leaves
+
+    MeasuredBand echoes(writeEchoingBand);
+    const auto unsure = words::pair(echoes.controller, 0, 1);
+    CHECK(unsure.sureness == "not sure");
+    CHECK(rowOf(unsure, "arrival").find("a guess") != std::string::npos);
+    CHECK(rowOf(unsure, "fitted") == "no triangle of pairs holds it");
+}

@@ -45,6 +45,15 @@ inline void writeChangingBand(const std::filesystem::path& folder) {
     writeWav(folder / "3 overdub.wav", overdub);
 }
 
+/// The second track hears the first one's sound three times, about as loud: which of them is the arrival is a guess.
+inline void writeEchoingBand(const std::filesystem::path& folder) {
+    const std::size_t length = 48000 * 20;
+    const auto sound = noise(length, 1);
+    const auto echoes = mixed(mixed(delayed(sound, 24, 1.0f), delayed(sound, 120, -0.95f)), delayed(sound, 150, 0.9f));
+    writeWav(folder / "1 close.wav", mixed(sound, noise(length, 11, 0.001f)));
+    writeWav(folder / "2 far.wav", mixed(echoes, noise(length, 12, 0.001f)));
+}
+
 /// Polls until the condition holds; false after a long time.
 inline bool waitFor(desk::Controller& controller, const std::function<bool()>& condition) {
     const auto deadline = std::chrono::steady_clock::now() + std::chrono::seconds(120);

@@ -216,6 +216,45 @@ TEST_CASE("a drag on the lag plot nudges the second track and stays where the tw
     CHECK(window.controller().adjustments()[1].nudge.value > 0.0);
 }
 
+TEST_CASE("runner-up peaks are marked with their probabilities, no label over another") {
+    BandWindow window(writeEchoingBand);
+    auto& controller = window.controller();
+    auto& panel = window.main.pairPanel();
+    const auto& candidates = controller.reading(0, 1)->arrivalCandidates;
+    REQUIRE(candidates.size() >= 3);
+    const auto checkPlaces = [&](const std::vector<PairPanel::LagLabel>& labels) {
+        for (std::size_t a = 0; a < labels.size(); ++a) {
+            CHECK(panel.lagPlot().getLocalBounds().toFloat().contains(labels[a].area));
+            for (std::size_t b = 0; b < a; ++b)
+                CHECK_FALSE(labels[a].area.intersects(labels[b].area));
+        }
+        CHECK(std::count_if(labels.begin(), labels.end(), [](const auto& label) { return label.runnerUp; }) <=
+              PairPanel::mostRunnerUps);
+    };
+    const auto labels = panel.lagLabels();
+    REQUIRE(labels.size() >= 3); // the arrival and both echoes
+    checkPlaces(labels);
+    CHECK_FALSE(labels[0].runnerUp);
+    CHECK(labels[0].words.find("+0.50, ") == 0);
+    CHECK(labels[1].runnerUp);
+    // The louder echo, upside down: below the line, 2.5 ms from it.
+    CHECK(panel.lagAt(labels[1].tip.x).value == Approx(120.0 / 48000.0).margin(5e-5)); // a pixel
+    CHECK(labels[1].tip.y > labels[0].tip.y);
+    const auto percent = std::to_string(static_cast<int>(100.0 * candidates[1].probability)) + " %";
+    CHECK(labels[1].words.find(percent) != std::string::npos);
+    // They move and turn with the track.
+    controller.setNudge(1, milliseconds(-0.5));
+    controller.flip(1);
+    const auto moved = panel.lagLabels();
+    checkPlaces(moved);
+    CHECK(panel.lagAt(moved[0].tip.x).value == Approx(0.0).margin(5e-5));
+    CHECK(moved[0].words.find("inverted") != std::string::npos);
+    // Of a lone peak nothing rivals, nothing is said.
+    BandWindow plain;
+    plain.controller().selectPair(1, 0);
+    CHECK(plain.main.pairPanel().lagLabels().size() == 1);
+}
+
 TEST_CASE("a card is heard when it is pressed") {
     BandWindow window;
     window.controller().propose();
