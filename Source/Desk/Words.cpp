@@ -65,6 +65,26 @@ std::string counted(int count, const std::string& noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
+/// What stands in the place of an arrival.
+std::string whyNoArrival(Shared shared) {
+    switch (shared) {
+    case Shared::oneTone:
+        return "one tone in common: its delay is known only to its period";
+    case Shared::mainsHum:
+        return "unrelated: only mains hum in common";
+    case Shared::noiseFloor:
+        return "unrelated: only the same noise floor in common";
+    case Shared::offset:
+        return "unrelated: only a constant offset in common";
+    case Shared::nothing:
+        return "unrelated: nothing in common beyond chance";
+    case Shared::sound:
+    case Shared::printed:
+        break;
+    }
+    return "the same sound, without one arrival";
+}
+
 } // namespace
 
 std::string recording(const Controller& controller) {
@@ -101,7 +121,7 @@ std::string certainty(double confidence) {
 
 bool sure(const PairReading& reading) {
     return reading.arrival && reading.polarity && reading.arrival->confidence >= sureFrom &&
-           reading.polarity->confidence >= sureFrom && !reading.oneTone;
+           reading.polarity->confidence >= sureFrom;
 }
 
 PairWords pair(const Controller& controller, int first, int second) {
@@ -123,9 +143,12 @@ PairWords pair(const Controller& controller, int first, int second) {
                                                                       : "not measured";
         return result;
     }
-    const std::string coherence = unsignedAmount(reading->coherence, 2);
-    if (!reading->related || !reading->arrival) {
-        result.sentence = "unrelated: nothing in common beyond chance";
+    const std::string coherence = unsignedAmount(reading->coherence, 2) + " (" +
+                                  unsignedAmount(reading->coherenceLow, 2) + "\u2013" +
+                                  unsignedAmount(reading->coherenceHigh, 2) + ")" +
+                                  (reading->shared == Shared::printed ? std::string(dot) + "printed on both" : "");
+    if (!reading->arrival) {
+        result.sentence = whyNoArrival(reading->shared);
         result.rows = {{"coherence", coherence}};
     } else {
         const auto& arrival = *reading->arrival;

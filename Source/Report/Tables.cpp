@@ -54,7 +54,7 @@ std::string fixed(double value, int decimals, bool withSign = false) {
 
 std::string arrivalInWords(const PairReading& pair, const CrossSpectra& spectra) {
     if (!pair.related) return "unrelated";
-    if (pair.oneTone) return "one tone in common";
+    if (pair.shared == Shared::oneTone) return "one tone in common";
     if (!pair.arrival && pair.movement)
         return "drifts by " + fixed(pair.movement->driftPpm, 1, true) + " ppm: two clocks";
     if (!pair.arrival) return "no arrival";
@@ -71,6 +71,39 @@ std::string distanceInWords(const PairReading& pair, Celsius temperature) {
     const int decimals = std::clamp(static_cast<int>(std::ceil(-std::log10(std::max(uncertainty, 1e-3)))), 0, 3);
     return fixed(arrival.delay.value * speedOfSound(temperature), decimals, true) + " ±" +
            fixed(std::max(uncertainty, 1e-3), decimals) + " m";
+}
+
+/// "0.41 (0.38 to 0.44)": 95 % interval.
+std::string coherenceInWords(const PairReading& pair) {
+    return fixed(pair.coherence, 2) + " (" + fixed(pair.coherenceLow, 2) + " to " + fixed(pair.coherenceHigh, 2) + ")";
+}
+
+std::string pairName(const PairReading& pair, const Measurement& m) {
+    return m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
+           m.tracks[static_cast<std::size_t>(pair.second)].name;
+}
+
+/// A line for each thing that pairs have in common without being spill, with the first of them by name.
+std::string sharedInWords(const Measurement& m) {
+    constexpr std::size_t mostNames = 4;
+    const std::pair<Shared, const char*> causes[] = {
+        {Shared::printed, "one signal printed on both, no spill"},
+        {Shared::oneTone, "one tone in common, its delay known only to its period"},
+        {Shared::mainsHum, "mains hum in common, no spill"},
+        {Shared::noiseFloor, "the same noise floor, no spill"},
+        {Shared::offset, "a constant offset in common, no spill"}};
+    std::string out;
+    for (const auto& [cause, words] : causes) {
+        std::string names;
+        std::size_t count = 0;
+        for (const auto& pair : m.pairs) {
+            if (pair.shared != cause) continue;
+            if (count++ < mostNames) names += (names.empty() ? "" : ", ") + pairName(pair, m);
+        }
+        if (count > mostNames) names += " and " + std::to_string(count - mostNames) + " more";
+        if (count > 0) out += std::string(words) + ": " + names + "\n";
+    }
+    return out.empty() ? out : "\n" + out;
 }
 
 std::string polarityInWords(const PairReading& pair) {
@@ -113,18 +146,17 @@ std::string measurementTable(const Measurement& m) {
     });
     const auto unrelated =
         static_cast<std::size_t>(std::count_if(pairs.begin(), pairs.end(), [](const auto& p) { return !p.related; }));
-    Table table(
-        {"pair (most coherent first)", "coherence", "second arrives", "path", "polarity", "sum dB", "flipped dB"},
-        {true, false, true, false, true, false, false});
+    Table table({"pair (most coherent first)", "coherence (95 %)", "second arrives", "path", "polarity", "sum dB",
+                 "flipped dB"},
+                {true, false, true, false, true, false, false});
     for (const auto& pair : pairs) {
         if (!pair.related) break;
-        table.add({m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
-                       m.tracks[static_cast<std::size_t>(pair.second)].name,
-                   fixed(pair.coherence, 2), arrivalInWords(pair, spectra),
+        table.add({pairName(pair, m), coherenceInWords(pair), arrivalInWords(pair, spectra),
                    distanceInWords(pair, m.options.temperature), polarityInWords(pair),
                    fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
     }
     out += "\n" + table.text();
+    out += sharedInWords(m);
     if (unrelated > 0) out += "\n" + std::to_string(unrelated) + " pairs are unrelated.\n";
     return out;
 }

@@ -17,8 +17,8 @@ namespace {
 
 using namespace jsonNumbers;
 
-/// A mean this far above nothing is a fault of the recording chain and worth a word.
-constexpr double notedOffsetDb = -60.0;
+/// So large a part of a track at full scale is no stray peak: the sound's shape is lost.
+constexpr double clippedThroughout = 0.01;
 
 double inDecibels(double amplitude) {
     return decibelsOfAmplitude(amplitude);
@@ -74,10 +74,15 @@ void warnOfTracks(Measurement& m, const SampleSource& source) {
         if (track.state == TrackState::silent)
             m.warnings.push_back(track.name + ": silent (peak below -90 dBFS); it takes no part");
         if (track.state != TrackState::ok) continue;
-        if (statistics.clippedSamples > 0)
+        const double clipped = static_cast<double>(statistics.clippedSamples) / static_cast<double>(statistics.samples);
+        if (clipped >= clippedThroughout)
+            m.warnings.push_back(track.name + ": clipped throughout, " + std::to_string(std::lround(100.0 * clipped)) +
+                                 " % of it at full scale; its readings are not those of the sound, use another take "
+                                 "or leave it out");
+        else if (statistics.clippedSamples > 0)
             m.warnings.push_back(track.name + ": " + count(statistics.clippedSamples, "sample", "samples") +
                                  " at full scale; listen for clipping");
-        if (const double offset = std::abs(statistics.offset()); offset > amplitudeOfDecibels(notedOffsetDb)) {
+        if (const double offset = std::abs(statistics.offset()); offset >= notedOffset) {
             std::ostringstream line;
             line << track.name << ": constant offset of " << std::round(inDecibels(offset) * 10.0) / 10.0
                  << " dBFS; a high-pass takes it out";
@@ -201,6 +206,26 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
     return m;
 }
 
+const char* sharedWord(Shared shared) {
+    switch (shared) {
+    case Shared::sound:
+        return "sound";
+    case Shared::oneTone:
+        return "one tone";
+    case Shared::printed:
+        return "printed";
+    case Shared::mainsHum:
+        return "mains hum";
+    case Shared::offset:
+        return "offset";
+    case Shared::noiseFloor:
+        return "noise floor";
+    case Shared::nothing:
+        return "nothing";
+    }
+    return "";
+}
+
 nlohmann::ordered_json measurementToJson(const Measurement& m) {
     using namespace jsonNumbers;
     const auto& spectra = *m.spectra;
@@ -224,7 +249,8 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
         t["state"] = track.state == TrackState::ok ? "ok" : readable ? "silent" : "unreadable";
         if (!readable) t["why"] = track.why;
         t["clippedSamples"] = readable ? ordered_json(statistics.clippedSamples) : ordered_json();
-        t["offset_dBFS"] = readable && offsetDb > notedOffsetDb ? rounded(offsetDb, dbDigits) : ordered_json();
+        t["offset_dBFS"] =
+            readable && std::abs(statistics.offset()) >= notedOffset ? rounded(offsetDb, dbDigits) : ordered_json();
         t["resampledFrom_Hz"] = track.resampledFromHz ? ordered_json(*track.resampledFromHz) : ordered_json();
         t["spillShare"] = nullptr;
         tracks.push_back(std::move(t));
@@ -237,11 +263,16 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
         p["first"] = nameOf(pair.first);
         p["second"] = nameOf(pair.second);
         p["related"] = pair.related;
+        p["shared"] = sharedWord(pair.shared);
         p["coherence"] = rounded(pair.coherence, shareDigits);
+        p["coherenceLow"] = rounded(pair.coherenceLow, shareDigits);
+        p["coherenceHigh"] = rounded(pair.coherenceHigh, shareDigits);
         ordered_json thirdOctaves = ordered_json::array();
         for (const auto& third : pair.coherenceByThirdOctave)
-            thirdOctaves.push_back(
-                {{"centre_Hz", third.centre.value}, {"coherence", rounded(third.coherence, shareDigits)}});
+            thirdOctaves.push_back({{"centre_Hz", third.centre.value},
+                                    {"coherence", rounded(third.coherence, shareDigits)},
+                                    {"coherenceLow", rounded(third.low, shareDigits)},
+                                    {"coherenceHigh", rounded(third.high, shareDigits)}});
         p["coherenceByThirdOctave"] = std::move(thirdOctaves);
         const auto ms = [](const std::optional<Arrival>& arrival, Seconds Arrival::*what) {
             return arrival ? rounded(inMilliseconds((*arrival).*what), msDigits) : ordered_json();
@@ -270,7 +301,7 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
                 : ordered_json();
         p["polarity"] = pair.polarity ? ordered_json(sign(pair.polarity->polarity)) : ordered_json();
         p["polarityConfidence"] = pair.polarity ? rounded(pair.polarity->confidence, shareDigits) : ordered_json();
-        p["oneTone"] = pair.oneTone;
+        p["oneTone"] = pair.shared == Shared::oneTone;
         p["bandsDisagree"] = pair.bandsDisagree;
         p["summationGain_dB"] = rounded(pair.summationGain.value, dbDigits);
         p["summationGainFlipped_dB"] = rounded(pair.summationGainFlipped.value, dbDigits);

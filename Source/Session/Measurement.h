@@ -49,6 +49,10 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
                             const Watch& watch, std::shared_ptr<const CrossSpectra> known = {});
 nlohmann::ordered_json measurementToJson(const Measurement& measurement);
 
+/// What a pair has in common, in a word or two: "sound", "one tone", "printed", "mains hum", "offset", "noise floor",
+/// "nothing".
+const char* sharedWord(Shared shared);
+
 /// The summation gain of any flips and nudges of the usable tracks, under the gains, high-passes and mutes of
 /// `adjustments` (one a track of the recording). A track that shares its sound with nobody neither adds nor cancels.
 SummationModel summationModel(const Measurement& measurement, std::span<const TrackAdjustment> adjustments);

@@ -256,7 +256,7 @@ int main(int argc, char** argv) {
                             read.reading.arrival->uncertainty.value * RandomPair::rate, arrivalStated(read),
                             sign(read.reading.polarity->polarity), polarityStated(read));
             else
-                std::printf("%s\n", read.reading.oneTone ? "one tone" : "unrelated");
+                std::printf("%s\n", read.reading.shared == Shared::oneTone ? "one tone" : "unrelated");
         }
         reads.push_back(std::move(read));
     }

@@ -13,7 +13,8 @@ namespace {
 
 constexpr double lowestHertz = 20.0, highestHertz = 20000.0;
 constexpr double smoothing = 1.0 / 24.0; // octaves
-constexpr double deepest = 1e-6;         // a perfect cancellation is drawn at -120 dB
+const double smoothingWidth = std::exp2(smoothing / 2) - std::exp2(-smoothing / 2);
+constexpr double deepest = 1e-6; // a perfect cancellation is drawn at -120 dB
 
 /// What lies between two frequencies of something given a bin: a bin's share is spread evenly over its width, so that a
 /// smoothing narrower than a bin reads between neighbours.
@@ -77,10 +78,6 @@ std::vector<std::complex<float>> copied(const CrossSpectra& spectra, int first, 
 
 } // namespace
 
-double chanceCoherence(double effectiveAverages) {
-    return effectiveAverages > 1.0 ? 1.0 - std::pow(0.01, 1.0 / (effectiveAverages - 1.0)) : 1.0;
-}
-
 CorrelationCurve correlationCurve(const CrossSpectra& spectra, int first, int second, Seconds largest) {
     ReadingOptions options;
     options.largestArrival = largest;
@@ -112,19 +109,38 @@ FrequencyCurve combResponse(const CrossSpectra& spectra, int first, int second, 
     });
 }
 
-FrequencyCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points) {
+CoherenceCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points) {
     const auto cross = copied(spectra, first, second);
     const auto powerFirst = copied(spectra, first, first), powerSecond = copied(spectra, second, second);
-    const double kept = coherenceKept(arrival, spectra);
-    std::vector<double> coherence(cross.size()), sounding(cross.size());
+    const double kept = coherenceKept(arrival, spectra), averages = spectra.sharedAverages(first, second);
+    std::vector<float> estimates(cross.size());
     for (std::size_t k = 0; k < cross.size(); ++k) {
         const double own = static_cast<double>(powerFirst[k].real()) * static_cast<double>(powerSecond[k].real());
-        if (!(own > 0.0)) continue;
-        sounding[k] = 1.0;
-        coherence[k] = std::min(1.0, std::norm(std::complex<double>(cross[k])) / own / kept);
+        estimates[k] =
+            own > 0.0 ? static_cast<float>(std::min(1.0, std::norm(std::complex<double>(cross[k])) / own)) : -1.0f;
     }
-    return smoothedRatio(spectra, coherence, sounding, points,
-                         [](double top, double bottom) { return bottom > 0.0 ? top / bottom : 0.0; });
+    CoherenceCurve curve;
+    const double high = std::min(highestHertz, (spectra.binCount() - 1) * spectra.binWidth());
+    for (int point = 0; point < points; ++point) {
+        const double hertz = lowestHertz * std::pow(high / lowestHertz, point / std::max(1.0, points - 1.0));
+        const double width = std::max(1.0, hertz * smoothingWidth / spectra.binWidth());
+        const double centre = hertz / spectra.binWidth();
+        const int last =
+            std::min(static_cast<int>(cross.size()) - 1, static_cast<int>(std::lround(centre + width / 2)));
+        // A bin's share is what it covers of the smoothed range; the last one in a thousandth of a bin would weigh 0.
+        int bin = std::min(last, std::max(1, static_cast<int>(std::lround(centre - width / 2))));
+        const int from = bin;
+        std::vector<double> weights;
+        for (; bin <= last; ++bin)
+            weights.push_back(
+                std::max(1e-3, std::min(bin + 0.5, centre + width / 2) - std::max(bin - 0.5, centre - width / 2)));
+        const auto estimate = CoherenceMean(from, std::move(weights)).of(estimates, averages, kept);
+        curve.frequencies.push_back(hertz);
+        curve.values.push_back(estimate.value);
+        curve.low.push_back(estimate.low);
+        curve.high.push_back(estimate.high);
+    }
+    return curve;
 }
 
 double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level) {

@@ -1,6 +1,7 @@
 #include "Core/Measure/PairReading.h"
 
 #include "Core/Measure/ArrivalEstimator.h"
+#include "Core/Measure/MainsHum.h"
 #include "Core/Measure/WindowOverlap.h"
 #include "Core/ThirdOctaves.h"
 
@@ -8,6 +9,7 @@
 #include <array>
 #include <cassert>
 #include <cmath>
+#include <numbers>
 
 namespace spillwright {
 
@@ -15,6 +17,22 @@ namespace {
 
 constexpr double relatedAbove = 3.0; // standard deviations: one unrelated pair in 740
 constexpr int fewestStretches = 3;   // for the test of repeating phases
+
+// Hum of the mains.
+constexpr int linesBesideSound = 4;      // a tune's own notes stand on two or three multiples now and then
+constexpr int linesAlone = 2;            // where nothing else relates the pair
+constexpr double weakRelation = 20.0;    // standard deviations: above, lines that do not stand out cannot be its cause
+constexpr double patternShare = 0.9;     // of the relation, to be found on the lines alone
+constexpr double lineHalfWidth = 3.0;    // bins
+constexpr double hummingCoherence = 0.9; // of lines below the bins whose phases are kept
+
+// What is printed on two tracks.
+constexpr double filledFrom = 0.95;         // coherence of the bins that a printed signal fills
+constexpr double misalignedRipple = 0.1;    // radians squared: what windows a whole coherence apart do to tunes' phases
+constexpr int printedBins = 24;             // at least: eight neighbours' worth of a room's ripple
+constexpr double deviationsBelow = 2.0;     // of the flatness, for "no room between" to be shown and not only possible
+constexpr double faintLag = 0.05 / 48000.0; // s; what is by wire arrives at once
+constexpr double faintSignificance = 5.0;   // standard deviations
 
 struct NominalBand {
     double hertz;
@@ -30,24 +48,17 @@ Band thirdOctave(int k) {
     return {Hertz(std::pow(10.0, (k - 0.5) / 10.0)), Hertz(std::pow(10.0, (k + 0.5) / 10.0))};
 }
 
-/// Covariance of the sums over two pools, for bins of variance 1: of a Hann spectrum, bins share two thirds of their
-/// amplitude with the next and a sixth with the next but one.
-double inCommon(const Pool& a, const Pool& b) {
-    constexpr std::array<double, 3> shared{1.0, 4.0 / 9.0, 1.0 / 36.0};
-    double sum = 0.0;
-    for (int i = a.firstBin; i < a.firstBin + a.bins; ++i)
-        for (int j = std::max(b.firstBin, i - 2); j <= std::min(b.firstBin + b.bins - 1, i + 2); ++j)
-            sum += shared[static_cast<std::size_t>(std::abs(i - j))];
-    return sum;
-}
-
 /// Reads pairs of one CrossSpectra under one set of options. Immutable; a Scratch a thread.
 class PairReader {
 public:
     struct Scratch {
         std::vector<std::complex<float>> cross;
         std::vector<std::complex<float>> phases;
-        std::vector<float> coherence;
+        std::vector<float> coherence;  // the estimate; below 0 where nothing sounds
+        std::vector<float> magnitudes; // of the cross-spectrum
+        std::vector<double> repeats;   // a phase pool: 0 on average if unrelated ...
+        std::vector<double> scatter;   // ... with this standard deviation
+        MainsHum hum;
         ArrivalEstimator::Scratch arrival;
     };
 
@@ -57,39 +68,65 @@ public:
 private:
     const CrossSpectra& spectra;
     ArrivalEstimator estimator;
-    ThirdOctaveBins band;
+    MainsHumFinder humFinder;
+    CoherenceMean bandMean;
     std::vector<ThirdOctaveBins> bandThirds;
-    std::vector<std::pair<NominalBand, ThirdOctaveBins>> thirds;
+    std::vector<std::pair<NominalBand, CoherenceMean>> thirds;
     std::size_t bins = 0;                   // copied of each pair, from 0 Hz on
     std::vector<std::vector<float>> powers; // [track of the spectra][bin]
-    std::vector<double> phaseWeights;       // [phase pool] sum of 1/bin, of all together 1
-    std::vector<double> poolGains;          // [phase pool] independent averages of a pool for one of a bin
-    double unitVariance = 0.0;              // of the weighted mean of what has variance 1 in each pool
 
-    double meanCoherence(const ThirdOctaveBins& range, double kept, const Scratch& scratch) const;
-    double relation(int first, int second, Scratch& scratch) const;
-    template <class Variance>
-    double varianceOfMean(Variance&& variance) const;
+    struct PhasePool {
+        int first = 0, last = 0;   // bins
+        double weight = 0.0;       // sum of 1/bin
+        double averages = 1.0;     // independent ones for one of a bin
+        double alikeBefore = 0.0;  // with the pool before ...
+        double alikeEarlier = 0.0; // ... and the one before that
+        double middle() const { return 0.5 * (first + last); }
+    };
+    std::vector<PhasePool> phasePools;
+
+    void prepare(int first, int second, Scratch& scratch) const;
+    void findRepeats(const PhaseWeights& stretches, int count, double averages, Scratch& scratch) const;
+    template <class Counts>
+    double standing(const Scratch& scratch, Counts&& counts) const;
+    bool humPattern(double nominal, double all, const Scratch& scratch) const;
+    bool linesCohere(const Scratch& scratch) const;
+    void leaveHumOut(Scratch& scratch) const;
+    bool sharesOffset(int first, int second) const;
+    bool printed(const Arrival& arrival, Polarity polarity, const PhaseWeights& stretches, double averages,
+                 double& level, const Scratch& scratch) const;
+    bool faintlyAlike(const PhaseWeights& stretches, const Scratch& scratch) const;
     Decibels summationGain(int first, int second, double sign, const Scratch& scratch) const;
 };
 
 PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, const ReadingOptions& options)
     : spectra(of), estimator({of.binWidth(), of.binCount(), of.windowLength() / of.sampleRate()}, options),
-      band(binsWithin(options.band, of.binWidth(), of.binCount())),
+      humFinder(of.binWidth(), of.binCount()),
+      bandMean(CoherenceMean::overOctaves(binsWithin(options.band, of.binWidth(), of.binCount()), of.phasePools())),
       bandThirds(thirdOctaveBins(options.band, of.binWidth(), of.binCount())),
       powers(static_cast<std::size_t>(of.trackCount())) {
+    int last = binsWithin(options.band, of.binWidth(), of.binCount()).lastBin;
     for (const auto& nominal : reportedThirds) {
         const Band edges = thirdOctave(nominal.k);
         const auto range = binsWithin(edges, of.binWidth(), of.binCount());
-        if (edges.high.value < std::min(of.sampleRate() / 2, of.binCount() * of.binWidth()) &&
-            range.firstBin <= range.lastBin)
-            thirds.emplace_back(nominal, range);
+        if (!(edges.high.value < std::min(of.sampleRate() / 2, of.binCount() * of.binWidth())) ||
+            range.firstBin > range.lastBin)
+            continue;
+        thirds.emplace_back(nominal, CoherenceMean::overOctaves(range, of.phasePools()));
+        last = std::max(last, range.lastBin);
     }
-    bins = static_cast<std::size_t>(std::max(estimator.binsNeeded(), band.lastBin + 1));
-    if (!thirds.empty()) bins = std::max(bins, static_cast<std::size_t>(thirds.back().second.lastBin) + 1);
-    const auto phasePools = of.phasePools();
-    if (!phasePools.empty())
-        bins = std::max(bins, static_cast<std::size_t>(phasePools.back().firstBin + phasePools.back().bins));
+    const auto pools = of.phasePools();
+    for (std::size_t k = 0; k < pools.size(); ++k) {
+        PhasePool pool{
+            pools[k].firstBin, pools[k].firstBin + pools[k].bins - 1, 0.0, averagesOfPool(pools[k]), 0.0, 0.0};
+        for (int bin = pool.first; bin <= pool.last; ++bin)
+            pool.weight += 1.0 / bin;
+        if (k >= 1) pool.alikeBefore = likenessOfPools(pools[k], pools[k - 1]);
+        if (k >= 2) pool.alikeEarlier = likenessOfPools(pools[k], pools[k - 2]);
+        phasePools.push_back(pool);
+        last = std::max(last, pool.last);
+    }
+    bins = static_cast<std::size_t>(std::max(estimator.binsNeeded(), last + 1));
 
     std::vector<std::complex<float>> own(bins);
     for (const int track : tracks) {
@@ -99,85 +136,177 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
         power.resize(bins);
         std::transform(own.begin(), own.end(), power.begin(), [](auto value) { return value.real(); });
     }
-
-    double sum = 0.0;
-    for (const Pool& pool : phasePools) {
-        double weight = 0.0;
-        for (int bin = pool.firstBin; bin < pool.firstBin + pool.bins; ++bin)
-            weight += 1.0 / bin;
-        phaseWeights.push_back(weight);
-        poolGains.push_back(pool.bins * pool.bins / inCommon(pool, pool));
-        sum += weight;
-    }
-    for (double& weight : phaseWeights)
-        weight /= sum;
-    unitVariance = varianceOfMean([](std::size_t) { return 1.0; });
 }
 
-/// Variance of the weighted mean over phase pools of what has a variance of its own in each and is as alike in
-/// neighbours as their sums are.
-template <class Variance>
-double PairReader::varianceOfMean(Variance&& variance) const {
-    const auto pools = spectra.phasePools();
-    double total = 0.0;
-    for (std::size_t k = 0; k < pools.size(); ++k) {
-        const double own = phaseWeights[k] * std::sqrt(variance(k));
-        total += own * own;
-        for (std::size_t next = k + 1; next < std::min(k + 3, pools.size()); ++next)
-            total += 2.0 * own * phaseWeights[next] * std::sqrt(variance(next)) * inCommon(pools[k], pools[next]) /
-                     std::sqrt(inCommon(pools[k], pools[k]) * inCommon(pools[next], pools[next]));
+void PairReader::prepare(int first, int second, Scratch& scratch) const {
+    scratch.cross.resize(bins);
+    scratch.coherence.resize(bins);
+    scratch.magnitudes.resize(bins);
+    scratch.phases.resize(phasePools.size());
+    spectra.copyPair(first, second, 0, scratch.cross);
+    spectra.copyPhaseSums(first, second, scratch.phases);
+    const auto& a = powers[static_cast<std::size_t>(first)];
+    const auto& b = powers[static_cast<std::size_t>(second)];
+    for (std::size_t k = 0; k < bins; ++k) {
+        const double own = static_cast<double>(a[k]) * static_cast<double>(b[k]);
+        const double re = static_cast<double>(scratch.cross[k].real());
+        const double im = static_cast<double>(scratch.cross[k].imag());
+        const double power = re * re + im * im;
+        scratch.magnitudes[k] = static_cast<float>(std::sqrt(power));
+        scratch.coherence[k] = own > 0.0 ? static_cast<float>(std::min(1.0, power / own)) : -1.0f;
     }
-    return total;
 }
 
-/// Over a range of bins, every octave alike; `kept` is the part of coherence that the pair's arrival leaves.
-double PairReader::meanCoherence(const ThirdOctaveBins& range, double kept, const Scratch& scratch) const {
-    double sum = 0.0, weights = 0.0;
-    for (int bin = range.firstBin; bin <= range.lastBin; ++bin) {
-        const double coherence = static_cast<double>(scratch.coherence[static_cast<std::size_t>(bin)]);
-        if (coherence < 0.0) continue; // nothing sounds there
-        sum += std::min(1.0, coherence / kept) / bin;
-        weights += 1.0 / bin;
-    }
-    return weights > 0.0 ? sum / weights : 0.0;
-}
-
-/// How many standard deviations the pair stands above unrelated tracks. Whether the cross-phase repeats from stretch to
-/// stretch: coherence alone takes two players of one tune, recorded apart, for one. Where there are too few stretches
-/// to ask, coherence has to do.
-double PairReader::relation(int first, int second, Scratch& scratch) const {
-    const auto pools = spectra.phasePools();
-    double mean = 0.0, variance = 0.0;
-    if (spectra.sharedStretches(first, second) >= fewestStretches) {
-        scratch.phases.resize(pools.size());
-        spectra.copyPhaseSums(first, second, scratch.phases);
-        const PhaseWeights weights = spectra.phaseWeights(first, second);
-        const double pairs = weights.sum * weights.sum - weights.squares;
-        for (std::size_t k = 0; k < pools.size(); ++k) {
+/// Whether the cross-phase repeats from stretch to stretch, bin by bin: coherence alone takes two players of one tune,
+/// recorded apart, for one. Where there are too few stretches to ask, coherence has to do.
+void PairReader::findRepeats(const PhaseWeights& stretches, int count, double averages, Scratch& scratch) const {
+    scratch.repeats.assign(phasePools.size(), 0.0);
+    scratch.scatter.assign(phasePools.size(), 0.0);
+    if (count >= fewestStretches) {
+        const double pairs = stretches.sum * stretches.sum - stretches.squares;
+        const double scatter = std::sqrt(stretches.squares * stretches.squares - stretches.fourths) / pairs;
+        for (std::size_t k = 0; k < phasePools.size(); ++k) {
             const double re = static_cast<double>(scratch.phases[k].real());
             const double im = static_cast<double>(scratch.phases[k].imag());
-            mean += phaseWeights[k] * (re * re + im * im - weights.squares) / pairs;
+            scratch.repeats[k] = (re * re + im * im - stretches.squares) / pairs;
+            scratch.scatter[k] = scatter;
         }
-        variance = unitVariance * (weights.squares * weights.squares - weights.fourths) / (pairs * pairs);
-    } else {
-        const double averages = spectra.sharedAverages(first, second);
-        if (averages < 2.0) return 0.0;
-        double sounding = 0.0;
-        for (std::size_t k = 0; k < pools.size(); ++k) {
-            const double coherence =
-                static_cast<double>(scratch.coherence[static_cast<std::size_t>(pools[k].firstBin)]);
-            if (coherence < 0.0) continue; // nothing sounds there
-            mean += phaseWeights[k] * (coherence - 1.0 / (averages * poolGains[k]));
-            sounding += phaseWeights[k];
-        }
-        if (sounding > 0.0) mean /= sounding;
+    } else if (averages >= 2.0) {
         // Of unrelated tracks the estimate has mean 1/n and variance (n-1)/(n^2 (n+1)) (Carter et al. 1973).
-        variance = varianceOfMean([&](std::size_t k) {
-            const double n = averages * poolGains[k];
-            return (n - 1.0) / (n * n * (n + 1.0));
-        });
+        for (std::size_t k = 0; k < phasePools.size(); ++k) {
+            const double n = averages * phasePools[k].averages;
+            const double coherence =
+                static_cast<double>(scratch.coherence[static_cast<std::size_t>(phasePools[k].first)]);
+            if (coherence < 0.0) continue; // nothing sounds there
+            scratch.repeats[k] = coherence - 1.0 / n;
+            scratch.scatter[k] = std::sqrt((n - 1.0) / (n + 1.0)) / n;
+        }
     }
-    return variance > 0.0 ? mean / std::sqrt(variance) : 0.0;
+}
+
+/// How many standard deviations the pair stands above unrelated tracks in the bins that count, every octave alike.
+template <class Counts>
+double PairReader::standing(const Scratch& scratch, Counts&& counts) const {
+    double sum = 0.0, variance = 0.0, before = 0.0, earlier = 0.0;
+    for (std::size_t k = 0; k < phasePools.size(); ++k) {
+        const auto& pool = phasePools[k];
+        const bool taken = counts(pool.first) && counts(pool.last);
+        const double scatter = taken ? pool.weight * scratch.scatter[k] : 0.0;
+        if (taken) sum += pool.weight * scratch.repeats[k];
+        variance += scatter * (scatter + 2.0 * pool.alikeBefore * before + 2.0 * pool.alikeEarlier * earlier);
+        earlier = before;
+        before = scatter;
+    }
+    return variance > 0.0 ? sum / std::sqrt(variance) : 0.0;
+}
+
+/// A weak relation that is found on the multiples of one mains frequency and nowhere else.
+bool PairReader::humPattern(double nominal, double all, const Scratch& scratch) const {
+    const double width = spectra.binWidth();
+    if (all > weakRelation || width * 2.0 * lineHalfWidth > 0.5 * nominal) return false;
+    const auto onLine = [&](int bin) {
+        const double multiple = bin * width / nominal;
+        return std::abs(multiple - std::round(multiple)) * nominal <= lineHalfWidth * width;
+    };
+    return standing(scratch, [&](int bin) { return !onLine(bin); }) <= relatedAbove &&
+           standing(scratch, onLine) > patternShare * all;
+}
+
+/// Whether the lowest lines are one steady tone in both: they may lie below the bins whose phases are kept.
+bool PairReader::linesCohere(const Scratch& scratch) const {
+    for (int multiple = 1; multiple <= 3; ++multiple) {
+        const auto bin = static_cast<std::size_t>(std::lround(multiple * scratch.hum.hertz / spectra.binWidth()));
+        if (bin < bins && static_cast<double>(scratch.coherence[bin]) >= hummingCoherence) return true;
+    }
+    return false;
+}
+
+/// Takes the bins that the mains rule out of the cross-spectrum and out of the coherence.
+void PairReader::leaveHumOut(Scratch& scratch) const {
+    for (std::size_t k = 0; k < bins; ++k) {
+        if (!scratch.hum.ruled[k]) continue;
+        scratch.cross[k] = {};
+        scratch.coherence[k] = -1.0f;
+    }
+}
+
+bool PairReader::sharesOffset(int first, int second) const {
+    return std::abs(spectra.statistics(first).offset()) >= notedOffset &&
+           std::abs(spectra.statistics(second).offset()) >= notedOffset;
+}
+
+/// Whether one lag takes the first track's part in the second over, with nothing of a room between: in the bins that
+/// the shared signal fills, the phase left after the lag is flat beyond doubt. The phases are those of the stretches,
+/// whose own scatter says what chance does to their mean: late copies of notes that come and go scatter more than
+/// coherence tells. `level`: root mean square of what is shared there, full scale = 1.
+bool PairReader::printed(const Arrival& arrival, Polarity polarity, const PhaseWeights& stretches, double averages,
+                         double& level, const Scratch& scratch) const {
+    const double count = stretches.squares > 0.0 ? stretches.sum * stretches.sum / stretches.squares : 0.0;
+    if (count < fewestStretches) return false;
+    const double kept = coherenceKept(arrival.delay, spectra);
+    const double flat = std::pow(printedFlatness * std::numbers::pi / 180.0, 2) + misalignedRipple * (1.0 - kept);
+    const double turn = 2.0 * std::numbers::pi * spectra.binWidth();
+    struct Bin {
+        double omega, angle, variance, weight;
+    };
+    std::vector<Bin> found;
+    double power = 0.0;
+    for (std::size_t k = 0; k < scratch.phases.size(); ++k) {
+        const auto bin = static_cast<std::size_t>(phasePools[k].first);
+        const double coherence = static_cast<double>(scratch.coherence[bin]);
+        if (coherence < filledFrom * kept) continue;
+        const double omega = turn * phasePools[k].middle();
+        const auto left = std::conj(std::complex<double>(scratch.phases[k])) *
+                          std::polar(static_cast<double>(sign(polarity)), omega * arrival.delay.value);
+        // Of phases that scatter by v, the mean phasor is shorter than 1 by v (n-1)/2n, and their mean scatters by v/n.
+        const double variance = 2.0 * std::max(0.0, 1.0 - std::abs(left) / stretches.sum) / (count - 1.0);
+        // What coherence says of it (Bendat & Piersol) weighs the bins: the scatter of this one must not.
+        const double expected = (1.0 - coherence) / (2.0 * averages * coherence);
+        found.push_back({omega, std::arg(left), variance, 1.0 / (expected + flat)});
+        power += (phasePools[k].last - phasePools[k].first + 1) * static_cast<double>(scratch.magnitudes[bin]);
+    }
+    if (found.size() < printedBins) return false;
+    // The lag once more, by least squares through these bins alone: what else the tracks hold has no say.
+    double moment = 0.0, slope = 0.0;
+    for (const auto& bin : found) {
+        moment += bin.weight * bin.omega * bin.omega;
+        slope += bin.weight * bin.omega * bin.angle;
+    }
+    double weights = 0.0, excess = 0.0, doubt = 0.0;
+    for (const auto& bin : found) {
+        const double angle = bin.angle - slope / moment * bin.omega;
+        weights += bin.weight;
+        excess += bin.weight * (angle * angle - bin.variance);
+        doubt += bin.weight * bin.weight * 2.0 * bin.variance * bin.variance * count / (count - 1.0);
+    }
+    constexpr double sharedWithNeighbours = 1.4;                    // square root of 1 + 2 (4/9 + 1/36)
+    level = std::sqrt(16.0 / 3.0 * power) / spectra.windowLength(); // one-sided; a Hann window's mean square is 3/8
+    return excess + deviationsBelow * sharedWithNeighbours * std::sqrt(doubt) < flat * weights;
+}
+
+/// Something alike that arrives at once and of which the averaged spectra know nothing: it repeats where the music
+/// pauses.
+bool PairReader::faintlyAlike(const PhaseWeights& stretches, const Scratch& scratch) const {
+    if (stretches.sum * stretches.sum < fewestStretches * stretches.squares) return false;
+    const double turn = 2.0 * std::numbers::pi * spectra.binWidth();
+    double along = 0.0, averaged = 0.0, moment = 0.0, slope = 0.0, spread = 0.0;
+    for (std::size_t k = 0; k < scratch.phases.size(); ++k) {
+        const double omega = turn * phasePools[k].middle();
+        const double re = static_cast<double>(scratch.phases[k].real());
+        const double im = static_cast<double>(scratch.phases[k].imag());
+        along += re;
+        const auto bin = static_cast<std::size_t>(phasePools[k].first);
+        if (scratch.magnitudes[bin] > 0.0f)
+            averaged += static_cast<double>(scratch.cross[bin].real() / scratch.magnitudes[bin]);
+        moment += omega * omega * re;
+        slope -= omega * im;
+        spread += omega * omega;
+    }
+    constexpr double sharedWithNeighbours = 1.4;
+    const double noise = sharedWithNeighbours * std::sqrt(stretches.squares / 2.0);
+    const double lag = moment != 0.0 ? slope / moment : 0.0, doubt = noise * std::sqrt(spread) / std::abs(moment);
+    return std::abs(along) > faintSignificance * noise * std::sqrt(static_cast<double>(scratch.phases.size())) &&
+           std::abs(averaged) < 0.5 * std::abs(along) / stretches.sum && std::abs(lag) < faintLag && doubt < faintLag;
 }
 
 /// Sum over third octaves of their share times P/P0. Those in which neither track sounds drop out.
@@ -204,38 +333,65 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     PairReading reading;
     reading.first = first;
     reading.second = second;
-    scratch.cross.resize(bins);
-    scratch.coherence.resize(bins);
-    spectra.copyPair(first, second, 0, scratch.cross);
-    const auto& a = powers[static_cast<std::size_t>(first)];
-    const auto& b = powers[static_cast<std::size_t>(second)];
-    for (std::size_t k = 0; k < bins; ++k) {
-        const double own = static_cast<double>(a[k]) * static_cast<double>(b[k]);
-        const double re = static_cast<double>(scratch.cross[k].real());
-        const double im = static_cast<double>(scratch.cross[k].imag());
-        scratch.coherence[k] = own > 0.0 ? static_cast<float>(std::min(1.0, (re * re + im * im) / own)) : -1.0f;
+    prepare(first, second, scratch);
+    reading.summationGain = summationGain(first, second, 1.0, scratch);
+    reading.summationGainFlipped = summationGain(first, second, -1.0, scratch);
+
+    // Is anything in common, and does it lie on the lines of the mains alone?
+    const double averages = spectra.sharedAverages(first, second);
+    const PhaseWeights stretches = spectra.phaseWeights(first, second);
+    findRepeats(stretches, spectra.sharedStretches(first, second), averages, scratch);
+    const double all = standing(scratch, [](int) { return true; });
+    reading.related = all > relatedAbove;
+    const bool narrow = !reading.related || estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow;
+    if (humFinder.find(scratch.magnitudes, narrow ? 1 : linesAlone, scratch.hum)) {
+        const auto& ruled = scratch.hum.ruled;
+        const double beside = standing(scratch, [&](int bin) { return ruled[static_cast<std::size_t>(bin)] == 0; });
+        const bool hums =
+            scratch.hum.low && ((reading.related && scratch.hum.lines >= linesAlone) || linesCohere(scratch));
+        if (beside <= relatedAbove && hums) reading.shared = Shared::mainsHum;
+        if (beside > relatedAbove && scratch.hum.low && scratch.hum.lines >= linesBesideSound) leaveHumOut(scratch);
+    } else if (reading.related && (humPattern(50.0, all, scratch) || humPattern(60.0, all, scratch))) {
+        reading.shared = Shared::mainsHum;
     }
 
-    reading.related = relation(first, second, scratch) > relatedAbove;
-    reading.oneTone = reading.related && estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow;
     double kept = 1.0;
-    if (reading.related && !reading.oneTone) {
-        const double averages = spectra.sharedAverages(first, second);
+    if (reading.shared == Shared::mainsHum) {
+        reading.related = false;
+    } else if (!reading.related) {
+        if (sharesOffset(first, second)) reading.shared = Shared::offset;
+    } else if (faintlyAlike(stretches, scratch)) {
+        reading.shared = Shared::noiseFloor;
+        reading.related = false;
+    } else if (estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow) {
+        reading.shared = Shared::oneTone;
+    } else {
+        reading.shared = Shared::sound;
         if (const auto estimate = estimator.estimate(scratch.cross, scratch.coherence, averages, scratch.arrival)) {
-            reading.arrival = estimate->arrival;
-            reading.arrivalCandidates = estimate->candidates;
-            reading.arrivalInBand = estimate->inBand;
-            reading.polarity = estimate->polarity;
-            reading.bandsDisagree = estimate->bandsDisagree;
+            double level = 0.0;
+            if (printed(estimate->arrival, estimate->polarity.polarity, stretches, averages, level, scratch))
+                reading.shared = level < faintNoise ? Shared::noiseFloor : Shared::printed;
+            reading.related = reading.shared != Shared::noiseFloor;
+            if (reading.related) {
+                reading.arrival = estimate->arrival;
+                reading.arrivalCandidates = estimate->candidates;
+                reading.arrivalInBand = estimate->inBand;
+                reading.polarity = estimate->polarity;
+                reading.bandsDisagree = estimate->bandsDisagree;
+            }
             kept = coherenceKept(estimate->arrival.delay, spectra);
         }
     }
-    reading.coherence = meanCoherence(band, kept, scratch);
+
+    const auto coherence = bandMean.of(scratch.coherence, averages, kept);
+    reading.coherence = coherence.value;
+    reading.coherenceLow = coherence.low;
+    reading.coherenceHigh = coherence.high;
     reading.coherenceByThirdOctave.reserve(thirds.size());
-    for (const auto& [nominal, range] : thirds)
-        reading.coherenceByThirdOctave.push_back({Hertz(nominal.hertz), meanCoherence(range, kept, scratch)});
-    reading.summationGain = summationGain(first, second, 1.0, scratch);
-    reading.summationGainFlipped = summationGain(first, second, -1.0, scratch);
+    for (const auto& [nominal, mean] : thirds) {
+        const auto third = mean.of(scratch.coherence, averages, kept);
+        reading.coherenceByThirdOctave.push_back({Hertz(nominal.hertz), third.value, third.low, third.high});
+    }
     return reading;
 }
 

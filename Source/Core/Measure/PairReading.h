@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Measure/Coherence.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/Movement.h"
 #include "Core/TrackAdjustment.h"
@@ -42,16 +43,43 @@ struct FittedArrival {
 struct ThirdOctaveCoherence {
     Hertz centre; ///< Nominal (100, 125, 160 ...).
     double coherence = 0.0;
+    double low = 0.0; ///< With high: holds the true coherence in 95 of 100 recordings of a steady sound.
+    double high = 1.0;
 };
+
+/// What two tracks have in common, beyond chance. Only the first three relate them: what reaches a track without being
+/// heard says nothing of when a sound arrives.
+enum class Shared {
+    sound,      ///< Heard by both: spill.
+    oneTone,    ///< The same, but one tone alone: its delay is known only modulo its period.
+    printed,    ///< One signal on both by wire, a copy or a click: one lag, one gain, and nothing of a room between.
+    mainsHum,   ///< Lines at multiples of 50 or 60 Hz, and nothing besides.
+    offset,     ///< A constant in each, of notedOffset or more, and nothing besides.
+    noiseFloor, ///< The very same faint noise, by wire, and nothing besides.
+    nothing,
+};
+
+/// A mean this far from 0 is a fault of the recording chain and worth a word: full scale = 1, so -60 dBFS.
+inline constexpr double notedOffset = 1e-3;
+
+/// Root mean square, full scale = 1 (-66 dBFS), below which a signal printed on two tracks is a noise floor.
+inline constexpr double faintNoise = 5e-4;
+
+/// A signal counts as printed where the phase left after one lag is flat to this, in degrees, over all that it fills.
+/// Reflections 40 dB below the direct sound move it by as much; no room is that dry at any distance but a hand's.
+inline constexpr double printedFlatness = 0.4;
 
 /// Everything that is read of two tracks. For unrelated pairs arrival and polarity are empty.
 struct PairReading {
     int first = 0;
     int second = 0;
-    bool related = false;
-    bool oneTone = false;       ///< Only one tone in common: delay known only modulo its period.
+    bool related = false; ///< The same sound is in both, beyond chance.
+    Shared shared = Shared::nothing;
     bool bandsDisagree = false; ///< Wide band and low end ask for opposite polarity.
-    double coherence = 0.0;     ///< Mean over the band, every octave alike, the pair's own arrival taken out. 0..1.
+    /// Mean over the band, every octave alike, bias and the pair's own arrival taken out, lines of the mains left out.
+    double coherence = 0.0;
+    double coherenceLow = 0.0; ///< With coherenceHigh: holds the true one in 95 of 100 recordings of a steady sound.
+    double coherenceHigh = 1.0;
     std::vector<ThirdOctaveCoherence> coherenceByThirdOctave; ///< Up to 8 kHz, where the rate allows.
     std::optional<Arrival> arrival;                           ///< Wide band.
     /// The arrival first, with its confidence for probability, then up to five others, the likeliest first.
@@ -98,11 +126,14 @@ struct FrequencyCurve {
 FrequencyCurve combResponse(const CrossSpectra& spectra, int first, int second, const TrackAdjustment& adjustFirst,
                             const TrackAdjustment& adjustSecond, int points = 400);
 
-/// Magnitude-squared coherence, smoothed to 1/24 octave, the given arrival taken out.
-FrequencyCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points = 400);
+/// A coherence over frequency, and what it may truly be.
+struct CoherenceCurve : FrequencyCurve {
+    std::vector<double> low, high; ///< Hold the true one in 95 of 100 recordings of a steady sound.
+};
 
-/// Coherence that unrelated tracks stay below in 99 % of cases: 1 - 0.01^(1/(n-1)) (Carter 1987).
-double chanceCoherence(double effectiveAverages);
+/// Magnitude-squared coherence, smoothed to 1/24 octave (or to one bin, where that is wider), bias and the given
+/// arrival taken out. 0 with an interval of 0..1 where nothing sounds.
+CoherenceCurve coherenceCurve(const CrossSpectra& spectra, int first, int second, Seconds arrival, int points = 400);
 
 /// |1 + s g e^{-j 2 pi f tau}| of the same sound twice, in dB.
 double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level);

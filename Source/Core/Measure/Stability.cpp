@@ -251,7 +251,8 @@ void widen(PairReading& reading) {
 /// Of one pair, from its arrivals by stretch.
 void judge(const CrossSpectra& spectra, const StretchFollower& follower, PairReading& reading,
            std::span<const StretchArrival> arrivals, double chance, StretchFollower::Scratch& mine) {
-    if (reading.oneTone) return;
+    if (reading.shared == Shared::oneTone || reading.shared == Shared::mainsHum || reading.shared == Shared::noiseFloor)
+        return;
     reading.movement = movementOf(arrivals, chance);
     std::size_t shared = 0;
     for (int k = 0; k < spectra.stretches(); ++k)
@@ -276,6 +277,7 @@ void judge(const CrossSpectra& spectra, const StretchFollower& follower, PairRea
         if (!reading.related || drift.range.value > tooFarToFollow) {
             reading.movement = drift;
             reading.related = true;
+            reading.shared = Shared::sound;
             reading.arrival.reset();
             reading.arrivalInBand.reset();
             reading.polarity.reset();
@@ -294,7 +296,7 @@ Stability readStability(const CrossSpectra& spectra, std::span<PairReading> read
     const StretchFollower follower(spectra);
     const double chance = chanceMoves / (questions * std::max(1.0, static_cast<double>(readings.size())));
     std::vector<StretchFollower::Scratch> scratch(static_cast<std::size_t>(workers.count()));
-    const auto followed = [](const PairReading& r) { return r.related && !r.oneTone && r.arrival && r.polarity; };
+    const auto followed = [](const PairReading& r) { return r.related && r.arrival && r.polarity; };
 
     // In portions, so that what is followed at once stays in the caches.
     std::vector<StretchFollower::Pair> portion(std::min(followedAtOnce, readings.size()));

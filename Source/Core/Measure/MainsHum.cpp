@@ -1,0 +1,143 @@
+#include "Core/Measure/MainsHum.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double widestBin = 6.0;       // Hz: eight bins from line to line
+constexpr double strays = 0.006;        // the mains and a recorder's clock stay within so much of 50 or 60 Hz
+constexpr double wanders = 0.001;       // within a recording
+constexpr int multiplesAsked = 20;      // 1000 or 1200 Hz
+constexpr double highestHertz = 8000.0; // to which lines are followed
+constexpr float clearlyAbove = 4.0f;    // of the cross-power between two lines: 6 dB
+constexpr double lobe = 2.5;            // bins to either side that a Hann window gives a line
+constexpr double spilled = 0.1;         // of a bin's cross-power: from here on the line rules it
+
+/// Power that a Hann window spills `bins` away from a line, of the line's own: the envelope of its side lobes.
+double spill(double bins) {
+    const double d = std::abs(bins);
+    if (d < 1.5) return 1.0;
+    const double amplitude = 1.0 / (std::numbers::pi * d * (d * d - 1.0));
+    return amplitude * amplitude;
+}
+
+} // namespace
+
+MainsHumFinder::MainsHumFinder(double binWidth, int binCount) : width(binWidth), bins(binCount) {}
+
+int MainsHumFinder::binOf(double hertz) const {
+    return std::clamp(static_cast<int>(std::lround(hertz / width)), 0, bins - 1);
+}
+
+float MainsHumFinder::tallestAround(std::span<const float> magnitudes, double hertz) const {
+    const int bin = binOf(hertz);
+    float tallest = 0.0f;
+    for (int k = std::max(0, bin - 1); k <= std::min(bins - 1, bin + 1); ++k)
+        tallest = std::max(tallest, magnitudes[static_cast<std::size_t>(k)]);
+    return tallest;
+}
+
+/// Mean of the bins from one frequency to another, the lines' own lobes left out.
+float MainsHumFinder::between(std::span<const float> magnitudes, double lowHz, double highHz) const {
+    const int low = std::max(1, static_cast<int>(std::ceil(lowHz / width + lobe)));
+    const int high = std::min(bins - 1, static_cast<int>(std::floor(highHz / width - lobe)));
+    float total = 0.0f;
+    for (int k = low; k <= high; ++k)
+        total += magnitudes[static_cast<std::size_t>(k)];
+    return high >= low ? total / static_cast<float>(high - low + 1) : 0.0f;
+}
+
+bool MainsHumFinder::stands(std::span<const float> magnitudes, double mains, int multiple) const {
+    const double hertz = multiple * mains;
+    const float beside = std::max(between(magnitudes, hertz - mains, hertz), between(magnitudes, hertz, hertz + mains));
+    const float tallest = tallestAround(magnitudes, hertz);
+    return tallest > 0.0f && tallest > clearlyAbove * beside;
+}
+
+/// The mains' frequency near a nominal one, by the lines that stand together.
+double MainsHumFinder::sharpened(std::span<const float> magnitudes, double nominal) const {
+    constexpr int steps = 12;
+    double best = nominal, most = -1.0;
+    for (int step = -steps; step <= steps; ++step) {
+        const double mains = nominal * (1.0 + strays * step / steps);
+        double height = 0.0;
+        for (int multiple = 1; multiple <= multiplesAsked; ++multiple) {
+            const double place = multiple * mains / width;
+            const int bin = static_cast<int>(place);
+            if (bin + 1 >= bins) break;
+            const auto low = static_cast<std::size_t>(bin);
+            const double part = place - bin;
+            const double here =
+                (1.0 - part) * static_cast<double>(magnitudes[low]) + part * static_cast<double>(magnitudes[low + 1]);
+            const double beside =
+                static_cast<double>(between(magnitudes, (multiple - 1) * mains, (multiple + 1) * mains));
+            if (beside > 0.0) height += std::log1p(here / beside);
+        }
+        if (height > most + 1e-9) {
+            most = height;
+            best = mains;
+        }
+    }
+    return best;
+}
+
+/// Marks the bins that lines rule: within their lobe and their wander, or where their side lobes reach. Lines that
+/// music hides for a while count as well, to an octave above the highest that stands.
+void MainsHumFinder::rule(std::span<const float> magnitudes, MainsHum& hum) const {
+    hum.ruled.assign(static_cast<std::size_t>(bins), 0);
+    const int multiples = static_cast<int>(std::min(highestHertz, (bins - 2) * width) / hum.hertz);
+    int highest = 0;
+    for (int multiple = 1; multiple <= multiples; ++multiple)
+        if (stands(magnitudes, hum.hertz, multiple)) highest = multiple;
+    std::vector<std::pair<double, double>> lines; // place in bins, power
+    for (int multiple = 1; multiple <= std::min(multiples, 2 * highest); ++multiple) {
+        const double place = multiple * hum.hertz / width;
+        const double reach = lobe + wanders * place;
+        if (stands(magnitudes, hum.hertz, multiple))
+            lines.emplace_back(place, static_cast<double>(tallestAround(magnitudes, multiple * hum.hertz)));
+        for (int k = std::max(0, static_cast<int>(std::ceil(place - reach)));
+             k <= std::min(bins - 1, static_cast<int>(std::floor(place + reach))); ++k)
+            hum.ruled[static_cast<std::size_t>(k)] = 1;
+    }
+    for (int k = 0; k < bins; ++k) {
+        auto& ruled = hum.ruled[static_cast<std::size_t>(k)];
+        if (ruled) continue;
+        double power = 0.0;
+        for (const auto& [place, line] : lines)
+            power += line * spill(k - place);
+        ruled = power > spilled * static_cast<double>(magnitudes[static_cast<std::size_t>(k)]);
+    }
+}
+
+bool MainsHumFinder::find(std::span<const float> magnitudes, int fewestLines, MainsHum& hum) const {
+    if (width > widestBin) return false;
+    hum.lines = 0;
+    for (const double nominal : {50.0, 60.0}) {
+        int likely = 0;
+        for (int multiple = 1; multiple <= multiplesAsked / 2; ++multiple)
+            likely += stands(magnitudes, nominal, multiple);
+        if (likely < fewestLines) continue;
+        const double mains = sharpened(magnitudes, nominal);
+        int lines = 0;
+        bool low = false;
+        for (int multiple = 1; multiple <= multiplesAsked; ++multiple)
+            if (stands(magnitudes, mains, multiple)) {
+                ++lines;
+                low |= multiple <= 3;
+            }
+        if (lines >= fewestLines && lines > hum.lines) {
+            hum.hertz = mains;
+            hum.lines = lines;
+            hum.low = low;
+        }
+    }
+    if (hum.lines == 0) return false;
+    rule(magnitudes, hum);
+    return true;
+}
+
+} // namespace spillwright
