@@ -16,6 +16,7 @@ constexpr float headingHeight = 34.0f;
 constexpr float axisHeight = 16.0f;
 constexpr float captionHeight = 18.0f;
 constexpr float labelHeight = 11.0f;
+constexpr float intervalAlpha = 0.28f;
 constexpr double lowestHz = 20.0, highestHz = 20000.0;
 constexpr double combLowDb = -24.0, combHighDb = 6.0;
 constexpr Seconds widestLag(0.05);
@@ -100,8 +101,9 @@ void strokeDashed(juce::Graphics& g, const juce::Path& path, float thickness) {
 }
 
 struct KeyEntry {
+    enum Kind { line, dashed, area };
     std::string words;
-    bool dashed = false;
+    Kind kind = line;
 };
 
 /// What the lines are, at the right of the caption.
@@ -109,12 +111,15 @@ void paintKey(juce::Graphics& g, juce::Rectangle<float> frame, const std::vector
     const auto& p = ui::palette();
     auto line = frame.withBottom(frame.getY()).withTop(frame.getY() - captionHeight);
     for (auto entry = entries.rbegin(); entry != entries.rend(); ++entry) {
-        const auto colour = entry->dashed ? p.muted : p.ink;
+        const auto colour = entry->kind == KeyEntry::line ? p.ink : p.muted;
         ui::draw(g, entry->words, line.removeFromRight(ui::width(entry->words, 11.0f) + 3.0f),
                  juce::Justification::centredRight, 11.0f, colour);
         const auto sample = line.removeFromRight(24.0f).withSizeKeepingCentre(16.0f, 1.6f);
         g.setColour(colour);
-        if (entry->dashed) {
+        if (entry->kind == KeyEntry::area) {
+            g.setColour(p.accent.withAlpha(intervalAlpha));
+            g.fillRect(sample.withSizeKeepingCentre(sample.getWidth(), 9.0f));
+        } else if (entry->kind == KeyEntry::dashed) {
             juce::Path path;
             path.startNewSubPath(sample.getX(), sample.getCentreY());
             path.lineTo(sample.getRight(), sample.getCentreY());
@@ -172,7 +177,6 @@ void PairPanel::readRecorded() {
     combRecorded = combResponse(spectra, first, second, {}, {});
     coherence = coherenceCurve(spectra, first, second, delay);
     correlation = correlationCurve(spectra, first, second, widestLag);
-    chance = chanceCoherence(spectra.effectiveAverages());
     tallest = 1e-6;
     for (float value : correlation->values)
         tallest = std::max(tallest, std::abs(static_cast<double>(value)));
@@ -274,7 +278,7 @@ void PairPanel::CombPlot::paint(juce::Graphics& g) {
         g.setColour(p.ink);
         g.strokePath(nowPath, juce::PathStrokeType(1.7f));
     }
-    paintKey(g, frame, {{"now", false}, {"as recorded", true}});
+    paintKey(g, frame, {{"now", KeyEntry::line}, {"as recorded", KeyEntry::dashed}});
     closeFrame(g, frame);
 }
 
@@ -288,15 +292,19 @@ void PairPanel::CoherencePlot::paint(juce::Graphics& g) {
         return frame.getBottom() - 1.0f - (frame.getHeight() - 4.0f) * static_cast<float>(std::clamp(value, 0.0, 1.0));
     };
     if (panel.coherence) {
-        juce::Path chanceLine;
-        chanceLine.startNewSubPath(frame.getX(), place(panel.chance));
-        chanceLine.lineTo(frame.getRight(), place(panel.chance));
-        g.setColour(p.muted);
-        strokeDashed(g, chanceLine, 1.0f);
+        const auto& curve = *panel.coherence;
+        // Along the lower edge and back along the upper one.
+        auto interval = pathOf({curve.frequencies, curve.low}, frame, place);
+        for (std::size_t i = curve.frequencies.size(); i-- > 0;)
+            if (curve.frequencies[i] >= lowestHz && curve.frequencies[i] <= highestHz)
+                interval.lineTo(placeOfHz(curve.frequencies[i], frame), place(curve.high[i]));
+        interval.closeSubPath();
+        g.setColour(p.accent.withAlpha(intervalAlpha));
+        g.fillPath(interval);
         g.setColour(p.ink);
-        g.strokePath(pathOf(*panel.coherence, frame, place), juce::PathStrokeType(1.5f));
+        g.strokePath(pathOf(curve, frame, place), juce::PathStrokeType(1.3f));
     }
-    paintKey(g, frame, {{"measured", false}, {"chance", true}});
+    paintKey(g, frame, {{"measured", KeyEntry::line}, {"95 % sure", KeyEntry::area}});
     closeFrame(g, frame);
 }
 

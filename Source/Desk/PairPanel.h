@@ -67,9 +67,9 @@ private:
     Controller& controller;
     int first = -1, second = -1;
     words::PairWords told;
-    std::optional<FrequencyCurve> combRecorded, combNow, coherence;
+    std::optional<FrequencyCurve> combRecorded, combNow;
+    std::optional<CoherenceCurve> coherence;
     std::optional<CorrelationCurve> correlation;
-    double chance = 0.0;
     double tallest = 1.0;             ///< Largest magnitude of the correlation.
     Seconds span = milliseconds(5.0); ///< The lag plot shows -span..+span.
 

@@ -69,11 +69,11 @@ std::string counted(int count, const std::string& noun) {
 std::string whyNoArrival(Shared shared) {
     switch (shared) {
     case Shared::oneTone:
-        return "one tone in common: its delay is known only to its period";
+        return "one tone in common: no one arrival";
     case Shared::mainsHum:
         return "unrelated: only mains hum in common";
     case Shared::noiseFloor:
-        return "unrelated: only the same noise floor in common";
+        return "unrelated: only a noise floor in common";
     case Shared::offset:
         return "unrelated: only a constant offset in common";
     case Shared::nothing:
@@ -82,7 +82,7 @@ std::string whyNoArrival(Shared shared) {
     case Shared::printed:
         break;
     }
-    return "the same sound, without one arrival";
+    return "same sound, but no one arrival";
 }
 
 } // namespace
@@ -145,16 +145,18 @@ PairWords pair(const Controller& controller, int first, int second) {
     }
     const std::string coherence = unsignedAmount(reading->coherence, 2) + " (" +
                                   unsignedAmount(reading->coherenceLow, 2) + "\u2013" +
-                                  unsignedAmount(reading->coherenceHigh, 2) + ")" +
-                                  (reading->shared == Shared::printed ? std::string(dot) + "printed on both" : "");
+                                  unsignedAmount(reading->coherenceHigh, 2) + ")";
     if (!reading->arrival) {
         result.sentence = whyNoArrival(reading->shared);
-        result.rows = {{"coherence", coherence}};
+        if (reading->shared == Shared::oneTone) result.rows.push_back({"arrival", "known only to the tone's period"});
+        result.rows.push_back({"coherence", coherence});
+        if (reading->movement) result.rows.push_back({"in time", movement(reading->movement)});
     } else {
         const auto& arrival = *reading->arrival;
         const double ms = inMilliseconds(arrival.delay);
         const double samples = arrival.delay.value * controller.recording()->sampleRate();
-        result.sentence = "same sound";
+        const bool printed = reading->shared == Shared::printed;
+        result.sentence = printed ? "printed on both" : "same sound";
         result.sentence += std::abs(ms) < 0.005
                                ? ", no delay"
                                : " " + unsignedAmount(ms, 2) + " ms " + (ms > 0.0 ? "later" : "earlier");
@@ -175,9 +177,11 @@ PairWords pair(const Controller& controller, int first, int second) {
                 {"polarity", (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
                                  std::string(dot) + trusted(reading->polarity->confidence) +
                                  (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
-        result.rows.push_back(
-            {"distance", distance(arrival.delay, arrival.uncertainty, controller.measurement()->options.temperature) +
-                             dot + counted(static_cast<int>(std::lround(std::abs(samples))), "sample")});
+        const auto inSamples = dot + counted(static_cast<int>(std::lround(std::abs(samples))), "sample");
+        const auto temperature = controller.measurement()->options.temperature;
+        result.rows.push_back({"distance", (printed ? "none: by wire, no room between"
+                                                    : distance(arrival.delay, arrival.uncertainty, temperature)) +
+                                               inSamples});
         result.rows.push_back({"coherence", coherence});
         if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
     }

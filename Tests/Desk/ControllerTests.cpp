@@ -455,3 +455,34 @@ TEST_CASE("the rows of a pair give each reading its uncertainty and say how far 
     CHECK(rowOf(unsure, "arrival").find("a guess") != std::string::npos);
     CHECK(rowOf(unsure, "fitted") == "no triangle of pairs holds it");
 }
+
+TEST_CASE("what two tracks have in common without its being spill is told in words") {
+    MeasuredBand band([](const std::filesystem::path& folder) {
+        const std::size_t length = 48000 * 30;
+        std::vector<float> hum(length);
+        for (std::size_t n = 0; n < length; ++n)
+            for (int partial : {1, 2, 3})
+                hum[n] += 0.05f / static_cast<float>(partial) *
+                          static_cast<float>(std::sin(2.0 * juce::MathConstants<double>::pi * 50.0 * partial *
+                                                      static_cast<double>(n) / 48000.0));
+        writeWav(folder / "1 a.wav", mixed(noise(length, 1, 0.05f), hum));
+        writeWav(folder / "2 b.wav", mixed(noise(length, 2, 0.05f), hum));
+        writeWav(folder / "3 c.wav", noise(length, 3));
+        const auto printed = noise(length, 4);
+        writeWav(folder / "4 d.wav", printed);
+        writeWav(folder / "5 e.wav", delayed(printed, 12, 0.5f));
+    });
+    const auto told = [&](int first, int second) { return words::pair(band.controller, first, second); };
+    CHECK(told(0, 1).sentence == "unrelated: only mains hum in common");
+    CHECK(told(0, 1).now.empty());
+    CHECK(told(0, 2).sentence == "unrelated: nothing in common beyond chance");
+    CHECK(told(3, 4).sentence == "printed on both 0.25 ms later, same way up");
+    const auto rows = told(3, 4).rows;
+    CHECK(std::any_of(rows.begin(), rows.end(),
+                      [](const auto& row) { return row.value == "none: by wire, no room between \u00b7 12 samples"; }));
+    for (const auto* pair : {band.controller.reading(0, 1), band.controller.reading(3, 4)}) {
+        REQUIRE(pair);
+        CHECK(pair->coherenceLow <= pair->coherence);
+        CHECK(pair->coherence <= pair->coherenceHigh);
+    }
+}

@@ -20,7 +20,10 @@ inline void writeSmallBand(const std::filesystem::path& folder) {
     const std::size_t length = 48000 * 30;
     const auto sound = noise(length, 1);
     const auto trackOf = [&](int delaySamples, float factor, unsigned seed) {
-        return mixed(delayed(sound, delaySamples, factor), noise(length, seed, 0.001f));
+        auto heard = delayed(sound, delaySamples, factor);
+        // A reflection 30 dB down: without any room between them the tracks would be one signal, printed twice.
+        if (delaySamples > 0) heard = mixed(heard, delayed(sound, delaySamples + 210, 0.03f * factor));
+        return mixed(heard, noise(length, seed, 0.001f));
     };
     writeWav(folder / "1 close.wav", trackOf(0, 1.0f, 11));
     writeWav(folder / "2 under.wav", trackOf(24, -1.0f, 12));
