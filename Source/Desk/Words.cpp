@@ -109,7 +109,9 @@ std::string reads(const Controller& controller) {
     const auto& source = *controller.recording();
     const auto length = clockText(static_cast<double>(source.length()) / source.sampleRate(), false);
     const auto span = controller.readMoments();
-    return span ? "reads " + moments(*span) + " of " + length : "reads the whole, " + length;
+    if (span) return "reads " + moments(*span) + " of " + length;
+    const bool loopMissing = controller.readsLoop() && !controller.readingLoop();
+    return loopMissing ? "reads the whole: drag a loop" : "reads the whole, " + length;
 }
 
 std::string certainty(double confidence) {

@@ -302,6 +302,7 @@ TEST_CASE("a drag over the waveform moves the loop, and the readings follow it o
     wave.mouseDoubleClick(mouseAt(wave, {5.0f, 5.0f}, {5.0f, 5.0f}));
     REQUIRE(waitFor(controller, [&] { return !controller.readingLoop(); }));
     CHECK_FALSE(controller.readMoments());
+    CHECK(moments.getButtonText() == "reads the whole: drag a loop");
     moments.onClick();
     CHECK_FALSE(controller.readsLoop());
     CHECK_FALSE(moments.getToggleState());
