@@ -67,7 +67,8 @@ TEST_CASE("pairs that two sources rule are told of in one line, and have no fitt
     REQUIRE(m.consistency.triangles == 1);
     CHECK(m.warnings == std::vector<std::string>{"arrivals: 0 of 1 triangle closes; other pairs hear different sources "
                                                  "first, so take their arrivals pair by pair"});
-    for (const auto& pair : measurementToJson(m)["pairs"]) {
+    const auto json = measurementToJson(m);
+    for (const auto& pair : json["pairs"]) {
         CHECK(pair["arrivalFitted_ms"].is_null());
         CHECK(pair["closesTriangles"] == false);
     }
