@@ -194,7 +194,12 @@ Result<Measurement> measure(const std::string& folder, std::span<const TrackInfo
     if (m.usable.empty())
         return Fault{folder, "every track is silent or unreadable", "choose a folder of tracks with sound in them"};
     warnOfTracks(m, source);
-    if (m.spectra->windowShortened()) {
+    if (m.spectra->windows() == 0)
+        m.warnings.push_back(folder + ": too short to compare tracks: " +
+                             count(m.spectra->to() - m.spectra->from(), "sample", "samples") +
+                             ", and no window is shorter than " + std::to_string(m.spectra->windowLength()) +
+                             "; choose a longer stretch");
+    else if (m.spectra->windowShortened()) {
         std::ostringstream line;
         line << folder << ": short: measured with windows of " << m.spectra->windowLength()
              << " samples; readings of late arrivals are less sure";

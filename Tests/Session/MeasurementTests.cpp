@@ -5,6 +5,7 @@
 #include "Support/TestWav.h"
 
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <nlohmann/json.hpp>
 
 using namespace spillwright;
@@ -167,4 +168,62 @@ TEST_CASE("progress rises from 0 to 1") {
     CHECK(std::is_sorted(told.begin(), told.end()));
     CHECK(told.front() >= 0.0);
     CHECK(told.back() == Approx(1.0));
+}
+
+TEST_CASE("a take that is clipped throughout is warned of as such, a few samples at full scale more mildly") {
+    Workers workers(1);
+    auto square = noise(length, 1), touched = noise(length, 2);
+    for (std::size_t n = 0; n < length; ++n)
+        square[n] = n / 100 % 2 == 0 ? 1.0f : -1.0f;
+    touched[5000] = touched[5001] = 1.0f;
+    const MemorySource source({square, touched, noise(length, 3)});
+    const auto m = measure("f", named({"square", "touched", "clean"}), source, {}, {}, workers, {});
+    REQUIRE(m.ok());
+    CHECK(m->warnings == std::vector<std::string>{
+                             "square: clipped throughout, 100 % of it at full scale; its readings are not those of the "
+                             "sound, use another take or leave it out",
+                             "touched: 2 samples at full scale; listen for clipping"});
+}
+
+TEST_CASE("a stretch too short for any window says so, and nothing is related in it") {
+    Workers workers(1);
+    const MemorySource source({noise(900, 1), noise(900, 1)});
+    const auto m = measure("f", named({"a", "b"}), source, {}, {}, workers, {});
+    REQUIRE(m.ok());
+    REQUIRE(m->pairs.size() == 1);
+    CHECK_FALSE(m->pairs[0].related);
+    CHECK(m->warnings.back() ==
+          "f: too short to compare tracks: 900 samples, and no window is shorter than 1024; choose a longer stretch");
+}
+
+TEST_CASE("the file says what is shared, and how sure the coherence is") {
+    Trio band;
+    const auto json = measurementToJson(band.measured());
+    for (const auto& pair : json["pairs"]) {
+        CHECK(pair["coherenceLow"] <= pair["coherence"]);
+        CHECK(pair["coherenceHigh"] >= pair["coherence"]);
+        for (const auto& third : pair["coherenceByThirdOctave"]) {
+            CHECK(third["coherenceLow"] <= third["coherence"]);
+            CHECK(third["coherenceHigh"] >= third["coherence"]);
+        }
+    }
+    CHECK(json["pairs"][1]["shared"] == "nothing");
+    CHECK(json["pairs"][1]["related"] == false);
+    CHECK(json["pairs"][1]["oneTone"] == false);
+
+    auto first = noise(length, 4), second = noise(length, 5);
+    for (std::size_t n = 0; n < length; ++n) {
+        const double t = static_cast<double>(n) / 48000.0;
+        for (int partial = 1; partial < 8; ++partial) {
+            first[n] += static_cast<float>(0.1 * std::sin(314.159265 * partial * t));
+            second[n] += static_cast<float>(0.1 * std::sin(314.159265 * partial * t + partial));
+        }
+    }
+    Workers workers(1);
+    const auto m = measure("f", named({"a", "b"}), MemorySource({first, second}), {}, {}, workers, {});
+    REQUIRE(m.ok());
+    const auto humming = measurementToJson(*m)["pairs"][0];
+    CHECK(humming["shared"] == "mains hum");
+    CHECK(humming["related"] == false);
+    CHECK(humming["arrival_ms"].is_null());
 }
