@@ -16,7 +16,9 @@ namespace spillwright {
 namespace {
 
 constexpr double relatedAbove = 3.0; // standard deviations: one unrelated pair in 740
-constexpr int fewestStretches = 3;   // for the test of repeating phases
+constexpr double acrossAbove = 2.33; // the same by the blocks' own scatter: one in 100
+constexpr double blocksPerOctave = 12.0;
+constexpr int fewestStretches = 3; // for the test of repeating phases
 
 // Hum of the mains.
 constexpr int linesBesideSound = 4;      // a tune's own notes stand on two or three multiples now and then
@@ -78,6 +80,7 @@ private:
     struct PhasePool {
         int first = 0, last = 0;   // bins
         double weight = 0.0;       // sum of 1/bin
+        int block = 0;             // twelfths of an octave
         double averages = 1.0;     // independent ones for one of a bin
         double alikeBefore = 0.0;  // with the pool before ...
         double alikeEarlier = 0.0; // ... and the one before that
@@ -89,6 +92,7 @@ private:
     void findRepeats(const PhaseWeights& stretches, int count, double averages, Scratch& scratch) const;
     template <class Counts>
     double standing(const Scratch& scratch, Counts&& counts) const;
+    double across(const Scratch& scratch) const;
     bool humPattern(double nominal, double all, const Scratch& scratch) const;
     bool linesCohere(const Scratch& scratch) const;
     void leaveHumOut(Scratch& scratch) const;
@@ -117,12 +121,15 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
     }
     const auto pools = of.phasePools();
     for (std::size_t k = 0; k < pools.size(); ++k) {
-        PhasePool pool{
-            pools[k].firstBin, pools[k].firstBin + pools[k].bins - 1, 0.0, averagesOfPool(pools[k]), 0.0, 0.0};
+        PhasePool pool;
+        pool.first = pools[k].firstBin;
+        pool.last = pools[k].firstBin + pools[k].bins - 1;
+        pool.averages = averagesOfPool(pools[k]);
         for (int bin = pool.first; bin <= pool.last; ++bin)
             pool.weight += 1.0 / bin;
         if (k >= 1) pool.alikeBefore = likenessOfPools(pools[k], pools[k - 1]);
         if (k >= 2) pool.alikeEarlier = likenessOfPools(pools[k], pools[k - 2]);
+        pool.block = static_cast<int>(std::floor(blocksPerOctave * std::log2(pool.first)));
         phasePools.push_back(pool);
         last = std::max(last, pool.last);
     }
@@ -198,6 +205,21 @@ double PairReader::standing(const Scratch& scratch, Counts&& counts) const {
         before = scatter;
     }
     return variance > 0.0 ? sum / std::sqrt(variance) : 0.0;
+}
+
+/// The same, judged by how the blocks of a twelfth of an octave differ among each other. A note fills many neighbouring
+/// bins with one phase, which then repeat or not together; by chance some of a tune's do, all over the band they do
+/// not.
+double PairReader::across(const Scratch& scratch) const {
+    double sum = 0.0, squares = 0.0, block = 0.0;
+    for (std::size_t k = 0; k < phasePools.size(); ++k) {
+        block += phasePools[k].weight * scratch.repeats[k];
+        if (k + 1 < phasePools.size() && phasePools[k + 1].block == phasePools[k].block) continue;
+        sum += block;
+        squares += block * block;
+        block = 0.0;
+    }
+    return squares > 0.0 ? sum / std::sqrt(squares) : 0.0;
 }
 
 /// A weak relation that is found on the multiples of one mains frequency and nowhere else.
@@ -342,8 +364,9 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     const PhaseWeights stretches = spectra.phaseWeights(first, second);
     findRepeats(stretches, spectra.sharedStretches(first, second), averages, scratch);
     const double all = standing(scratch, [](int) { return true; });
-    reading.related = all > relatedAbove;
-    const bool narrow = !reading.related || estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow;
+    const bool tonal = all > relatedAbove && estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow;
+    reading.related = tonal || (all > relatedAbove && across(scratch) > acrossAbove);
+    const bool narrow = !reading.related || tonal;
     if (humFinder.find(scratch.magnitudes, narrow ? 1 : linesAlone, scratch.hum)) {
         const auto& ruled = scratch.hum.ruled;
         const double beside = standing(scratch, [&](int bin) { return ruled[static_cast<std::size_t>(bin)] == 0; });
