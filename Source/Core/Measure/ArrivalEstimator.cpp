@@ -23,6 +23,10 @@ constexpr double mostCoherent = 0.999; // keeps gamma^2/(1-gamma^2) from leaving
 constexpr double least = 1e-6;         // height of a curve that is nothing but rounding
 constexpr double caution = 1.1;        // measured: one uncertainty then covers 75 to 89 %, two 93 to 98 %
 constexpr double floorSamples = 0.002; // of any uncertainty
+constexpr std::size_t mostContenders = 40;
+constexpr std::size_t mostCandidates = 6;
+constexpr double flatFloor = 0.02; // one and a half standard deviations of the flat curve of nothing but noise
+constexpr double oddsExponent = 3.5;
 
 double logistic(double x) {
     return 1.0 / (1.0 + std::exp(-x));
@@ -48,6 +52,7 @@ ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) :
     const double largest = std::min(options.largestArrival.value, geometry.windowSeconds / 2 - 3 * gridSeconds);
     largestLag = std::max(largest, 0.0) / sample;
     reach = static_cast<int>(largestLag / gridSamples) + 1;
+    contenderReach = static_cast<int>(std::ceil(1.0 / gridSamples));
 
     for (int k = 0; k < likely.count; ++k) {
         const double centre = likely.first + k;
@@ -133,20 +138,20 @@ void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, 
     fourier->inverse(scratch.spectrum.data(), scratch.curve.data());
 }
 
-float ArrivalEstimator::at(const Scratch& scratch, int index) const {
-    return scratch.curve[static_cast<std::size_t>(index < 0 ? index + fourier->length() : index)];
+float ArrivalEstimator::at(const AlignedVector<float>& curve, int index) const {
+    return curve[static_cast<std::size_t>(index < 0 ? index + fourier->length() : index)];
 }
 
 /// The tallest local peak of sign * curve among grid points from..to whose place lies within the largest lag, with a
 /// parabola through it and its neighbours.
-std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Scratch& scratch, int from, int to,
+std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const AlignedVector<float>& curve, int from, int to,
                                                                 double sign) const {
     std::optional<Peak> best;
     for (int index = from; index <= to; ++index) {
-        const double here = sign * static_cast<double>(at(scratch, index));
+        const double here = sign * static_cast<double>(at(curve, index));
         if (best && here < 0.9 * best->height) continue; // no parabola lifts it by more, five points a period
-        const double before = sign * static_cast<double>(at(scratch, index - 1));
-        const double after = sign * static_cast<double>(at(scratch, index + 1));
+        const double before = sign * static_cast<double>(at(curve, index - 1));
+        const double after = sign * static_cast<double>(at(curve, index + 1));
         if (!(here > before && here >= after) || here <= 0.0) continue;
         const double shift = 0.5 * (after - before) / (2.0 * here - before - after);
         const double height = here + 0.25 * (after - before) * shift;
@@ -156,24 +161,28 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Scratch& s
     return best;
 }
 
-/// The five tallest other peaks of either sign, outside the peak's own lobe. They share the probability that the peak
-/// leaves in proportion to height^4, as the odds of the signs do.
-std::vector<ArrivalCandidate> ArrivalEstimator::rivals(const Scratch& scratch, const Peak& of, double sign, int lobeLow,
-                                                       int lobeHigh) const {
-    constexpr std::size_t most = 5;
-    std::vector<ArrivalCandidate> found;
-    for (int index = -reach; index <= reach; ++index)
-        for (const double side : {1.0, -1.0}) {
-            if (side == sign && index >= lobeLow && index <= lobeHigh) continue;
-            const auto peak = tallest(scratch, index, index, side);
-            if (!peak || peak->index == of.index) continue;
-            if (found.size() == most && peak->height <= found.back().height) continue;
-            const ArrivalCandidate candidate{Seconds(peak->lag * sample),
-                                             side > 0.0 ? Polarity::same : Polarity::inverted, peak->height, 0.0};
-            const auto lower = [](const ArrivalCandidate& a, const ArrivalCandidate& b) { return a.height > b.height; };
-            found.insert(std::upper_bound(found.begin(), found.end(), candidate, lower), candidate);
-            if (found.size() > most) found.pop_back();
-        }
+/// The tallest peaks of either sign of the wide-band curve, the tallest first.
+std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(const Scratch& scratch) const {
+    std::vector<Contender> found;
+    for (int index = -reach; index <= reach; ++index) {
+        const double sign = at(scratch.curve, index) < 0.0f ? -1.0 : 1.0;
+        const double here = sign * static_cast<double>(at(scratch.curve, index));
+        if (found.size() == mostContenders && here < 0.9 * found.back().peak.height) continue; // as in tallest()
+        const auto peak = tallest(scratch.curve, index, index, sign);
+        if (!peak || (found.size() == mostContenders && peak->height <= found.back().peak.height)) continue;
+        const auto taller = [](const Contender& a, const Contender& b) { return a.peak.height > b.peak.height; };
+        const Contender contender{*peak, sign, 0.0};
+        found.insert(std::upper_bound(found.begin(), found.end(), contender, taller), contender);
+        if (found.size() > mostContenders) found.pop_back();
+    }
+    for (auto& contender : found) {
+        double flat = 0.0;
+        for (int step = -contenderReach; step <= contenderReach; ++step)
+            flat = std::max(flat, contender.sign *
+                                      static_cast<double>(
+                                          at(scratch.flat, std::clamp(contender.peak.index + step, -reach, reach))));
+        contender.worth = contender.peak.height * (flat + flatFloor);
+    }
     return found;
 }
 
@@ -183,7 +192,7 @@ int ArrivalEstimator::lobeEnd(const Scratch& scratch, const Peak& peak, double s
     int index = peak.index, valley = peak.index;
     double lowest = peak.height;
     while (std::abs(index + direction) <= reach) {
-        const double here = sign * static_cast<double>(at(scratch, index + direction));
+        const double here = sign * static_cast<double>(at(scratch.curve, index + direction));
         if (here <= 0.0) return index;
         index += direction;
         if (here < lowest) {
@@ -307,7 +316,7 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
         likely.first, likely.count, [&](std::size_t k) { return weights[k]; }, scratch);
     const int from = std::max(-reach, static_cast<int>(std::ceil((near.lag - around) / gridSamples)));
     const int to = std::min(reach, static_cast<int>(std::floor((near.lag + around) / gridSamples)));
-    const auto found = tallest(scratch, from, to, sign);
+    const auto found = tallest(scratch.curve, from, to, sign);
     if (!found) return std::nullopt;
     const Peak sharp = sharpen(likely, weights, *found, sign, scratch);
     cutTwentieths(likely, weights, scratch.twentieths);
@@ -316,9 +325,10 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
 }
 
 /// The taller of the tallest peaks of both signs.
-std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallestOfEither(const Scratch& scratch, double& sign) const {
-    const auto up = tallest(scratch, -reach, reach, 1.0);
-    const auto down = tallest(scratch, -reach, reach, -1.0);
+std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallestOfEither(const AlignedVector<float>& curve,
+                                                                        double& sign) const {
+    const auto up = tallest(curve, -reach, reach, 1.0);
+    const auto down = tallest(curve, -reach, reach, -1.0);
     const bool inverted = down && (!up || down->height > up->height);
     sign = inverted ? -1.0 : 1.0;
     return inverted ? down : up;
@@ -356,24 +366,42 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     if (wide.count == 0 || reach < 2) return std::nullopt;
     prepare(crossSpectrum, scratch);
 
-    // The tallest peak of either sign, its main lobe, and its rivals of both signs.
+    // Two curves settle the sign together, and then the peak among those of that sign.
+    const double alike = 1.0 / wide.count;
+    computeCurve(
+        wide.first, wide.count, [&](std::size_t) { return alike; }, scratch);
+    std::swap(scratch.curve, scratch.flat);
+    scratch.curve.resize(scratch.flat.size());
     computeCurve(
         wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch);
-    const auto up = tallest(scratch, -reach, reach, 1.0);
-    const auto down = tallest(scratch, -reach, reach, -1.0);
-    if (!up && !down) return std::nullopt;
-    const bool inverted = down && (!up || down->height > up->height);
+    const auto best = [&](double side) {
+        const auto ofWide = tallest(scratch.curve, -reach, reach, side);
+        const auto ofFlat = tallest(scratch.flat, -reach, reach, side);
+        return (ofWide ? ofWide->height : 0.0) * ((ofFlat ? ofFlat->height : 0.0) + flatFloor);
+    };
+    const double up = best(1.0), down = best(-1.0);
+    const bool inverted = down > up;
     const double sign = inverted ? -1.0 : 1.0;
-    const Peak coarse = inverted ? *down : *up;
-    const auto opposite = inverted ? up : down;
+    auto answers = contenders(scratch);
+    const auto worse = [&](const Contender& a, const Contender& b) {
+        return (a.sign == sign ? a.worth : 0.0) < (b.sign == sign ? b.worth : 0.0);
+    };
+    const auto chosen = std::max_element(answers.begin(), answers.end(), worse);
+    if (chosen == answers.end() || chosen->sign != sign) return std::nullopt;
+    std::rotate(answers.begin(), chosen, chosen + 1);
+    const Contender answer = answers.front();
+    const Peak coarse = answer.peak;
     const int lobeLow = lobeEnd(scratch, coarse, sign, -1), lobeHigh = lobeEnd(scratch, coarse, sign, 1);
-    const auto earlier = tallest(scratch, -reach, lobeLow - 1, sign);
-    const auto later = tallest(scratch, lobeHigh + 1, reach, sign);
-    const auto alike = !earlier || (later && later->height > earlier->height) ? later : earlier;
-    const auto heightOf = [](const std::optional<Peak>& peak) { return peak ? peak->height : 0.0; };
-    const bool oppositeIsNext = heightOf(opposite) > heightOf(alike);
-    const auto& runnerUp = oppositeIsNext ? opposite : alike;
-    auto others = rivals(scratch, coarse, sign, lobeLow, lobeHigh);
+    // Its rivals: outside its main lobe, or of the other sign.
+    answers.erase(std::remove_if(answers.begin() + 1, answers.end(),
+                                 [&](const Contender& other) {
+                                     return other.sign == sign && other.peak.index >= lobeLow &&
+                                            other.peak.index <= lobeHigh;
+                                 }),
+                  answers.end());
+    std::sort(answers.begin() + 1, answers.end(),
+              [](const Contender& a, const Contender& b) { return a.worth > b.worth; });
+    if (answers.size() > mostCandidates) answers.resize(mostCandidates);
 
     const Peak peak = sharpen(wide, wide.weights, coarse, sign, scratch);
     const double wideScatter = blockScatter(wide, wide.weights, wide.twentieths, sign, scratch);
@@ -392,48 +420,54 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
         }
     }
 
-    // Does the half-whitened curve peak in the same lobe, and what do energy and the band say of the sign?
+    // Does the flat curve peak in the same lobe, and what do energy and the band say of the sign?
+    double flatSign = 0.0, plainSign = 0.0, bandSign = sign;
+    const auto flat = tallestOfEither(scratch.flat, flatSign);
+    const bool agrees = flat && flatSign == sign && flat->index >= lobeLow && flat->index <= lobeHigh;
     const auto strongest = *std::max_element(scratch.magnitudes.begin() + wide.first,
                                              scratch.magnitudes.begin() + wide.first + wide.count);
-    const auto magnitude = [&](std::size_t k) {
-        return static_cast<double>(scratch.magnitudes[static_cast<std::size_t>(wide.first) + k] / strongest);
-    };
     computeCurve(
-        wide.first, wide.count, [&](std::size_t k) { return std::sqrt(magnitude(k) / wide.omega[k]); }, scratch);
-    double halfSign = 0.0, plainSign = 0.0, bandSign = sign;
-    const auto half = tallestOfEither(scratch, halfSign);
-    const bool agrees = half && halfSign == sign && half->index >= lobeLow && half->index <= lobeHigh;
-    computeCurve(wide.first, wide.count, magnitude, scratch);
-    tallestOfEither(scratch, plainSign);
+        wide.first, wide.count,
+        [&](std::size_t k) {
+            return static_cast<double>(scratch.magnitudes[static_cast<std::size_t>(wide.first) + k] / strongest);
+        },
+        scratch);
+    tallestOfEither(scratch.curve, plainSign);
     if (band.count > 0) {
         computeCurve(
             band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch);
-        tallestOfEither(scratch, bandSign);
+        tallestOfEither(scratch.curve, bandSign);
     }
 
-    // Fitted on simulated sessions of sampled instruments in image-source rooms.
-    const double rival = std::max({heightOf(opposite), heightOf(alike), least});
-    const double confidence = logistic(-1.39 + 2.42 * std::log(peak.height / rival) -
-                                       0.44 * std::log(wideUncertainty + 0.01) + 1.27 * ((agrees ? 1.0 : 0.0) - 0.5));
+    // How sure? That the sign is right, and that no rival stands as tall: both fitted to random pairs (Readings.md).
+    const double odds = std::pow(std::max(up, down) / std::max(std::min(up, down), least), oddsExponent);
+    const double onSomeArrival = logistic(-1.72 + 0.53 * std::log(odds) + 0.86 * ((agrees ? 1.0 : 0.0) - 0.5));
+    const double ahead = answers.size() > 1 ? answer.worth / answers[1].worth : 1.0 / least;
+    const double confidence = onSomeArrival / (1.0 + std::pow(ahead, -6.0));
+
     Estimate result;
-    double weight = 0.0;
-    for (const auto& other : others)
-        weight += std::pow(other.height, 4.0);
-    for (auto& other : others)
-        other.probability = (1.0 - confidence) * std::pow(other.height, 4.0) / weight;
-    others.insert(others.begin(),
-                  ArrivalCandidate{Seconds(lag * sample), inverted ? Polarity::inverted : Polarity::same, peak.height,
-                                   others.empty() ? 1.0 : confidence});
-    result.candidates = std::move(others);
-    result.arrival = {Seconds(lag * sample), Seconds(uncertainty * sample), confidence, std::nullopt};
-    if (confidence < sure && runnerUp) {
-        result.arrival.runnerUp = Seconds(runnerUp->lag * sample);
-        const double away = runnerUp->lag - peak.lag;
-        result.arrival.uncertainty =
-            Seconds(std::sqrt(uncertainty * uncertainty + (1.0 - confidence) * away * away) * sample);
+    result.polarity = {inverted ? Polarity::inverted : Polarity::same, odds / (1.0 + odds)};
+    // The rivals share what the answer leaves.
+    double total = 0.0;
+    for (std::size_t k = 1; k < answers.size(); ++k)
+        total += std::pow(answers[k].worth, oddsExponent);
+    double away = 0.0;
+    for (std::size_t k = 0; k < answers.size(); ++k) {
+        const double place = k == 0 ? lag : answers[k].peak.lag;
+        const double probability = k > 0 ? (1.0 - confidence) * std::pow(answers[k].worth, oddsExponent) / total
+                                   : answers.size() > 1 ? confidence
+                                                        : 1.0;
+        result.candidates.push_back({Seconds(place * sample),
+                                     answers[k].sign > 0.0 ? Polarity::same : Polarity::inverted,
+                                     answers[k].peak.height, probability});
+        away += probability * (place - lag) * (place - lag);
     }
-    const double odds = std::pow(peak.height / std::max(heightOf(opposite), least), 4.0);
-    result.polarity = {inverted ? Polarity::inverted : Polarity::same, std::max(0.5, odds / (1.0 + odds))};
+    result.arrival = {Seconds(lag * sample), Seconds(uncertainty * sample), result.candidates.front().probability,
+                      std::nullopt};
+    if (result.arrival.confidence < sure) {
+        result.arrival.runnerUp = result.candidates[1].delay;
+        result.arrival.uncertainty = Seconds(std::sqrt(uncertainty * uncertainty + away) * sample);
+    }
     result.inBand = phaseSlope(lag, sign, confidence, scratch);
     result.bandsDisagree = plainSign != sign || bandSign != sign;
     return result;
@@ -457,7 +491,7 @@ std::vector<float> ArrivalEstimator::curve(std::span<const std::complex<float>> 
     const int steps = std::max(0, reach - 1);
     std::vector<float> values;
     for (int index = -steps; index <= steps; ++index)
-        values.push_back(at(scratch, index));
+        values.push_back(at(scratch.curve, index));
     return values;
 }
 

@@ -16,10 +16,12 @@ namespace spillwright {
 ///
 /// The wide-band curve is the generalised cross-correlation (Knapp & Carter 1976) with the whitened spectrum weighted
 /// by f^-0.75 from 60 to 8000 Hz: c(tau) = Re sum W S*/|S| e^{j 2 pi f tau}, so that neither the bass nor a hissing
-/// cymbal decides alone. Its tallest peak of either sign gives arrival and polarity; the rivals of that peak give the
-/// confidences; the scatter of the phase over blocks of frequency gives the uncertainty (the Cramer-Rao bound is fifty
-/// times too small in a room). Where the maximum-likelihood weights gamma^2/(1-gamma^2) leave clearly less scatter, the
-/// place of their peak near by is taken instead.
+/// cymbal decides alone. Beside it stands the flat curve, every bin alike: a rival is seldom tall in both. Polarity is
+/// that sign whose tallest peaks in both curves have the larger product, the arrival the peak of that sign with the
+/// largest product of its two heights; how far the best rival falls behind gives the confidences; the scatter of the
+/// phase over blocks of frequency gives the uncertainty (the Cramer-Rao bound is fifty times too small in a room).
+/// Where the maximum-likelihood weights gamma^2/(1-gamma^2) leave clearly less scatter, the place of their peak near by
+/// is taken instead.
 ///
 /// Immutable; any number of threads may use one, each with a Scratch of its own.
 class ArrivalEstimator {
@@ -32,6 +34,7 @@ public:
     struct Scratch {
         AlignedVector<std::complex<float>> spectrum;
         AlignedVector<float> curve;
+        AlignedVector<float> flat;                ///< The curve with every bin alike.
         std::vector<std::complex<float>> phasors; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
         std::vector<float> magnitudes;            ///< |S|.
         std::vector<double> aligned[2];           ///< Phasors with a lag taken out: real, imaginary.
@@ -78,16 +81,21 @@ private:
         double height = 0.0;
         int index = 0; ///< On the grid.
     };
+    /// A peak of the wide-band curve, with what the flat curve has there.
+    struct Contender {
+        Peak peak;
+        double sign = 1.0;
+        double worth = 0.0; ///< Product of the two heights.
+    };
 
     Weighting weighting(int first, int last, double exponent) const;
     static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges);
     void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
     template <class Weight>
     void computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const;
-    float at(const Scratch& scratch, int index) const;
-    std::optional<Peak> tallest(const Scratch& scratch, int from, int to, double sign) const;
-    std::vector<ArrivalCandidate> rivals(const Scratch& scratch, const Peak& of, double sign, int lobeLow,
-                                         int lobeHigh) const;
+    float at(const AlignedVector<float>& curve, int index) const;
+    std::optional<Peak> tallest(const AlignedVector<float>& curve, int from, int to, double sign) const;
+    std::vector<Contender> contenders(const Scratch& scratch) const;
     int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
     void align(const Weighting& w, double lag, Scratch& scratch) const;
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;
@@ -96,7 +104,7 @@ private:
     static double curvature(const Weighting& w, std::span<const double> weights, double sign, const Scratch& scratch);
     std::optional<Peak> likeliest(std::span<const float> coherence, double averages, const Peak& near, double around,
                                   double sign, double& scatter, Scratch& scratch) const;
-    std::optional<Peak> tallestOfEither(const Scratch& scratch, double& sign) const;
+    std::optional<Peak> tallestOfEither(const AlignedVector<float>& curve, double& sign) const;
     std::optional<Arrival> phaseSlope(double lag, double sign, double confidence, Scratch& scratch) const;
 
     Geometry geometry;
@@ -107,6 +115,7 @@ private:
     int needed = 0;
     std::shared_ptr<const Fourier> fourier;
     Weighting wide, likely, band;
+    int contenderReach;                   // grid steps around a peak in which the flat curve is asked
     std::vector<int> sixthLow, sixthHigh; // of each bin of `likely`: the bins a sixth of an octave around it
 };
 
