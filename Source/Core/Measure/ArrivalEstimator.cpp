@@ -171,7 +171,7 @@ std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(const Scra
         const auto peak = tallest(scratch.curve, index, index, sign);
         if (!peak || (found.size() == mostContenders && peak->height <= found.back().peak.height)) continue;
         const auto taller = [](const Contender& a, const Contender& b) { return a.peak.height > b.peak.height; };
-        const Contender contender{*peak, sign, 0.0};
+        const Contender contender{*peak, sign, 0.0, 0.0};
         found.insert(std::upper_bound(found.begin(), found.end(), contender, taller), contender);
         if (found.size() > mostContenders) found.pop_back();
     }
@@ -184,6 +184,23 @@ std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(const Scra
         contender.worth = contender.peak.height * (flat + flatFloor);
     }
     return found;
+}
+
+/// The first one's probability is known; the others share what it leaves by worth^oddsExponent. None is likelier than
+/// the first: what would be too much for one goes to the rest, and if need be to the first.
+void ArrivalEstimator::share(std::vector<Contender>& answers) {
+    double& first = answers.front().probability;
+    first = std::max(first, 1.0 / static_cast<double>(answers.size()));
+    double left = 1.0 - first, shares = 0.0;
+    for (std::size_t k = 1; k < answers.size(); ++k)
+        shares += std::pow(answers[k].worth, oddsExponent);
+    for (std::size_t k = 1; k < answers.size(); ++k) { // the largest comes first
+        const double own = std::pow(answers[k].worth, oddsExponent);
+        answers[k].probability = shares > 0.0 ? std::min(first, left * std::min(1.0, own / shares)) : 0.0;
+        left -= answers[k].probability;
+        shares -= own;
+    }
+    first += left; // rounding, or all of it where there is no other
 }
 
 /// Where the main lobe of a peak ends on one side: before the curve changes sign, or in a valley from which it rises
@@ -366,7 +383,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     if (wide.count == 0 || reach < 2) return std::nullopt;
     prepare(crossSpectrum, scratch);
 
-    // Two curves settle the sign together, and then the peak among those of that sign.
+    // Two curves settle the peak together.
     const double alike = 1.0 / wide.count;
     computeCurve(
         wide.first, wide.count, [&](std::size_t) { return alike; }, scratch);
@@ -374,23 +391,14 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     scratch.curve.resize(scratch.flat.size());
     computeCurve(
         wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch);
-    const auto best = [&](double side) {
-        const auto ofWide = tallest(scratch.curve, -reach, reach, side);
-        const auto ofFlat = tallest(scratch.flat, -reach, reach, side);
-        return (ofWide ? ofWide->height : 0.0) * ((ofFlat ? ofFlat->height : 0.0) + flatFloor);
-    };
-    const double up = best(1.0), down = best(-1.0);
-    const bool inverted = down > up;
-    const double sign = inverted ? -1.0 : 1.0;
     auto answers = contenders(scratch);
-    const auto worse = [&](const Contender& a, const Contender& b) {
-        return (a.sign == sign ? a.worth : 0.0) < (b.sign == sign ? b.worth : 0.0);
-    };
-    const auto chosen = std::max_element(answers.begin(), answers.end(), worse);
-    if (chosen == answers.end() || chosen->sign != sign) return std::nullopt;
+    const auto worthMore = [](const Contender& a, const Contender& b) { return a.worth > b.worth; };
+    const auto chosen = std::min_element(answers.begin(), answers.end(), worthMore);
+    if (chosen == answers.end()) return std::nullopt;
     std::rotate(answers.begin(), chosen, chosen + 1);
     const Contender answer = answers.front();
     const Peak coarse = answer.peak;
+    const double sign = answer.sign;
     const int lobeLow = lobeEnd(scratch, coarse, sign, -1), lobeHigh = lobeEnd(scratch, coarse, sign, 1);
     // Its rivals: outside its main lobe, or of the other sign.
     answers.erase(std::remove_if(answers.begin() + 1, answers.end(),
@@ -399,9 +407,16 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
                                             other.peak.index <= lobeHigh;
                                  }),
                   answers.end());
-    std::sort(answers.begin() + 1, answers.end(),
-              [](const Contender& a, const Contender& b) { return a.worth > b.worth; });
+    std::sort(answers.begin() + 1, answers.end(), worthMore);
     if (answers.size() > mostCandidates) answers.resize(mostCandidates);
+
+    // How far the best of one sign stands above the best of the other, in both curves.
+    const auto best = [&](double side) {
+        const auto ofWide = tallest(scratch.curve, -reach, reach, side),
+                   ofFlat = tallest(scratch.flat, -reach, reach, side);
+        return std::max(ofWide ? ofWide->height : 0.0, least) * ((ofFlat ? ofFlat->height : 0.0) + flatFloor);
+    };
+    const double odds = std::pow(best(sign) / best(-sign), oddsExponent);
 
     const Peak peak = sharpen(wide, wide.weights, coarse, sign, scratch);
     const double wideScatter = blockScatter(wide, wide.weights, wide.twentieths, sign, scratch);
@@ -440,31 +455,24 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     }
 
     // How sure? That the sign is right, and that no rival stands as tall: both fitted to random pairs (Readings.md).
-    const double odds = std::pow(std::max(up, down) / std::max(std::min(up, down), least), oddsExponent);
     const double onSomeArrival = logistic(-1.72 + 0.53 * std::log(odds) + 0.86 * ((agrees ? 1.0 : 0.0) - 0.5));
     const double ahead = answers.size() > 1 ? answer.worth / answers[1].worth : 1.0 / least;
-    const double confidence = onSomeArrival / (1.0 + std::pow(ahead, -6.0));
+    answers.front().probability = onSomeArrival / (1.0 + std::pow(ahead, -6.0));
+    share(answers);
 
     Estimate result;
-    result.polarity = {inverted ? Polarity::inverted : Polarity::same, odds / (1.0 + odds)};
-    // The rivals share what the answer leaves.
-    double total = 0.0;
-    for (std::size_t k = 1; k < answers.size(); ++k)
-        total += std::pow(answers[k].worth, oddsExponent);
+    result.polarity = {sign > 0.0 ? Polarity::same : Polarity::inverted, std::max(0.5, odds / (1.0 + odds))};
     double away = 0.0;
     for (std::size_t k = 0; k < answers.size(); ++k) {
         const double place = k == 0 ? lag : answers[k].peak.lag;
-        const double probability = k > 0 ? (1.0 - confidence) * std::pow(answers[k].worth, oddsExponent) / total
-                                   : answers.size() > 1 ? confidence
-                                                        : 1.0;
+        away += answers[k].probability * (place - lag) * (place - lag);
         result.candidates.push_back({Seconds(place * sample),
                                      answers[k].sign > 0.0 ? Polarity::same : Polarity::inverted,
-                                     answers[k].peak.height, probability});
-        away += probability * (place - lag) * (place - lag);
+                                     answers[k].peak.height, answers[k].probability});
     }
-    result.arrival = {Seconds(lag * sample), Seconds(uncertainty * sample), result.candidates.front().probability,
-                      std::nullopt};
-    if (result.arrival.confidence < sure) {
+    const double confidence = answers.front().probability;
+    result.arrival = {Seconds(lag * sample), Seconds(uncertainty * sample), confidence, std::nullopt};
+    if (confidence < sure) {
         result.arrival.runnerUp = result.candidates[1].delay;
         result.arrival.uncertainty = Seconds(std::sqrt(uncertainty * uncertainty + away) * sample);
     }
@@ -482,6 +490,25 @@ double ArrivalEstimator::participation(std::span<const std::complex<float>> cros
         squares += magnitude * magnitude;
     }
     return squares > 0.0 ? sum * sum / squares : 0.0;
+}
+
+bool ArrivalEstimator::oneTone(std::span<const std::complex<float>> crossSpectrum, std::span<const float> coherence,
+                               double averages) const {
+    constexpr double faintest = 1e-5; // of the strongest: a Hann window spreads a tone over nine bins down to there
+    if (participation(crossSpectrum) >= toneParticipation) return false;
+    const auto strength = [&](int k) {
+        return std::abs(std::complex<double>(crossSpectrum[static_cast<std::size_t>(wide.first + k)]));
+    };
+    double strongest = 0.0;
+    for (int k = 0; k < wide.count; ++k)
+        strongest = std::max(strongest, strength(k));
+    const double limit = chanceCoherence(averages);
+    int coherent = 0;
+    for (int k = 0; k < wide.count; ++k)
+        if (strength(k) > faintest * strongest &&
+            static_cast<double>(coherence[static_cast<std::size_t>(wide.first + k)]) > limit)
+            ++coherent;
+    return coherent < toneBins;
 }
 
 std::vector<float> ArrivalEstimator::curve(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const {

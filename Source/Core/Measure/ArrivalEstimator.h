@@ -16,9 +16,9 @@ namespace spillwright {
 ///
 /// The wide-band curve is the generalised cross-correlation (Knapp & Carter 1976) with the whitened spectrum weighted
 /// by f^-0.75 from 60 to 8000 Hz: c(tau) = Re sum W S*/|S| e^{j 2 pi f tau}, so that neither the bass nor a hissing
-/// cymbal decides alone. Beside it stands the flat curve, every bin alike: a rival is seldom tall in both. Polarity is
-/// that sign whose tallest peaks in both curves have the larger product, the arrival the peak of that sign with the
-/// largest product of its two heights; how far the best rival falls behind gives the confidences; the scatter of the
+/// cymbal decides alone. Beside it stands the flat curve, every bin alike: a rival is seldom tall in both. Arrival
+/// and polarity are those of the peak with the largest product of both heights; how far the best of its rivals falls
+/// behind gives the confidences; the scatter of the
 /// phase over blocks of frequency gives the uncertainty (the Cramer-Rao bound is fifty times too small in a room).
 /// Where the maximum-likelihood weights gamma^2/(1-gamma^2) leave clearly less scatter, the place of their peak near by
 /// is taken instead.
@@ -59,9 +59,15 @@ public:
     std::optional<Estimate> estimate(std::span<const std::complex<float>> crossSpectrum,
                                      std::span<const float> coherence, double averages, Scratch& scratch) const;
 
-    /// (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz: how many bins carry the cross-spectrum. One tone: below 6.
+    /// (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz: how many bins carry the cross-spectrum.
     double participation(std::span<const std::complex<float>> crossSpectrum) const;
-    static constexpr double oneToneBelow = 6.0;
+    /// Only one tone in common, or a hum with its overtones: a participation below `toneParticipation`, and hardly
+    /// another bin coherent beyond chance within 50 dB of the strongest. (A tom leaves as few bins, but coherent ones
+    /// by the hundred beside.)
+    bool oneTone(std::span<const std::complex<float>> crossSpectrum, std::span<const float> coherence,
+                 double averages) const;
+    static constexpr double toneParticipation = 6.0;
+    static constexpr int toneBins = 40;
 
     /// The wide-band curve within the largest arrival; values[i] at (i - (values.size()-1)/2) * lagStep().
     std::vector<float> curve(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
@@ -85,7 +91,8 @@ private:
     struct Contender {
         Peak peak;
         double sign = 1.0;
-        double worth = 0.0; ///< Product of the two heights.
+        double worth = 0.0;       ///< Product of the two heights.
+        double probability = 0.0; ///< That it is the right one.
     };
 
     Weighting weighting(int first, int last, double exponent) const;
@@ -96,6 +103,7 @@ private:
     float at(const AlignedVector<float>& curve, int index) const;
     std::optional<Peak> tallest(const AlignedVector<float>& curve, int from, int to, double sign) const;
     std::vector<Contender> contenders(const Scratch& scratch) const;
+    static void share(std::vector<Contender>& answers);
     int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
     void align(const Weighting& w, double lag, Scratch& scratch) const;
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;

@@ -364,7 +364,8 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     const PhaseWeights stretches = spectra.phaseWeights(first, second);
     findRepeats(stretches, spectra.sharedStretches(first, second), averages, scratch);
     const double all = standing(scratch, [](int) { return true; });
-    const bool tonal = all > relatedAbove && estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow;
+    const bool tonal =
+        all > relatedAbove && estimator.participation(scratch.cross) < ArrivalEstimator::toneParticipation;
     reading.related = tonal || (all > relatedAbove && across(scratch) > acrossAbove);
     const bool narrow = !reading.related || tonal;
     if (humFinder.find(scratch.magnitudes, narrow ? 1 : linesAlone, scratch.hum)) {
@@ -386,7 +387,7 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     } else if (faintlyAlike(stretches, scratch)) {
         reading.shared = Shared::noiseFloor;
         reading.related = false;
-    } else if (estimator.participation(scratch.cross) < ArrivalEstimator::oneToneBelow) {
+    } else if (estimator.oneTone(scratch.cross, scratch.coherence, averages)) {
         reading.shared = Shared::oneTone;
     } else {
         reading.shared = Shared::sound;
