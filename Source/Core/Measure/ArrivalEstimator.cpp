@@ -27,6 +27,10 @@ constexpr std::size_t mostContenders = 40;
 constexpr std::size_t mostCandidates = 6;
 constexpr double flatFloor = 0.02; // one and a half standard deviations of the flat curve of nothing but noise
 constexpr double oddsExponent = 3.5;
+constexpr double narrowBelow = 0.35;     // of the third octaves from 60 to 8000 Hz
+constexpr double farthestRefined = 24.0; // samples
+constexpr double clearlyLess = 0.9;
+constexpr double nearlyLevel = 0.98;
 
 double logistic(double x) {
     return 1.0 / (1.0 + std::exp(-x));
@@ -302,6 +306,18 @@ double ArrivalEstimator::curvature(const Weighting& w, std::span<const double> w
     return bend;
 }
 
+/// Of the third octaves from 60 to 8000 Hz, those in which over a fifth of the bins is more coherent than chance.
+double ArrivalEstimator::shareOfThirds(std::span<const float> coherence, double limit) const {
+    int passing = 0;
+    const auto first = coherence.begin() + wide.first;
+    for (std::size_t b = 0; b + 1 < wide.thirds.size(); ++b) {
+        const auto above = std::count_if(first + wide.thirds[b], first + wide.thirds[b + 1],
+                                         [limit](float value) { return static_cast<double>(value) > limit; });
+        if (5 * above > wide.thirds[b + 1] - wide.thirds[b]) ++passing;
+    }
+    return static_cast<double>(passing) / static_cast<double>(wide.thirds.size() - 1);
+}
+
 /// The tallest peak within `around` samples of `near` of the curve with maximum-likelihood weights
 /// gamma^2/(1-gamma^2), and its block scatter.
 std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<const float> coherence, double averages,
@@ -323,7 +339,13 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
     for (std::size_t k = 0; k < weights.size(); ++k) {
         const auto low = static_cast<std::size_t>(sixthLow[k]), past = static_cast<std::size_t>(sixthHigh[k]) + 1;
         const double smooth = std::min(mostCoherent, (running[past] - running[low]) / static_cast<double>(past - low));
-        weights[k] = smooth / (1.0 - smooth);
+        weights[k] = 0.0;
+        // One bin in a hundred passes the limit by chance, and the highest would weigh a thousand times the lowest.
+        if (smooth > 0.1 * limit) {
+            // A bin's own coherence against that around it: how far its phase is to be trusted.
+            const double own = static_cast<double>(coherence[static_cast<std::size_t>(likely.first) + k]);
+            weights[k] = smooth / (1.0 - smooth) * std::sqrt(std::clamp(own / smooth, 0.0, 4.0));
+        }
         total += weights[k];
     }
     if (!(total > 0.0)) return std::nullopt;
@@ -425,18 +447,22 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
 
     // Maximum-likelihood weights: necessary where noise rules, harmful in rooms. The scatter chooses.
     double lag = peak.lag, uncertainty = wideUncertainty;
-    const double around = bend > 0.0 ? std::max(1.5, std::min(1.5 * std::sqrt(peak.height / bend), 24.0)) : 1.5;
+    // Of a narrow source, one with hardly a third octave in common beyond chance, the noise in all others moves the
+    // peak about its broad lobe and makes it look sharp: there they decide the place whatever the scatter says.
+    const bool narrow = shareOfThirds(coherence, chanceCoherence(averages)) < narrowBelow;
+    const double around = narrow       ? farthestRefined
+                          : bend > 0.0 ? std::clamp(1.5 * std::sqrt(peak.height / bend), 1.5, farthestRefined)
+                                       : 1.5;
     double likelyScatter = 0.0;
     if (const auto refined = likeliest(coherence, averages, peak, around, sign, likelyScatter, scratch)) {
-        const double likelyUncertainty = caution * std::hypot(likelyScatter, floorSamples);
-        if (likelyUncertainty < 0.8 * wideUncertainty) {
+        if (narrow || likelyScatter < clearlyLess * wideScatter) {
             lag = refined->lag;
-            uncertainty = likelyUncertainty;
+            uncertainty = caution * std::hypot(likelyScatter, floorSamples);
         }
     }
 
     // Does the flat curve peak in the same lobe, and what do energy and the band say of the sign?
-    double flatSign = 0.0, plainSign = 0.0, bandSign = sign;
+    double flatSign = 0.0;
     const auto flat = tallestOfEither(scratch.flat, flatSign);
     const bool agrees = flat && flatSign == sign && flat->index >= lobeLow && flat->index <= lobeHigh;
     const auto strongest = *std::max_element(scratch.magnitudes.begin() + wide.first,
@@ -447,11 +473,16 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
             return static_cast<double>(scratch.magnitudes[static_cast<std::size_t>(wide.first) + k] / strongest);
         },
         scratch);
-    tallestOfEither(scratch.curve, plainSign);
+    const auto disagrees = [&] { // nearly level counts: of a tom the two signs were seen to change places
+        const auto own = tallest(scratch.curve, -reach, reach, sign),
+                   other = tallest(scratch.curve, -reach, reach, -sign);
+        return other && (!own || other->height > nearlyLevel * own->height);
+    };
+    bool disagree = disagrees();
     if (band.count > 0) {
         computeCurve(
             band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch);
-        tallestOfEither(scratch.curve, bandSign);
+        disagree = disagree || disagrees();
     }
 
     // How sure? That the sign is right, and that no rival stands as tall: both fitted to random pairs (Readings.md).
@@ -477,7 +508,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
         result.arrival.uncertainty = Seconds(std::sqrt(uncertainty * uncertainty + away) * sample);
     }
     result.inBand = phaseSlope(lag, sign, confidence, scratch);
-    result.bandsDisagree = plainSign != sign || bandSign != sign;
+    result.bandsDisagree = disagree;
     return result;
 }
 

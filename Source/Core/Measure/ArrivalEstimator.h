@@ -109,6 +109,7 @@ private:
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;
     double blockScatter(const Weighting& w, std::span<const double> weights, const std::vector<int>& twentieths,
                         double sign, Scratch& scratch) const;
+    double shareOfThirds(std::span<const float> coherence, double limit) const;
     static double curvature(const Weighting& w, std::span<const double> weights, double sign, const Scratch& scratch);
     std::optional<Peak> likeliest(std::span<const float> coherence, double averages, const Peak& near, double around,
                                   double sign, double& scatter, Scratch& scratch) const;
