@@ -419,9 +419,10 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     if (chosen == answers.end()) return std::nullopt;
     std::rotate(answers.begin(), chosen, chosen + 1);
     const Contender answer = answers.front();
-    const Peak coarse = answer.peak;
     const double sign = answer.sign;
-    const int lobeLow = lobeEnd(scratch, coarse, sign, -1), lobeHigh = lobeEnd(scratch, coarse, sign, 1);
+    const int lobeLow = lobeEnd(scratch, answer.peak, sign, -1), lobeHigh = lobeEnd(scratch, answer.peak, sign, 1);
+    // The flat curve chooses between lobes; within one its ripples only mislead.
+    const Peak coarse = tallest(scratch.curve, lobeLow, lobeHigh, sign).value_or(answer.peak);
     // Its rivals: outside its main lobe, or of the other sign.
     answers.erase(std::remove_if(answers.begin() + 1, answers.end(),
                                  [&](const Contender& other) {
