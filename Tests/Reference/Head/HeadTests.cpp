@@ -10,6 +10,7 @@
 
 #include <mysofa.h>
 
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <numbers>
@@ -174,9 +175,13 @@ TEST_CASE("two microphones on a measured head: arrivals and polarity of eight di
         CHECK(1e6 * truth.phaseSlope(200.0, 500.0, 0.0, reading.arrival->delay.value) ==
               Approx(row.slope).margin(tableAgrees));
 
-        // A head delays bass more than treble, so every weighting has a truth of its own: the readings lean to the bass
-        // (f^-0.75 from 60 Hz; 1/f within the band) and lie up to 33 us above the table's. Each must meet its own.
-        CHECK(wide == Approx(1e6 * truth.correlationPeak(60.0, 8000.0, -0.75, 0.0)).margin(2.0));
+        // A head delays bass more than treble, so every weighting has a truth of its own. Without noise the reading is
+        // that of f^-0.75 from 60 to 8000 Hz or of equal weights to 12000 Hz, or lies between where those are estimated
+        // (2 us: a tenth of a sample of 6 s of noise); in the band it is that of 1/f.
+        const auto [low, high] = std::minmax(1e6 * truth.correlationPeak(60.0, 8000.0, -0.75, 0.0),
+                                             1e6 * truth.correlationPeak(60.0, 12000.0, 0.0, 0.0));
+        CHECK(wide > low - 2.0);
+        CHECK(wide < high + 2.0);
         CHECK(inBand == Approx(1e6 * truth.phaseSlope(200.0, 500.0, -1.0, reading.arrival->delay.value)).margin(2.0));
         CHECK(reading.polarity->polarity == Polarity::same);
         CHECK(reading.polarity->confidence > 0.8);
