@@ -178,8 +178,8 @@ TEST_CASE("two microphones on a measured head: arrivals and polarity of eight di
         // A head delays bass more than treble, so every weighting has a truth of its own. Without noise the reading is
         // that of f^-0.75 from 60 to 8000 Hz or of equal weights to 12000 Hz, or lies between where those are estimated
         // (2 us: a tenth of a sample of 6 s of noise); in the band it is that of 1/f.
-        const auto [low, high] = std::minmax(1e6 * truth.correlationPeak(60.0, 8000.0, -0.75, 0.0),
-                                             1e6 * truth.correlationPeak(60.0, 12000.0, 0.0, 0.0));
+        const auto [low, high] = std::minmax({1e6 * truth.correlationPeak(60.0, 8000.0, -0.75, 0.0),
+                                              1e6 * truth.correlationPeak(60.0, 12000.0, 0.0, 0.0)});
         CHECK(wide > low - 2.0);
         CHECK(wide < high + 2.0);
         CHECK(inBand == Approx(1e6 * truth.phaseSlope(200.0, 500.0, -1.0, reading.arrival->delay.value)).margin(2.0));
