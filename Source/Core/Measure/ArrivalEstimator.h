@@ -59,11 +59,9 @@ public:
     std::optional<Estimate> estimate(std::span<const std::complex<float>> crossSpectrum,
                                      std::span<const float> coherence, double averages, Scratch& scratch) const;
 
-    /// (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz: how many bins carry the cross-spectrum.
-    double participation(std::span<const std::complex<float>> crossSpectrum) const;
-    /// Only one tone in common, or a hum with its overtones: a participation below `toneParticipation`, and hardly
-    /// another bin coherent beyond chance within 50 dB of the strongest. (A tom leaves as few bins, but coherent ones
-    /// by the hundred beside.)
+    /// Only one tone in common, or a hum with its overtones: (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz, the number
+    /// of bins that carry the cross-spectrum, is below `toneParticipation`, and hardly another bin is coherent beyond
+    /// chance within 50 dB of the strongest. (A tom leaves as few bins, but coherent ones by the hundred beside.)
     bool oneTone(std::span<const std::complex<float>> crossSpectrum, std::span<const float> coherence,
                  double averages) const;
     static constexpr double toneParticipation = 6.0;
@@ -95,6 +93,7 @@ private:
         double probability = 0.0; ///< That it is the right one.
     };
 
+    double participation(std::span<const std::complex<float>> crossSpectrum) const;
     Weighting weighting(int first, int last, double exponent) const;
     static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges);
     void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;

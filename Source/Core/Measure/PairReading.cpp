@@ -364,8 +364,7 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     const PhaseWeights stretches = spectra.phaseWeights(first, second);
     findRepeats(stretches, spectra.sharedStretches(first, second), averages, scratch);
     const double all = standing(scratch, [](int) { return true; });
-    const bool tonal =
-        all > relatedAbove && estimator.participation(scratch.cross) < ArrivalEstimator::toneParticipation;
+    const bool tonal = all > relatedAbove && estimator.oneTone(scratch.cross, scratch.coherence, averages);
     reading.related = tonal || (all > relatedAbove && across(scratch) > acrossAbove);
     const bool narrow = !reading.related || tonal;
     if (humFinder.find(scratch.magnitudes, narrow ? 1 : linesAlone, scratch.hum)) {
