@@ -135,6 +135,8 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
     }
     bins = static_cast<std::size_t>(std::max(estimator.binsNeeded(), last + 1));
 
+    humFinder = MainsHumFinder(of.binWidth(), static_cast<int>(bins)); // sees what is copied of a pair
+
     std::vector<std::complex<float>> own(bins);
     for (const int track : tracks) {
         auto& power = powers[static_cast<std::size_t>(track)];
