@@ -134,6 +134,8 @@ void printTables(const std::vector<Read>& reads) {
     printLine("clear, low instruments", those(clear, [](const Read& r) { return r.pair.low; }));
     printLine("clear, 2 to 5 s", those(clear, [](const Read& r) { return r.pair.seconds < 5.0; }));
     printLine("clear, noise above the source", those(clear, [](const Read& r) { return r.pair.noiseDb < 0.0; }));
+    printLine("clear, direct sound 10 % or more",
+              those(clear, [](const Read& r) { return r.pair.directShare >= 0.1; }));
     printLine("clear, direct sound under 10 %", those(clear, [](const Read& r) { return r.pair.directShare < 0.1; }));
     printLine("hard rooms, clear", those(hard, isClear));
     printLine("hard rooms", hard);
@@ -260,7 +262,8 @@ int main(int argc, char** argv) {
         }
         reads.push_back(std::move(read));
     }
-    std::printf("spillwright_bench_readings --set %llu --pairs %d\n", static_cast<unsigned long long>(set), pairs);
+    std::printf("build/Tests/Bench/spillwright_bench_readings --set %llu --pairs %d\n",
+                static_cast<unsigned long long>(set), pairs);
     printTables(reads);
     return 0;
 }
