@@ -94,12 +94,4 @@ std::string gainText(double dB) {
     return std::isfinite(dB) ? signedAmount(dB, 1) : "\u2212\u221e";
 }
 
-std::string clockText(double seconds, bool hundredths) {
-    const auto total = static_cast<long long>(std::floor(std::max(0.0, seconds) * 100.0 + 1e-6));
-    std::array<char, 64> text{};
-    std::snprintf(text.data(), text.size(), hundredths ? "%lld:%02lld.%02lld" : "%lld:%02lld", total / 6000,
-                  total / 100 % 60, total % 100);
-    return text.data();
-}
-
 } // namespace spillwright::desk

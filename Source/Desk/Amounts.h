@@ -25,6 +25,5 @@ std::string signedAmount(double amount, int decimals);
 std::string unsignedAmount(double amount, int decimals);
 std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two decimals.
 std::string gainText(double dB);      ///< Signed, one decimal; "−∞" for no level.
-std::string clockText(double seconds, bool hundredths);
 
 } // namespace spillwright::desk

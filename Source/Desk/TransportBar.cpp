@@ -2,6 +2,7 @@
 
 #include "Desk/Amounts.h"
 #include "Desk/Look.h"
+#include "Session/Words.h"
 
 #include <algorithm>
 #include <cmath>

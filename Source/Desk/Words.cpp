@@ -1,6 +1,7 @@
 #include "Desk/Words.h"
 
 #include "Desk/Amounts.h"
+#include "Session/Words.h"
 
 #include <algorithm>
 #include <cmath>
@@ -54,7 +55,7 @@ std::string movement(const std::optional<Movement>& found) {
         return "drifts by " + withUncertainty(found->driftPpm, found->driftPpmUncertainty, 2) + " ppm";
     case MovementKind::steps:
         return "steps by " + signedAmount(inMilliseconds(found->step), 2) + " ms" +
-               (found->stepTime ? " at " + clockText(found->stepTime->value, false) : "");
+               (found->stepTime ? " at " + clockText(std::round(found->stepTime->value), false) : "");
     case MovementKind::wanders:
         return "wanders over " + unsignedAmount(inMilliseconds(found->range), 2) + " ms";
     }

@@ -1,5 +1,7 @@
 #include "Report/Tables.h"
 
+#include "Session/Words.h"
+
 #include <algorithm>
 #include <cmath>
 #include <cstdarg>
@@ -78,11 +80,6 @@ std::string coherenceInWords(const PairReading& pair) {
     return fixed(pair.coherence, 2) + " (" + fixed(pair.coherenceLow, 2) + " to " + fixed(pair.coherenceHigh, 2) + ")";
 }
 
-std::string pairName(const PairReading& pair, const Measurement& m) {
-    return m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
-           m.tracks[static_cast<std::size_t>(pair.second)].name;
-}
-
 /// A line for each thing that pairs have in common without being spill, with the first of them by name.
 std::string sharedInWords(const Measurement& m) {
     constexpr std::size_t mostNames = 4;
@@ -98,7 +95,7 @@ std::string sharedInWords(const Measurement& m) {
         std::size_t count = 0;
         for (const auto& pair : m.pairs) {
             if (pair.shared != cause) continue;
-            if (count++ < mostNames) names += (names.empty() ? "" : ", ") + pairName(pair, m);
+            if (count++ < mostNames) names += (names.empty() ? "" : ", ") + pairName(m, pair.first, pair.second);
         }
         if (count > mostNames) names += " and " + std::to_string(count - mostNames) + " more";
         if (count > 0) out += std::string(words) + ": " + names + "\n";
@@ -151,7 +148,7 @@ std::string measurementTable(const Measurement& m) {
                 {true, false, true, false, true, false, false});
     for (const auto& pair : pairs) {
         if (!pair.related) break;
-        table.add({pairName(pair, m), coherenceInWords(pair), arrivalInWords(pair, spectra),
+        table.add({pairName(m, pair.first, pair.second), coherenceInWords(pair), arrivalInWords(pair, spectra),
                    distanceInWords(pair, m.options.temperature), polarityInWords(pair),
                    fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
     }

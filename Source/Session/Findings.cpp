@@ -1,5 +1,8 @@
 #include "Session/Findings.h"
 
+#include "Core/Statistics.h"
+#include "Session/Words.h"
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -11,7 +14,6 @@ namespace {
 constexpr double chanceMisses = 0.05; // of triangles that one source rules: arrivals' errors have heavy tails
 constexpr std::size_t pairsNamed = 3; // one by one; of more only the number is told
 constexpr std::size_t tracksNamed = 4;
-constexpr double ninetyFive = 1.959964;
 
 /// "a, b and c", "a, b, c, d and 5 more".
 std::string namesOf(const Measurement& m, const std::vector<int>& tracks) {
@@ -25,22 +27,9 @@ std::string namesOf(const Measurement& m, const std::vector<int>& tracks) {
     return named == tracks.size() ? words : words + " and " + std::to_string(tracks.size() - named) + " more";
 }
 
-std::string pairName(const Measurement& m, const OddPair& pair) {
-    return m.tracks[static_cast<std::size_t>(pair.first)].name + " / " +
-           m.tracks[static_cast<std::size_t>(pair.second)].name;
-}
-
 std::string signedMs(Seconds time) {
     char text[32];
     std::snprintf(text, sizeof text, "%+.2f ms", inMilliseconds(time));
-    return text;
-}
-
-/// "1:23"
-std::string clockTime(Seconds time) {
-    const int seconds = static_cast<int>(std::lround(time.value));
-    char text[32];
-    std::snprintf(text, sizeof text, "%d:%02d", seconds / 60, seconds % 60);
     return text;
 }
 
@@ -67,8 +56,9 @@ std::vector<std::string> stabilityInWords(const Measurement& m) {
     for (const auto& move : m.stability.moved) {
         const bool alone = move.against == 1; // of two tracks: which of them, or whether a source, nobody can tell
         lines.push_back(nameOf(move.track) + ": " + (alone ? "moved, or another source took over," : "moved") +
-                        " at about " + clockTime(move.time) + " (arrival " + signedMs(move.step) + " against " +
-                        tracksInNumber(move.against) + "); measure before and after apart");
+                        " at about " + clockText(std::round(move.time.value), false) + " (arrival " +
+                        signedMs(move.step) + " against " + tracksInNumber(move.against) +
+                        "); measure before and after apart");
     }
     for (const auto& track : m.stability.wandering) {
         char range[48];
@@ -85,7 +75,7 @@ std::vector<std::string> consistencyInWords(const Measurement& m) {
     std::vector<std::string> lines;
     for (std::size_t k = 0; k < std::min(pairsNamed, found.oddArrivals.size()); ++k) {
         const auto& odd = found.oddArrivals[k];
-        lines.push_back(pairName(m, odd) + ": arrives at " + signedMs(odd.measured) +
+        lines.push_back(pairName(m, odd.first, odd.second) + ": arrives at " + signedMs(odd.measured) +
                         ", but the other pairs of these tracks say " + signedMs(odd.expected) +
                         "; do not nudge by this pair alone");
     }
@@ -93,7 +83,7 @@ std::vector<std::string> consistencyInWords(const Measurement& m) {
         lines.push_back(std::to_string(found.oddArrivals.size() - pairsNamed) +
                         " more pairs arrive at other times than the pairs beside them say; trust the fitted arrivals");
     for (std::size_t k = 0; k < std::min(pairsNamed, found.oddPolarities.size()); ++k)
-        lines.push_back(pairName(m, found.oddPolarities[k]) +
+        lines.push_back(pairName(m, found.oddPolarities[k].first, found.oddPolarities[k].second) +
                         ": polarity contradicts the other pairs of these tracks; listen before you flip by it");
     if (found.oddPolarities.size() > pairsNamed)
         lines.push_back(std::to_string(found.oddPolarities.size() - pairsNamed) +

@@ -60,8 +60,6 @@ TEST_CASE("amounts are written with their sign, and zero without one") {
     CHECK(signedAmount(-0.001, 2) == "0.00");
     CHECK(nudgeText(Seconds(0.0)) == "0");
     CHECK(nudgeText(milliseconds(-0.4)) == "\u22120.40");
-    CHECK(clockText(67.42, true) == "1:07.42");
-    CHECK(clockText(39.999, false) == "0:39");
 }
 
 TEST_CASE("what is written is understood again") {
