@@ -63,6 +63,10 @@ else()
     target_link_libraries(spillwright_highway INTERFACE hwy)
 endif()
 
+# Arrays of vectors are kept in registers: instruction sets whose vectors have no size at compile time are out.
+target_compile_definitions(spillwright_highway INTERFACE
+    "HWY_DISABLED_TARGETS=(HWY_SVE|HWY_SVE2|HWY_SVE_256|HWY_SVE2_128|HWY_RVV)")
+
 # ---- files and words
 find_package(nlohmann_json 3.11 QUIET)
 if(NOT nlohmann_json_FOUND)

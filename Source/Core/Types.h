@@ -62,6 +62,10 @@ struct Band {
 /// The third octaves 200 to 500 Hz, exact base-10 edges 10^2.25 and 10^2.75 Hz (IEC 61260-1). Shown as 178 to 562 Hz.
 inline const Band lowMidBand{Hertz(std::pow(10.0, 2.25)), Hertz(std::pow(10.0, 2.75))};
 
+/// From which arrival and polarity are told, frequencies weighing as f^wideBandExponent: nearly every octave alike.
+inline const Band wideBand{Hertz(60.0), Hertz(8000.0)};
+inline constexpr double wideBandExponent = -0.75;
+
 /// Speed of sound in dry air, 343.2 m/s * sqrt((T + 273.15) / 293.15). ISO 9613-1:1993. Metres per second.
 inline double speedOfSound(Celsius temperature) {
     return 343.2 * std::sqrt((temperature.value + 273.15) / 293.15);

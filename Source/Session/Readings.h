@@ -33,7 +33,8 @@ ReadSpan spanOf(const Measurement& measurement);
 
 /// From the spectra: which tracks are silent, which take part.
 void findUsable(Measurement& measurement);
-/// From the spectra: the pairs and what their triangles say, with their remarks. A fault where it was stopped.
+/// From the spectra: the pairs, what of them moves and what their triangles say, with their remarks. A fault where it
+/// was stopped.
 std::optional<Fault> readAllPairs(Measurement& measurement, Workers& workers, const Watch& watch);
 
 } // namespace spillwright

@@ -13,7 +13,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <fstream>
 #include <limits>
 #include <string>
 #include <vector>
@@ -167,25 +166,10 @@ void printTables(const std::vector<Read>& reads) {
                 those(all, [](const Read& r) { return r.strangersRelated; }).size(), all.size() - 1);
 }
 
-PairReading readTracks(const std::vector<float>& first, const std::vector<float>& second, std::vector<char>* spectra) {
+PairReading readTracks(const std::vector<float>& first, const std::vector<float>& second) {
     Workers alone(1);
     const auto crossSpectra = computeCrossSpectra(test::MemorySource({first, second}), {}, alone, {});
-    const auto reading = readPair(*crossSpectra, 0, 1, {});
-    if (spectra) {
-        const auto append = [&](const auto& values) {
-            const auto* bytes = reinterpret_cast<const char*>(values.data());
-            spectra->insert(spectra->end(), bytes, bytes + values.size() * sizeof(values[0]));
-        };
-        append(std::vector<double>{static_cast<double>(crossSpectra->binCount()), crossSpectra->binWidth(),
-                                   crossSpectra->sharedAverages(0, 1),
-                                   static_cast<double>(crossSpectra->sharedStretches(0, 1))});
-        std::vector<std::complex<float>> bins(static_cast<std::size_t>(crossSpectra->binCount()));
-        for (const auto& [i, j] : {std::pair{0, 1}, std::pair{0, 0}, std::pair{1, 1}}) {
-            crossSpectra->copyPair(i, j, 0, bins);
-            append(bins);
-        }
-    }
-    return reading;
+    return readPair(*crossSpectra, 0, 1, {});
 }
 
 } // namespace
@@ -194,12 +178,10 @@ int main(int argc, char** argv) {
     std::uint64_t set = 1;
     int pairs = 600;
     bool list = false;
-    std::string exportFile;
     CLI::App app("Readings of random pairs against the truth by geometry.");
     app.add_option("--set", set, "1-99: for fitting; 100 and up: fresh")->capture_default_str();
     app.add_option("--pairs", pairs, "how many")->capture_default_str();
     app.add_flag("--list", list, "one line a pair as well");
-    app.add_option("--export", exportFile, "the truths and cross-spectra, in binary, to fit with elsewhere");
     CLI11_PARSE(app, argc, argv);
 
     const auto folders = soundBankFolders();
@@ -208,8 +190,6 @@ int main(int argc, char** argv) {
         std::fprintf(stderr, "%s\n", bank.fault().line().c_str());
         return 1;
     }
-    std::ofstream exported;
-    if (!exportFile.empty()) exported.open(exportFile, std::ios::binary);
     std::vector<Read> reads;
     std::vector<float> stranger;
     for (int index = 0; index < pairs; ++index) {
@@ -218,30 +198,13 @@ int main(int argc, char** argv) {
             std::fprintf(stderr, "%s\n", pair.fault().line().c_str());
             return 1;
         }
-        std::vector<char> spectra;
         Read read;
-        read.reading = readTracks(pair->first, pair->second, exported.is_open() ? &spectra : nullptr);
+        read.reading = readTracks(pair->first, pair->second);
         if (!stranger.empty()) {
             const auto length = std::min(stranger.size(), pair->first.size());
-            read.strangersRelated =
-                readTracks({pair->first.begin(), pair->first.begin() + static_cast<long>(length)},
-                           {stranger.begin(), stranger.begin() + static_cast<long>(length)}, nullptr)
-                    .related;
-        }
-        if (exported.is_open()) {
-            const double truth[] = {pair->arrivalSeconds * RandomPair::rate,
-                                    static_cast<double>(sign(pair->polarity)),
-                                    pair->aheadDb,
-                                    pair->decaySeconds,
-                                    pair->seconds,
-                                    pair->noiseDb,
-                                    pair->low ? 1.0 : 0.0,
-                                    pair->directShare,
-                                    read.reading.related ? 1.0 : 0.0,
-                                    read.found() ? read.reading.arrival->delay.value * RandomPair::rate
-                                                 : std::numeric_limits<double>::quiet_NaN()};
-            exported.write(reinterpret_cast<const char*>(truth), sizeof(truth));
-            exported.write(spectra.data(), static_cast<std::streamsize>(spectra.size()));
+            read.strangersRelated = readTracks({pair->first.begin(), pair->first.begin() + static_cast<long>(length)},
+                                               {stranger.begin(), stranger.begin() + static_cast<long>(length)})
+                                        .related;
         }
         stranger = std::move(pair->second);
         pair->first = {};

@@ -57,6 +57,17 @@ std::vector<fs::path> filesIn(const fs::path& folder) {
     return files;
 }
 
+/// A recording that was measured and kept.
+struct KeptRecording {
+    TemporaryFolder folder, kept;
+    SpectraCache cache{kept.path()};
+    Measured first = [this] {
+        writeTracks(folder.path(), 1);
+        return measured(folder.path());
+    }();
+    KeptRecording() { cache.keep(*first.recording, *first.spectra); }
+};
+
 } // namespace
 
 TEST_CASE("an unchanged recording gets back the very spectra that were kept") {
@@ -80,11 +91,8 @@ TEST_CASE("an unchanged recording gets back the very spectra that were kept") {
 }
 
 TEST_CASE("a recording that has changed in any way is measured anew") {
-    TemporaryFolder folder, kept;
-    writeTracks(folder.path(), 1);
-    const SpectraCache cache(kept.path());
-    const auto first = measured(folder.path());
-    cache.keep(*first.recording, *first.spectra);
+    const KeptRecording of;
+    const auto& [folder, kept, cache, first] = of;
     const auto second = folder.path() / "2 two.wav";
     const auto changedAt = fs::last_write_time(second);
 
@@ -110,11 +118,8 @@ TEST_CASE("a recording that has changed in any way is measured anew") {
 }
 
 TEST_CASE("a damaged file of the cache is as good as none") {
-    TemporaryFolder folder, kept;
-    writeTracks(folder.path(), 1);
-    const SpectraCache cache(kept.path());
-    const auto first = measured(folder.path());
-    cache.keep(*first.recording, *first.spectra);
+    const KeptRecording of;
+    const auto& [folder, kept, cache, first] = of;
     const auto files = filesIn(kept.path());
     REQUIRE(files.size() == 1);
     const auto size = fs::file_size(files[0]);

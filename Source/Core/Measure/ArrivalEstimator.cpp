@@ -13,9 +13,7 @@ namespace {
 
 // The constants were fitted in samples at 48 kHz; at any other rate a "sample" means the same time.
 constexpr double sample = 1.0 / 48000.0; // s
-const Band wideBand{Hertz(60.0), Hertz(8000.0)};
 const Band likelyBand{Hertz(60.0), Hertz(12000.0)};
-constexpr double wideExponent = -0.75;
 constexpr double leastGridRate = 40000.0; // Hz: five points a period of 8 kHz
 constexpr double sure = 0.8;
 constexpr int newtonSteps = 2;
@@ -41,7 +39,7 @@ double logistic(double x) {
 ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) : geometry(of) {
     const auto range = [&](Band b) { return binsWithin(b, geometry.binWidth, geometry.binCount); };
     const auto wideBins = range(wideBand), likelyBins = range(likelyBand), bandBins = range(options.band);
-    wide = weighting(wideBins.firstBin, wideBins.lastBin, wideExponent);
+    wide = weighting(wideBins.firstBin, wideBins.lastBin, wideBandExponent);
     likely = weighting(likelyBins.firstBin, likelyBins.lastBin, 0.0);
     band = weighting(bandBins.firstBin, bandBins.lastBin, -1.0);
     needed = std::max({0, wideBins.lastBin, likelyBins.lastBin, bandBins.lastBin}) + 1;

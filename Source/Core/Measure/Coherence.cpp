@@ -1,14 +1,15 @@
 #include "Core/Measure/Coherence.h"
 
+#include "Core/Measure/WindowOverlap.h"
+#include "Core/Statistics.h"
+
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 namespace spillwright {
 
 namespace {
 
-constexpr double deviations = 1.96; // 95 % of a normal distribution
 constexpr double incoherent = 1e-9; // least 1 - C: float sums know no better
 constexpr double fewestAverages = 2.0;
 
@@ -21,23 +22,23 @@ struct Scatter {
     }
 };
 
-/// The place to which `estimate` is `deviations` of that place's own scatter away, above (side 1) or below it (-1). By
+/// The place to which `estimate` is 1.96 of that place's own scatter away, above (side 1) or below it (-1). By
 /// Newton's steps from beyond, on a function that bends one way only.
 double end(double estimate, const Scatter& scatter, double side) {
     constexpr int steps = 8;
     const auto deviation = [&](double incoherence) { return std::sqrt(scatter.variance(incoherence)); };
-    if (side < 0.0 && estimate <= deviations * deviation(1.0)) return 0.0;
+    if (side < 0.0 && estimate <= ninetyFive * deviation(1.0)) return 0.0;
     double y = side < 0.0 ? 0.0
-                          : std::max(estimate, 0.0) + deviations * std::sqrt(scatter.linear + scatter.square) +
-                                deviations * deviations * scatter.linear;
+                          : std::max(estimate, 0.0) + ninetyFive * std::sqrt(scatter.linear + scatter.square) +
+                                ninetyFive * ninetyFive * scatter.linear;
     for (int step = 0; step < steps; ++step) {
         const double incoherence = std::exp(-y);
         const double here = deviation(incoherence);
         const double bend =
             (scatter.linear * incoherence - 2.0 * scatter.square * incoherence * incoherence) / here / 2.0;
-        const double slope = 1.0 - side * deviations * bend;
+        const double slope = 1.0 - side * ninetyFive * bend;
         if (!(slope > 0.0)) break;
-        y = std::max(0.0, y - (y - estimate - side * deviations * here) / slope);
+        y = std::max(0.0, y - (y - estimate - side * ninetyFive * here) / slope);
     }
     return y;
 }
@@ -57,11 +58,10 @@ namespace {
 
 /// Covariance of the sums over two pools, for bins of variance 1.
 double inCommon(const Pool& a, const Pool& b) {
-    constexpr std::array<double, 3> shared{1.0, 4.0 / 9.0, 1.0 / 36.0};
     double sum = 0.0;
     for (int i = a.firstBin; i < a.firstBin + a.bins; ++i)
         for (int j = std::max(b.firstBin, i - 2); j <= std::min(b.firstBin + b.bins - 1, i + 2); ++j)
-            sum += shared[static_cast<std::size_t>(std::abs(i - j))];
+            sum += hannNeighbours[static_cast<std::size_t>(std::abs(i - j))];
     return sum;
 }
 

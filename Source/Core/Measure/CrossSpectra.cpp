@@ -21,15 +21,14 @@ namespace {
 using kernels::binsPerBlock;
 using kernels::floatsPerBlock;
 
-constexpr double windowSeconds = 0.25;                // at least; the next power of two
-constexpr int shortestWindow = 1024;                  // samples
-constexpr int windowsPerStretch = 29;                 // at most: 5.1 s at 48 kHz
-constexpr int stretchesWanted = 4;                    // for the test of repeating phases ...
-constexpr int windowsNeeded = 4;                      // ... of so many windows each
-constexpr double highestHertz = 24000.0;              // kept
-constexpr double phaseLow = 60.0, phaseHigh = 8000.0; // Hz
-constexpr double averagesPerWindow = 0.947;           // Hann, 50 % overlap (Welch 1967)
-constexpr std::size_t pairsAhead = 6;                 // fetched while one is copied
+constexpr double windowSeconds = 0.25;      // at least; the next power of two
+constexpr int shortestWindow = 1024;        // samples
+constexpr int windowsPerStretch = 29;       // at most: 5.1 s at 48 kHz
+constexpr int stretchesWanted = 4;          // for the test of repeating phases ...
+constexpr int windowsNeeded = 4;            // ... of so many windows each
+constexpr double highestHertz = 24000.0;    // kept
+constexpr double averagesPerWindow = 0.947; // Hann, 50 % overlap (Welch 1967)
+constexpr std::size_t pairsAhead = 6;       // fetched while one is copied
 constexpr float clipLevel = 0.9999f;
 constexpr float silentPeak = 3.16227766e-5f; // -90 dBFS
 constexpr float largestSample = 1e6f;        // a damaged float file may hold anything; squares must stay finite
@@ -170,8 +169,8 @@ struct Store {
         const double width = binWidth();
         bins = std::min(plan.window / 2, static_cast<int>(std::floor(highestHertz / width + 1e-9))) + 1;
         sums = PairSums::ofBins(0, blocks(), pairs());
-        for (int bin = static_cast<int>(std::ceil(phaseLow / width - 1e-9));
-             bin < bins && bin <= static_cast<int>(std::floor(phaseHigh / width + 1e-9)); ++bin)
+        for (int bin = static_cast<int>(std::ceil(wideBand.low.value / width - 1e-9));
+             bin < bins && bin <= static_cast<int>(std::floor(wideBand.high.value / width + 1e-9)); ++bin)
             phasePools.push_back({bin, 1});
         if (!phasePools.empty()) {
             const int first = phasePools.front().firstBin / binsPerBlock;
@@ -194,8 +193,8 @@ struct Store {
           bins(whole.pools.back().firstBin + whole.pools.back().bins), statistics(whole.statistics.size()),
           sums(PairSums::ofPools(whole.keeping, pairs())), phases(PairSums::ofPools(whole.keeping, pairs())) {
         for (const Pool& pool : whole.pools)
-            if (pool.firstBin * binWidth() >= phaseLow - 1e-9 &&
-                (pool.firstBin + pool.bins - 1) * binWidth() <= phaseHigh + 1e-9)
+            if (pool.firstBin * binWidth() >= wideBand.low.value - 1e-9 &&
+                (pool.firstBin + pool.bins - 1) * binWidth() <= wideBand.high.value + 1e-9)
                 phasePools.push_back(pool);
         plan.from = chosen.empty() ? plan.from : whole.span(chosen.front().stretch).from;
         plan.to = chosen.empty() ? plan.from : whole.span(chosen.back().stretch).to;

@@ -1,7 +1,5 @@
 #include "Core/Measure/Kernels.h"
 
-// Arrays of vectors are kept in registers here: instruction sets whose vectors have no size at compile time are out.
-#define HWY_DISABLED_TARGETS (HWY_SVE | HWY_SVE2 | HWY_SVE_256 | HWY_SVE2_128 | HWY_RVV)
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "Core/Measure/Kernels.cpp"
 #include <hwy/cache_control.h>

@@ -1,5 +1,7 @@
 #include "Core/Measure/MainsHum.h"
 
+#include "Core/Types.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -8,14 +10,13 @@ namespace spillwright {
 
 namespace {
 
-constexpr double widestBin = 6.0;       // Hz: eight bins from line to line
-constexpr double strays = 0.006;        // the mains and a recorder's clock stay within so much of 50 or 60 Hz
-constexpr double wanders = 0.001;       // within a recording
-constexpr int multiplesAsked = 20;      // 1000 or 1200 Hz
-constexpr double highestHertz = 8000.0; // to which lines are followed
-constexpr float clearlyAbove = 4.0f;    // of the cross-power between two lines: 6 dB
-constexpr double lobe = 2.5;            // bins to either side that a Hann window gives a line
-constexpr double spilled = 0.1;         // of a bin's cross-power: from here on the line rules it
+constexpr double widestBin = 6.0;    // Hz: eight bins from line to line
+constexpr double strays = 0.006;     // the mains and a recorder's clock stay within so much of 50 or 60 Hz
+constexpr double wanders = 0.001;    // within a recording
+constexpr int multiplesAsked = 20;   // 1000 or 1200 Hz
+constexpr float clearlyAbove = 4.0f; // of the cross-power between two lines: 6 dB
+constexpr double lobe = 2.5;         // bins to either side that a Hann window gives a line
+constexpr double spilled = 0.1;      // of a bin's cross-power: from here on the line rules it
 
 /// Power that a Hann window spills `bins` away from a line, of the line's own: the envelope of its side lobes.
 double spill(double bins) {
@@ -27,14 +28,11 @@ double spill(double bins) {
 
 } // namespace
 
-MainsHumFinder::MainsHumFinder(double binWidth, int binCount) : width(binWidth), bins(binCount) {}
-
-int MainsHumFinder::binOf(double hertz) const {
-    return std::clamp(static_cast<int>(std::lround(hertz / width)), 0, bins - 1);
-}
+MainsHumFinder::MainsHumFinder(double binWidth) : width(binWidth) {}
 
 float MainsHumFinder::tallestAround(std::span<const float> magnitudes, double hertz) const {
-    const int bin = binOf(hertz);
+    const int bins = static_cast<int>(magnitudes.size());
+    const int bin = std::clamp(static_cast<int>(std::lround(hertz / width)), 0, bins - 1);
     float tallest = 0.0f;
     for (int k = std::max(0, bin - 1); k <= std::min(bins - 1, bin + 1); ++k)
         tallest = std::max(tallest, magnitudes[static_cast<std::size_t>(k)]);
@@ -43,6 +41,7 @@ float MainsHumFinder::tallestAround(std::span<const float> magnitudes, double he
 
 /// Mean of the bins from one frequency to another, the lines' own lobes left out.
 float MainsHumFinder::between(std::span<const float> magnitudes, double lowHz, double highHz) const {
+    const int bins = static_cast<int>(magnitudes.size());
     const int low = std::max(1, static_cast<int>(std::ceil(lowHz / width + lobe)));
     const int high = std::min(bins - 1, static_cast<int>(std::floor(highHz / width - lobe)));
     float total = 0.0f;
@@ -61,6 +60,7 @@ bool MainsHumFinder::stands(std::span<const float> magnitudes, double mains, int
 /// The mains' frequency near a nominal one, by the lines that stand together.
 double MainsHumFinder::sharpened(std::span<const float> magnitudes, double nominal) const {
     constexpr int steps = 12;
+    const int bins = static_cast<int>(magnitudes.size());
     double best = nominal, most = -1.0;
     for (int step = -steps; step <= steps; ++step) {
         const double mains = nominal * (1.0 + strays * step / steps);
@@ -88,8 +88,9 @@ double MainsHumFinder::sharpened(std::span<const float> magnitudes, double nomin
 /// Marks the bins that lines rule: within their lobe and their wander, or where their side lobes reach. Lines that
 /// music hides for a while count as well, to an octave above the highest that stands.
 void MainsHumFinder::rule(std::span<const float> magnitudes, MainsHum& hum) const {
-    hum.ruled.assign(static_cast<std::size_t>(bins), 0);
-    const int multiples = static_cast<int>(std::min(highestHertz, (bins - 2) * width) / hum.hertz);
+    const int bins = static_cast<int>(magnitudes.size());
+    hum.ruled.assign(magnitudes.size(), 0);
+    const int multiples = static_cast<int>(std::min(wideBand.high.value, (bins - 2) * width) / hum.hertz);
     int highest = 0;
     for (int multiple = 1; multiple <= multiples; ++multiple)
         if (stands(magnitudes, hum.hertz, multiple)) highest = multiple;

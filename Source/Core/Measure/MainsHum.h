@@ -18,18 +18,16 @@ struct MainsHum {
 /// Finds them. Immutable, any number of threads.
 class MainsHumFinder {
 public:
-    /// Bins 0..binCount-1, binWidth Hz apart, of Hann windows.
-    MainsHumFinder(double binWidth, int binCount);
+    /// Of Hann windows whose bins lie binWidth Hz apart.
+    explicit MainsHumFinder(double binWidth);
 
-    /// False: no lines, or the window is too short to tell them apart (bins wider than 6 Hz). `magnitudes` |S12| a bin.
-    /// At least `fewestLines`. Mostly done after some hundred operations; a hum costs O(bins * lines).
+    /// False: no lines, or the window is too short to tell them apart (bins wider than 6 Hz). `magnitudes` |S12| a bin,
+    /// from 0 Hz on. At least `fewestLines`. Mostly done after some hundred operations; a hum costs O(bins * lines).
     bool find(std::span<const float> magnitudes, int fewestLines, MainsHum& hum) const;
 
 private:
     double width;
-    int bins;
 
-    int binOf(double hertz) const;
     float tallestAround(std::span<const float> magnitudes, double hertz) const;
     float between(std::span<const float> magnitudes, double lowHz, double highHz) const;
     bool stands(std::span<const float> magnitudes, double mains, int multiple) const;

@@ -1,5 +1,7 @@
 #include "Core/Measure/Movement.h"
 
+#include "Core/Statistics.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -9,26 +11,16 @@ namespace spillwright {
 
 namespace {
 
-constexpr double bisquare = 4.685;        // deviations: 95 % efficient for normal errors (Beaton & Tukey 1974)
-constexpr double madToDeviation = 1.4826; // of normal errors
-constexpr double leastScale = 2e-9;       // s: rounding of the kept spectra
-constexpr double leastError = 5e-8;       // s: no clock is compared better than this at either end
-constexpr std::size_t besideStep = 3;     // arrivals on either side of a step
+constexpr double bisquare = 4.685;    // deviations: 95 % efficient for normal errors (Beaton & Tukey 1974)
+constexpr double leastScale = 2e-9;   // s: rounding of the kept spectra
+constexpr double leastError = 5e-8;   // s: no clock is compared better than this at either end
+constexpr std::size_t besideStep = 3; // arrivals on either side of a step
 constexpr std::size_t enoughForMedians = 20;
 constexpr double medianWorth = 0.4; // of a residual for the scale: the median of sizes is 37 % efficient
 constexpr double mostStrays = 0.2;  // of a line or step; more are no strays
 constexpr int iterations = 12;
 constexpr double turningSpread = 1e-4; // s, and ...
 constexpr double turningFactor = 6.0;  // ... so many uncertainties: more than scatter about one value
-constexpr double ninetyFive = 1.959964;
-
-double medianOf(std::vector<double> values) {
-    if (values.empty()) return 0.0;
-    const auto middle = values.begin() + std::ssize(values) / 2;
-    std::nth_element(values.begin(), middle, values.end());
-    if (values.size() % 2 == 1) return *middle;
-    return 0.5 * (*middle + *std::max_element(values.begin(), middle));
-}
 
 double scaleOf(const std::vector<double>& residuals) {
     std::vector<double> sizes(residuals.size());

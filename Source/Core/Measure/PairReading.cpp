@@ -28,6 +28,9 @@ constexpr double patternShare = 0.9;     // of the relation, to be found on the 
 constexpr double lineHalfWidth = 3.0;    // bins
 constexpr double hummingCoherence = 0.9; // of lines below the bins whose phases are kept
 
+// Of a sum over bins, against that of independent ones: the square root of 1 + 2 (4/9 + 1/36), see hannNeighbours.
+constexpr double sharedWithNeighbours = 1.4;
+
 // What is printed on two tracks.
 constexpr double filledFrom = 0.95;         // coherence of the bins that a printed signal fills
 constexpr double misalignedRipple = 0.1;    // radians squared: what windows a whole coherence apart do to tunes' phases
@@ -105,7 +108,7 @@ private:
 
 PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, const ReadingOptions& options)
     : spectra(of), estimator({of.binWidth(), of.binCount(), of.windowLength() / of.sampleRate()}, options),
-      humFinder(of.binWidth(), of.binCount()),
+      humFinder(of.binWidth()),
       bandMean(CoherenceMean::overOctaves(binsWithin(options.band, of.binWidth(), of.binCount()), of.phasePools())),
       bandThirds(thirdOctaveBins(options.band, of.binWidth(), of.binCount())),
       powers(static_cast<std::size_t>(of.trackCount())) {
@@ -134,8 +137,6 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
         last = std::max(last, pool.last);
     }
     bins = static_cast<std::size_t>(std::max(estimator.binsNeeded(), last + 1));
-
-    humFinder = MainsHumFinder(of.binWidth(), static_cast<int>(bins)); // sees what is copied of a pair
 
     std::vector<std::complex<float>> own(bins);
     for (const int track : tracks) {
@@ -303,7 +304,6 @@ bool PairReader::printed(const Arrival& arrival, Polarity polarity, const PhaseW
         excess += bin.weight * (angle * angle - bin.variance);
         doubt += bin.weight * bin.weight * 2.0 * bin.variance * bin.variance * count / (count - 1.0);
     }
-    constexpr double sharedWithNeighbours = 1.4;                    // square root of 1 + 2 (4/9 + 1/36)
     level = std::sqrt(16.0 / 3.0 * power) / spectra.windowLength(); // one-sided; a Hann window's mean square is 3/8
     return excess + deviationsBelow * sharedWithNeighbours * std::sqrt(doubt) < flat * weights;
 }
@@ -326,7 +326,6 @@ bool PairReader::faintlyAlike(const PhaseWeights& stretches, const Scratch& scra
         slope -= omega * im;
         spread += omega * omega;
     }
-    constexpr double sharedWithNeighbours = 1.4;
     const double noise = sharedWithNeighbours * std::sqrt(stretches.squares / 2.0);
     const double lag = moment != 0.0 ? slope / moment : 0.0, doubt = noise * std::sqrt(spread) / std::abs(moment);
     return std::abs(along) > faintSignificance * noise * std::sqrt(static_cast<double>(scratch.phases.size())) &&

@@ -2,6 +2,7 @@
 
 #include "Core/Measure/GraphFit.h"
 #include "Core/Measure/StretchFollower.h"
+#include "Core/Statistics.h"
 
 #include <algorithm>
 #include <cmath>
@@ -18,15 +19,8 @@ constexpr double fewOthers = 0.25; // of the pairs of other tracks may say it to
 constexpr double sure = 0.8;
 constexpr std::size_t followedAtOnce = 128; // pairs
 constexpr double clocksApart = 5.0;         // uncertainties
-constexpr double ninetyFive = 1.959964;
-constexpr double tooFarToFollow = 3e-3; // s: the overall arrival of such a drift is chance
-constexpr double leastRate = 1e-3;      // ppm: no clock is compared better
-
-double medianOf(std::vector<double> values) {
-    std::sort(values.begin(), values.end());
-    const std::size_t n = values.size();
-    return n == 0 ? 0.0 : 0.5 * (values[(n - 1) / 2] + values[n / 2]);
-}
+constexpr double tooFarToFollow = 3e-3;     // s: the overall arrival of such a drift is chance
+constexpr double leastRate = 1e-3;          // ppm: no clock is compared better
 
 /// Readings whose movement is known, seen from their tracks.
 class Consensus {
@@ -190,7 +184,7 @@ void Consensus::moves(Stability& stability) const {
         std::vector<double> apart;
         for (const double step : steps)
             apart.push_back(std::abs(step - medianOf(steps)));
-        const double uncertainty = std::max(medianOf(errors), 1.4826 * medianOf(apart));
+        const double uncertainty = std::max(medianOf(errors), madToDeviation * medianOf(apart));
         found.push_back({bestTrack, Seconds(medianOf(times)), Seconds(medianOf(steps)), Seconds(uncertainty),
                          static_cast<int>(steps.size())});
     }

@@ -1,6 +1,7 @@
 #include "Core/Measure/StretchFollower.h"
 
 #include "Core/Measure/StretchKernels.h"
+#include "Core/Measure/WindowOverlap.h"
 
 #include <algorithm>
 #include <cmath>
@@ -10,8 +11,6 @@ namespace spillwright {
 
 namespace {
 
-constexpr double lowHertz = 60.0, highHertz = 8000.0;
-constexpr double exponent = -0.75;
 constexpr double groupsPerOctave = 8.0;
 constexpr double gridStep = 3e-5; // s: four points a period of 8 kHz
 constexpr int gridReach = 100;    // points either side: 3 ms
@@ -26,17 +25,10 @@ constexpr double turningAbove = 7.0; // deviations, of some ten thousand lags an
 constexpr double mostPpm = 300.0;
 constexpr double mostCoherent = 0.98;
 
-double medianOf(std::vector<double> values) {
+/// The value below which `share` of them lie, one of them; 0 of none.
+double quantileOf(std::vector<double> values, double share) {
     if (values.empty()) return 0.0;
-    const auto middle = values.begin() + std::ssize(values) / 2;
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
-
-/// What a stretch reaches whose arrival was met, though many were not.
-double upperQuartileOf(std::vector<double> values) {
-    if (values.empty()) return 0.0;
-    const auto place = values.begin() + std::ssize(values) * 3 / 4;
+    const auto place = values.begin() + static_cast<std::ptrdiff_t>(static_cast<double>(values.size()) * share);
     std::nth_element(values.begin(), place, values.end());
     return *place;
 }
@@ -46,7 +38,7 @@ double restless(const std::vector<StretchArrival>& arrivals) {
     std::vector<double> changes;
     for (std::size_t k = 1; k < arrivals.size(); ++k)
         changes.push_back(std::abs(arrivals[k].lag.value - arrivals[k - 1].lag.value));
-    return medianOf(std::move(changes));
+    return quantileOf(std::move(changes), 0.5);
 }
 
 } // namespace
@@ -55,15 +47,15 @@ StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
     const auto pools = spectra.pools();
     const double width = spectra.binWidth();
     const auto centre = [&](std::size_t k) { return (pools[k].firstBin + 0.5 * (pools[k].bins - 1)) * width; };
-    while (firstPool < pools.size() && centre(firstPool) < lowHertz)
+    while (firstPool < pools.size() && centre(firstPool) < wideBand.low.value)
         ++firstPool;
-    while (firstPool + poolCount < pools.size() && centre(firstPool + poolCount) <= highHertz)
+    while (firstPool + poolCount < pools.size() && centre(firstPool + poolCount) <= wideBand.high.value)
         ++poolCount;
     poolOmega.assign(kernels::padded(poolCount), 0.0f);
     poolWeight.assign(kernels::padded(poolCount), 0.0f);
     double total = 0.0, squares = 0.0, block = -1.0;
     const auto weightOf = [&](std::size_t k) {
-        return pools[firstPool + k].bins * std::pow(centre(firstPool + k), exponent);
+        return pools[firstPool + k].bins * std::pow(centre(firstPool + k), wideBandExponent);
     };
     for (std::size_t k = 0; k < poolCount; ++k)
         total += weightOf(k);
@@ -73,7 +65,7 @@ StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
         poolOmega[k] = static_cast<float>(2.0 * std::numbers::pi * hertz);
         poolWeight[k] = static_cast<float>(w);
         squares += w * w;
-        const double here = std::floor(groupsPerOctave * std::log2(hertz / lowHertz));
+        const double here = std::floor(groupsPerOctave * std::log2(hertz / wideBand.low.value));
         if (here != block) {
             groupFrom.push_back(k);
             groupWeight.push_back(0.0);
@@ -91,8 +83,8 @@ StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
         omega[g] = static_cast<float>(sums[g] / groupWeight[g]);
         flat[g] = 1.0f;
     }
-    // Neighbouring bins of a Hann spectrum share 4/9, next but one 1/36: 1 + 2 (4/9 + 1/36) where pools are bins.
-    noiseHeight = std::sqrt(0.5 * squares * (1.0 + 2.0 * (4.0 / 9.0 + 1.0 / 36.0)));
+    // As where pools are bins.
+    noiseHeight = std::sqrt(0.5 * squares * (1.0 + 2.0 * (hannNeighbours[1] + hannNeighbours[2])));
     gridRe.resize((2 * gridReach + 1) * stride());
     gridIm.resize(gridRe.size());
     for (int point = -gridReach; point <= gridReach; ++point) {
@@ -220,7 +212,8 @@ std::vector<StretchArrival> StretchFollower::follow(Pair& pair, Scratch& scratch
     }
     if (sounding.empty()) return {};
     // Where the peak is missing or low, another is looked for, from the tallest stretch outwards.
-    const double usual = std::max(upperQuartileOf(heights), 2.0 * aboveNoise * noiseHeight);
+    // A height that is reached where the arrival was met, though in many stretches it was not.
+    const double usual = std::max(quantileOf(heights, 0.75), 2.0 * aboveNoise * noiseHeight);
     const auto tallest =
         static_cast<std::size_t>(std::max_element(sounding.begin(), sounding.end(),
                                                   [&](auto a, auto b) { return steps[a].height < steps[b].height; }) -

@@ -1,7 +1,5 @@
 #include "Core/Measure/StretchKernels.h"
 
-// As in Kernels.cpp: only vectors whose size is known at compile time.
-#define HWY_DISABLED_TARGETS (HWY_SVE | HWY_SVE2 | HWY_SVE_256 | HWY_SVE2_128 | HWY_RVV)
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "Core/Measure/StretchKernels.cpp"
 #include <hwy/foreach_target.h> // first: includes this file once for each instruction set

@@ -1,6 +1,7 @@
 #include "Core/Measure/StretchPools.h"
 
 #include "Core/Measure/Kernels.h"
+#include "Core/Types.h"
 
 #include <algorithm>
 #include <array>
@@ -12,7 +13,6 @@ namespace {
 
 using kernels::binsPerBlock;
 
-constexpr double keptToHertz = 8000.0;
 constexpr double middleToHertz = 2000.0;
 constexpr double wholeToHertz = 562.341325; // the low-mid band is kept bin by bin
 constexpr int widestPool = 8;               // bins
@@ -52,7 +52,7 @@ std::vector<Pool> Keeping::pools(int bins) const {
 }
 
 Keeping chooseKeeping(int bins, double binWidthHz, int tracks, int stretches, std::size_t atMostBytes) {
-    const int blocks = std::min((bins + binsPerBlock - 1) / binsPerBlock, blockOf(keptToHertz, binWidthHz) + 1);
+    const int blocks = std::min((bins + binsPerBlock - 1) / binsPerBlock, blockOf(wideBand.high.value, binWidthHz) + 1);
     for (int together = 1;; together *= 2)
         for (const Grain& grain : grains) {
             Keeping keeping;
