@@ -3,6 +3,7 @@
 #include <cerrno>
 #include <cstring>
 #include <fstream>
+#include <sstream>
 #include <string>
 
 namespace spillwright {
@@ -40,6 +41,16 @@ Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) 
         return fault();
     }
     return done();
+}
+
+Result<std::string> readTextFile(const std::filesystem::path& path, std::string_view word) {
+    std::ifstream file(path, std::ios::binary);
+    std::ostringstream text;
+    if (file) text << file.rdbuf();
+    if (!file)
+        return Fault{path.string(), "this " + std::string(word) + " cannot be read",
+                     "check the name and the permissions"};
+    return text.str();
 }
 
 } // namespace spillwright

@@ -3,6 +3,7 @@
 #include "Core/Result.h"
 
 #include <filesystem>
+#include <string>
 #include <string_view>
 
 namespace spillwright {
@@ -11,5 +12,8 @@ namespace spillwright {
 /// What is no regular file (a terminal, a pipe, a device) is written to as it is, a link is followed.
 /// Faults: the folder is absent or cannot be written to, the disk is full.
 Outcome writeTextFile(const std::filesystem::path& path, std::string_view text);
+
+/// The whole of a text file. Fault: it cannot be read; `word` says what it was to be ("setting").
+Result<std::string> readTextFile(const std::filesystem::path& path, std::string_view word);
 
 } // namespace spillwright

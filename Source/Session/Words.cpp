@@ -4,8 +4,32 @@
 #include <array>
 #include <cmath>
 #include <cstdio>
+#include <utility>
+#include <vector>
 
 namespace spillwright {
+
+namespace {
+
+/// Edit distance of two names without regard to ASCII case, for "did you mean".
+int distance(std::string_view a, std::string_view b) {
+    auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
+    std::vector<int> row(b.size() + 1);
+    for (std::size_t j = 0; j <= b.size(); ++j)
+        row[j] = static_cast<int>(j);
+    for (std::size_t i = 1; i <= a.size(); ++i) {
+        int diagonal = row[0];
+        row[0] = static_cast<int>(i);
+        for (std::size_t j = 1; j <= b.size(); ++j) {
+            const int substituted = diagonal + (lower(a[i - 1]) == lower(b[j - 1]) ? 0 : 1);
+            diagonal = row[j];
+            row[j] = std::min({row[j] + 1, row[j - 1] + 1, substituted});
+        }
+    }
+    return row[b.size()];
+}
+
+} // namespace
 
 std::string pairName(const Measurement& measurement, int first, int second) {
     return measurement.tracks[static_cast<std::size_t>(first)].name + " / " +
@@ -18,6 +42,18 @@ std::string clockText(double seconds, bool hundredths) {
     std::snprintf(text.data(), text.size(), hundredths ? "%lld:%02lld.%02lld" : "%lld:%02lld", total / 6000,
                   total / 100 % 60, total % 100);
     return text.data();
+}
+
+std::string nearNames(std::string_view name, std::span<const std::string> names) {
+    constexpr std::size_t most = 3;
+    std::vector<std::pair<int, std::string>> near;
+    for (const auto& other : names)
+        near.emplace_back(distance(name, other), other);
+    std::stable_sort(near.begin(), near.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+    std::string list = "near ones: ";
+    for (std::size_t i = 0; i < std::min(near.size(), most); ++i)
+        list += (i == 0 ? "'" : ", '") + near[i].second + "'";
+    return list;
 }
 
 } // namespace spillwright

@@ -2,7 +2,9 @@
 
 #include "Session/Measurement.h"
 
+#include <span>
 #include <string>
+#include <string_view>
 
 namespace spillwright {
 
@@ -11,5 +13,8 @@ std::string pairName(const Measurement& measurement, int first, int second);
 
 /// "1:07", or "1:07.42"; what is left is cut off.
 std::string clockText(double seconds, bool hundredths);
+
+/// "near ones: 'snare', 'snare under'": the three most alike.
+std::string nearNames(std::string_view name, std::span<const std::string> names);
 
 } // namespace spillwright
