@@ -46,6 +46,7 @@ struct SpillMap {
     std::vector<double> unexplained;    ///< [track of the recording] Of its energy, what no source explains: 0..1.
     std::vector<Seconds> times;         ///< Middle of each window that presence is told of.
     std::vector<std::vector<float>> presence;            ///< [source][time] dB against its own mean.
+    std::vector<std::vector<double>> powerByThirdOctave; ///< [source][centre] In its close track, squares of full scale.
     std::vector<std::vector<double>> shareByThirdOctave; ///< [reading][centre] Of the track's energy there, 0..1.
 };
 
