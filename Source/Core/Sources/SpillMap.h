@@ -50,4 +50,10 @@ struct SpillMap {
     std::vector<std::vector<double>> shareByThirdOctave; ///< [reading][centre] Of the track's energy there, 0..1.
 };
 
+/// A span of the recording.
+struct Moments {
+    Seconds from, to;
+    bool operator==(const Moments&) const = default;
+};
+
 } // namespace spillwright
