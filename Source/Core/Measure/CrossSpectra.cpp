@@ -2,6 +2,7 @@
 
 #include "Core/Measure/Kernels.h"
 #include "Core/Measure/LargeArray.h"
+#include "Core/Measure/WindowSpectra.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
 
@@ -162,6 +163,7 @@ struct Store {
     std::vector<Pool> pools;
     std::vector<TrackStatistics> stretchStatistics; // [kept stretch][track]
     LargeArray<std::uint32_t> kept;                 // [kept stretch][block][pair][value]
+    std::optional<WindowSpectra> windows;           // of a pass
 
     /// For a pass.
     Store(const Plan& cut, int trackCount, double sampleRate, std::size_t keepAtMostBytes)
@@ -185,6 +187,7 @@ struct Store {
         stretchStatistics.resize(static_cast<std::size_t>(keeping.stretches) * statistics.size());
         kept = LargeArray<std::uint32_t>(static_cast<std::size_t>(keeping.stretches) * valuesPerStretch() +
                                          binsPerBlock); // read in whole vectors
+        windows.emplace(tracks, plan.windows, width, bins);
     }
 
     /// For an average of some kept stretches of another, in ascending order.
@@ -428,6 +431,7 @@ void Pass::transform(Lane& lane, int stretch, int inBatch, Scratch& mine) {
                                    spectra.data() + static_cast<std::size_t>(inBatch) * stretchStride +
                                        index * trackStride + static_cast<std::size_t>(window) * floatsPerBlock,
                                    blockStride);
+            store.windows->take((*lane.tracks)[track], plan.windowsBefore(stretch) + window, mine.spectrum.data());
             if (lane.peaks[2 * track] > 0.0f || lane.peaks[2 * track + 1] > 0.0f) lane.sounding[ofBatch + track] = 1;
         }
         lane.earlier = 1 - lane.earlier;
@@ -665,6 +669,10 @@ void CrossSpectra::copyStretch(int stretch, int i, int j, std::span<std::complex
     }
 }
 
+const WindowSpectra* CrossSpectra::windowSpectra() const {
+    return storage->windows ? &*storage->windows : nullptr;
+}
+
 CrossSpectra CrossSpectra::restrictedTo(std::span<const float> weights, Workers& workers) const {
     assert(static_cast<int>(weights.size()) == stretches());
     std::vector<Chosen> chosen; // the largest weight is 1
@@ -700,7 +708,8 @@ bool visitParts(Parts& store, Visit&& visit) {
     };
     const auto all = [&](auto& array) { return visit(std::span(array.data(), array.size())); };
     return statistics(store.statistics) && statistics(store.stretchStatistics) && all(store.sounding) &&
-           all(store.sums.values) && all(store.phases.values) && all(store.kept);
+           all(store.sums.values) && all(store.phases.values) && all(store.kept) &&
+           WindowSpectra::visit(*store.windows, visit);
 }
 
 } // namespace

@@ -16,6 +16,8 @@
 
 namespace spillwright {
 
+class WindowSpectra;
+
 /// What one pass learns of one track besides its spectra.
 struct TrackStatistics {
     std::int64_t samples = 0;
@@ -67,8 +69,8 @@ struct PhaseWeights {
 ///   the interface asks by stretch is asked by *kept* stretch, 0..stretches()-1.
 ///
 /// Memory: 8 bytes * bins * N(N+1)/2, the phasors, and two stretches of spectra while it is computed, which does not
-/// grow with the recording's length (at 48 kHz 115 MiB for 24 tracks, 405 MiB for 64); and the stretches, at most 400
-/// MiB.
+/// grow with the recording's length (at 48 kHz 115 MiB for 24 tracks, 405 MiB for 64); the stretches, at most 400 MiB;
+/// and single windows, see WindowSpectra.
 class CrossSpectra {
 public:
     ~CrossSpectra();
@@ -128,10 +130,13 @@ public:
     /// for any number of workers. Throws std::bad_alloc.
     CrossSpectra restrictedTo(std::span<const float> weights, Workers& workers) const;
 
+    /// What the pass kept of single windows; null of what restrictedTo gave.
+    const WindowSpectra* windowSpectra() const;
+
     // ---- from one day to the next -------------------------------------------------------------------------------
 
     /// Of the bytes that store() gives: changes whenever they, or what the pass computes, do.
-    static constexpr int storedVersion = 1;
+    static constexpr int storedVersion = 2;
     std::uint64_t storedBytes() const;
     /// Gives all that the pass computed, in the machine's own order of bytes, to be taken by load(). Only of a pass
     /// over the source with keptAtMostBytes. False: the taker said so.

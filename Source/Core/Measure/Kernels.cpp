@@ -61,6 +61,23 @@ SampleSums SumSamples(const float* samples, int count, float clipLevel) {
     return sums;
 }
 
+float SumOfSquares(const float* numbers, std::size_t count) {
+    const Lanes d;
+    const std::size_t lanes = hn::Lanes(d);
+    Vector sums[4] = {hn::Zero(d), hn::Zero(d), hn::Zero(d), hn::Zero(d)};
+    std::size_t n = 0;
+    for (; n + 4 * lanes <= count; n += 4 * lanes)
+        HWY_UNROLL(4)
+    for (std::size_t k = 0; k < 4; ++k) {
+        const auto x = hn::LoadU(d, numbers + n + k * lanes);
+        sums[k] = hn::MulAdd(x, x, sums[k]);
+    }
+    float sum = hn::GetLane(hn::SumOfLanes(d, hn::Add(hn::Add(sums[0], sums[1]), hn::Add(sums[2], sums[3]))));
+    for (; n < count; ++n)
+        sum += numbers[n] * numbers[n];
+    return sum;
+}
+
 void ApplyWindow(const float* HWY_RESTRICT samples, const float* HWY_RESTRICT window, float limit,
                  float* HWY_RESTRICT output, int count) {
     const Lanes d;
@@ -319,6 +336,20 @@ void AddKept(const std::uint32_t* values, std::size_t count, float weight, float
     }
 }
 
+void PackKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values) {
+    const Lanes d;
+    const auto* parts = reinterpret_cast<const float*>(from);
+    std::size_t k = 0;
+    for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d)) {
+        Vector re, im;
+        hn::LoadInterleaved2(d, parts + 2 * k, re, im);
+        StoreKept(d, re, im, values + k, false);
+    }
+    const hn::CappedTag<float, 1> one;
+    for (; k < count; ++k)
+        StoreKept(one, hn::Set(one, parts[2 * k]), hn::Set(one, parts[2 * k + 1]), values + k, false);
+}
+
 void UnpackKept(const std::uint32_t* values, std::size_t count, float real, float imaginary, const std::uint32_t* ahead,
                 std::complex<float>* out) {
     hwy::Prefetch(ahead);
@@ -347,14 +378,20 @@ HWY_AFTER_NAMESPACE();
 namespace spillwright::kernels {
 
 HWY_EXPORT(SumSamples);
+HWY_EXPORT(SumOfSquares);
 HWY_EXPORT(ApplyWindow);
 HWY_EXPORT(ScatterBlocks);
 HWY_EXPORT(AccumulateBlock);
 HWY_EXPORT(AddKept);
+HWY_EXPORT(PackKept);
 HWY_EXPORT(UnpackKept);
 
 SampleSums sumSamples(const float* samples, int count, float clipLevel) {
     return HWY_DYNAMIC_DISPATCH(SumSamples)(samples, count, clipLevel);
+}
+
+float sumOfSquares(const float* numbers, std::size_t count) {
+    return HWY_DYNAMIC_DISPATCH(SumOfSquares)(numbers, count);
 }
 
 void applyWindow(const float* samples, const float* window, float limit, float* output, int count) {
@@ -372,6 +409,10 @@ void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t 
 
 void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {
     HWY_DYNAMIC_DISPATCH(AddKept)(values, count, weight, phaseWeight, sums);
+}
+
+void packKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values) {
+    HWY_DYNAMIC_DISPATCH(PackKept)(from, count, values);
 }
 
 void unpackKept(const std::uint32_t* values, std::size_t count, float real, float imaginary, const std::uint32_t* ahead,

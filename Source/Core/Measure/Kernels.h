@@ -22,6 +22,9 @@ struct SampleSums {
 /// 2^16 samples.
 SampleSums sumSamples(const float* samples, int count, float clipLevel);
 
+/// Within 1e-5 of itself for up to 2^16 numbers.
+float sumOfSquares(const float* numbers, std::size_t count);
+
 /// output = samples * window, samples held within +-limit first. All aligned to 64 bytes, count a multiple of 16.
 void applyWindow(const float* samples, const float* window, float limit, float* output, int count);
 
@@ -58,6 +61,9 @@ void addKept(const std::uint32_t* values, std::size_t count, float weight, float
 inline std::complex<float> keptValue(std::uint32_t value) {
     return {std::bit_cast<float>(value & 0xffff0000u), std::bit_cast<float>(value << 16)};
 }
+
+/// Writes `count` complex numbers as kept values, each part rounded to nearest.
+void packKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values);
 
 /// Writes `count` kept values as complex numbers, real parts times `real`, imaginary parts times `imaginary`, and
 /// fetches what is kept `ahead`.
