@@ -85,12 +85,11 @@ public:
         const std::size_t n = count();
         const double parameters = model.column.empty() ? 1.0 : 2.0;
         model.residuals.resize(n);
-        bool settled = false;
         for (int pass = 0;; ++pass) {
             for (std::size_t k = 0; k < n; ++k)
                 model.residuals[k] = lags[k] - model.at(k);
             model.scale = std::max(floor, deviationOf(model.residuals, parameters));
-            if (pass == iterations || settled) break;
+            if (pass == iterations) break;
             double s = 0, sx = 0, sxx = 0, sy = 0, sxy = 0;
             for (std::size_t k = 0; k < n; ++k) {
                 const double x = model.column.empty() ? 0.0 : model.column[k];

@@ -21,6 +21,7 @@ constexpr std::size_t followedAtOnce = 128; // pairs
 constexpr double clocksApart = 5.0;         // uncertainties
 constexpr double tooFarToFollow = 3e-3;     // s: the overall arrival of such a drift is chance
 constexpr double leastRate = 1e-3;          // ppm: no clock is compared better
+constexpr double smeared = 2e-5;            // s within a stretch, a sixth of a turn at 8 kHz
 
 /// Readings whose movement is known, seen from their tracks.
 class Consensus {
@@ -242,34 +243,64 @@ void widen(PairReading& reading) {
     uncertainty = Seconds(std::hypot(uncertainty.value, reading.movement->spread.value));
 }
 
+/// More than half of the stretches in which both tracks sound have an arrival.
+bool traced(const CrossSpectra& spectra, const PairReading& reading, std::span<const StretchArrival> arrivals) {
+    std::size_t shared = 0;
+    for (int k = 0; k < spectra.stretches(); ++k)
+        shared += spectra.sounds(reading.first, k) && spectra.sounds(reading.second, k);
+    return 2 * arrivals.size() > shared;
+}
+
+/// Followed once more, the drift taken out of every stretch beforehand: what is smeared over a stretch has several
+/// peaks. nullopt: no drift after all.
+std::optional<Movement> followedAlong(double driftPpm, const CrossSpectra& spectra, const StretchFollower& follower,
+                                      const PairReading& reading, double chance, StretchFollower::Scratch& mine) {
+    if (!reading.arrival || !reading.polarity) return std::nullopt;
+    StretchFollower::Pair pair;
+    follower.begin(pair, reading.first, reading.second, reading.arrival->delay, reading.polarity->polarity, driftPpm);
+    for (int k = 0; k < spectra.stretches(); ++k)
+        follower.readStretch(pair, k, mine);
+    const auto arrivals = follower.follow(pair, mine);
+    const auto movement = movementOf(arrivals, chance);
+    const bool drifts = movement && movement->kind == MovementKind::drifts && traced(spectra, reading, arrivals);
+    return drifts ? movement : std::nullopt;
+}
+
+Movement evenDrift(const StretchFollower::Turning& turning, double seconds) {
+    Movement drift;
+    drift.kind = MovementKind::drifts;
+    drift.driftPpm = turning.ppm;
+    drift.driftPpmUncertainty = turning.uncertainty;
+    drift.range = Seconds(std::abs(turning.ppm) * 1e-6 * seconds);
+    drift.spread = Seconds(drift.range.value / std::sqrt(12.0));
+    return drift;
+}
+
 /// Of one pair, from its arrivals by stretch.
 void judge(const CrossSpectra& spectra, const StretchFollower& follower, PairReading& reading,
            std::span<const StretchArrival> arrivals, double chance, StretchFollower::Scratch& mine) {
     if (reading.shared == Shared::oneTone || reading.shared == Shared::mainsHum || reading.shared == Shared::noiseFloor)
         return;
+    const double length = static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate();
     reading.movement = movementOf(arrivals, chance);
-    std::size_t shared = 0;
-    for (int k = 0; k < spectra.stretches(); ++k)
-        shared += spectra.sounds(reading.first, k) && spectra.sounds(reading.second, k);
-    const bool traced = reading.movement && 2 * arrivals.size() > shared;
-    if (traced && reading.movement->kind != MovementKind::wanders) {
+    const bool seen = reading.movement && traced(spectra, reading, arrivals);
+    const bool smears = seen && std::abs(reading.movement->driftPpm) * 1e-6 * length > smeared * spectra.stretches();
+    if (seen && reading.movement->kind != MovementKind::wanders && !smears) {
         if (reading.movement->kind != MovementKind::still) widen(reading);
         return;
     }
     // Hops of a peak that was never sure are no movement of the sound.
-    if (traced && !reading.movement->smooth && reading.arrival->confidence < sure) reading.movement.reset();
+    if (seen && reading.movement->kind == MovementKind::wanders && !reading.movement->smooth &&
+        reading.arrival->confidence < sure)
+        reading.movement.reset();
     // Too fast to be traced from one arrival?
     const auto turning = follower.turning(reading.first, reading.second, mine);
     if (turning && std::abs(turning->ppm) > clocksApart * turning->uncertainty) {
-        Movement drift;
-        drift.kind = MovementKind::drifts;
-        drift.driftPpm = turning->ppm;
-        drift.driftPpmUncertainty = turning->uncertainty;
-        const double length = static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate();
-        drift.range = Seconds(std::abs(turning->ppm) * 1e-6 * length);
-        drift.spread = Seconds(drift.range.value / std::sqrt(12.0));
+        const auto along = followedAlong(turning->ppm, spectra, follower, reading, chance, mine);
+        if (along) reading.movement = along;
+        const Movement drift = evenDrift(*turning, length);
         if (!reading.related || drift.range.value > tooFarToFollow) {
-            reading.movement = drift;
+            if (!along) reading.movement = drift;
             reading.related = true;
             reading.shared = Shared::sound;
             reading.arrival.reset();

@@ -43,36 +43,37 @@ double restless(const std::vector<StretchArrival>& arrivals) {
 
 } // namespace
 
-StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
+StretchFollower::StretchFollower(const CrossSpectra& of)
+    : spectra(of), centre(0.5 * static_cast<double>(of.from() + of.to()) / of.sampleRate()) {
     const auto pools = spectra.pools();
     const double width = spectra.binWidth();
-    const auto centre = [&](std::size_t k) { return (pools[k].firstBin + 0.5 * (pools[k].bins - 1)) * width; };
-    while (firstPool < pools.size() && centre(firstPool) < wideBand.low.value)
+    const auto centreOf = [&](std::size_t k) { return (pools[k].firstBin + 0.5 * (pools[k].bins - 1)) * width; };
+    while (firstPool < pools.size() && centreOf(firstPool) < wideBand.low.value)
         ++firstPool;
-    while (firstPool + poolCount < pools.size() && centre(firstPool + poolCount) <= wideBand.high.value)
+    while (firstPool + poolCount < pools.size() && centreOf(firstPool + poolCount) <= wideBand.high.value)
         ++poolCount;
     poolOmega.assign(kernels::padded(poolCount), 0.0f);
     poolWeight.assign(kernels::padded(poolCount), 0.0f);
     double total = 0.0, squares = 0.0, block = -1.0;
     const auto weightOf = [&](std::size_t k) {
-        return pools[firstPool + k].bins * std::pow(centre(firstPool + k), wideBandExponent);
+        return pools[firstPool + k].bins * std::pow(centreOf(firstPool + k), wideBandExponent);
     };
     for (std::size_t k = 0; k < poolCount; ++k)
         total += weightOf(k);
-    std::vector<double> sums;
+    std::vector<double> sums, weights;
     for (std::size_t k = 0; k < poolCount; ++k) {
-        const double hertz = centre(firstPool + k), w = weightOf(k) / total;
+        const double hertz = centreOf(firstPool + k), w = weightOf(k) / total;
         poolOmega[k] = static_cast<float>(2.0 * std::numbers::pi * hertz);
         poolWeight[k] = static_cast<float>(w);
         squares += w * w;
         const double here = std::floor(groupsPerOctave * std::log2(hertz / wideBand.low.value));
         if (here != block) {
             groupFrom.push_back(k);
-            groupWeight.push_back(0.0);
+            weights.push_back(0.0);
             sums.push_back(0.0);
         }
         block = here;
-        groupWeight.back() += w;
+        weights.back() += w;
         sums.back() += w * static_cast<double>(poolOmega[k]);
     }
     groupCount = groupFrom.size();
@@ -80,7 +81,7 @@ StretchFollower::StretchFollower(const CrossSpectra& of) : spectra(of) {
     omega.assign(kernels::padded(groupCount), 0.0f);
     flat.assign(omega.size(), 0.0f);
     for (std::size_t g = 0; g < groupCount; ++g) {
-        omega[g] = static_cast<float>(sums[g] / groupWeight[g]);
+        omega[g] = static_cast<float>(sums[g] / weights[g]);
         flat[g] = 1.0f;
     }
     // As where pools are bins.
@@ -107,6 +108,12 @@ void StretchFollower::gather(const float* re, const float* im, float* groupRe, f
     }
 }
 
+/// Seconds in the recording.
+double StretchFollower::middleOf(int stretch) const {
+    const auto span = spectra.stretchSpan(stretch);
+    return 0.5 * static_cast<double>(span.from + span.to) / spectra.sampleRate();
+}
+
 bool StretchFollower::sounds(const Pair& pair, int stretch) const {
     return spectra.sounds(pair.first, stretch) && spectra.sounds(pair.second, stretch);
 }
@@ -117,9 +124,11 @@ void StretchFollower::makeRoom(Scratch& scratch) const {
     scratch.cross.resize(firstPool + poolOmega.size()); // what is past the last pool stays 0
 }
 
-void StretchFollower::begin(Pair& pair, int first, int second, Seconds arrival, Polarity polarity) const {
+void StretchFollower::begin(Pair& pair, int first, int second, Seconds arrival, Polarity polarity,
+                            double driftPpm) const {
     pair.first = first;
     pair.second = second;
+    pair.slope = driftPpm * 1e-6;
     pair.baseRe.resize(poolOmega.size());
     pair.baseIm.resize(poolOmega.size());
     const auto rows = static_cast<std::size_t>(spectra.stretches()) * stride();
@@ -127,10 +136,18 @@ void StretchFollower::begin(Pair& pair, int first, int second, Seconds arrival, 
     pair.groupIm.assign(rows, 0.0f);
     kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(arrival.value),
                        pair.baseRe.data(), pair.baseIm.data());
-    if (polarity == Polarity::inverted)
-        for (auto* table : {&pair.baseRe, &pair.baseIm})
-            for (auto& value : *table)
-                value = -value;
+    const double stretchSeconds =
+        static_cast<double>(spectra.to() - spectra.from()) / spectra.sampleRate() / std::max(1, spectra.stretches());
+    pair.groupWeight.assign(groupCount, 0.0);
+    for (std::size_t g = 0; g < groupCount; ++g)
+        for (std::size_t k = groupFrom[g]; k < groupFrom[g + 1]; ++k) {
+            const double x = 0.5 * static_cast<double>(poolOmega[k]) * pair.slope * stretchSeconds;
+            const double left = x != 0.0 ? std::sin(x) / x : 1.0;
+            const auto turned = static_cast<float>(left * sign(polarity));
+            pair.baseRe[k] *= turned;
+            pair.baseIm[k] *= turned;
+            pair.groupWeight[g] += static_cast<double>(poolWeight[k]) * std::abs(left);
+        }
 }
 
 void StretchFollower::readStretch(Pair& pair, int stretch, Scratch& scratch) const {
@@ -139,8 +156,9 @@ void StretchFollower::readStretch(Pair& pair, int stretch, Scratch& scratch) con
     align(pair, stretch, 0.0, scratch);
 }
 
-/// The stretch's groups with a further lag taken out besides the pair's own, into its row.
+/// The stretch's groups with a further lag taken out besides the pair's own and its drift's, into its row.
 void StretchFollower::align(Pair& pair, int stretch, double lag, Scratch& scratch) const {
+    if (pair.slope != 0.0) lag += pair.slope * (middleOf(stretch) - centre);
     spectra.copyStretch(stretch, pair.first, pair.second, std::span(scratch.cross).subspan(0, firstPool + poolCount));
     const float *re = pair.baseRe.data(), *im = pair.baseIm.data();
     if (lag != 0.0) {
@@ -256,16 +274,15 @@ std::vector<StretchArrival> StretchFollower::follow(Pair& pair, Scratch& scratch
     runFrom(tallest, 1);
     runFrom(tallest, -1);
 
-    const auto timeOf = [&](std::size_t k) {
-        const auto span = spectra.stretchSpan(static_cast<int>(k));
-        return Seconds(0.5 * static_cast<double>(span.from + span.to) / spectra.sampleRate());
-    };
     std::vector<StretchArrival> plain;
     std::vector<std::size_t> kept;
+    std::vector<double> drifted;
     for (const auto k : sounding)
         if (steps[k].peak && steps[k].height >= aboveNoise * noiseHeight) {
+            const double time = middleOf(static_cast<int>(k));
             kept.push_back(k);
-            plain.push_back({timeOf(k), Seconds(steps[k].lag), Seconds(steps[k].uncertainty)});
+            drifted.push_back(pair.slope * (time - centre));
+            plain.push_back({Seconds(time), Seconds(steps[k].lag + drifted.back()), Seconds(steps[k].uncertainty)});
         }
     if (kept.size() < fewestForMovement) return plain;
 
@@ -280,17 +297,17 @@ std::vector<StretchArrival> StretchFollower::follow(Pair& pair, Scratch& scratch
                 static_cast<double>(rowRe(k)[g]) * std::cos(angle) - static_cast<double>(rowIm(k)[g]) * std::sin(angle);
         }
         const auto pools = static_cast<double>(groupFrom[g + 1] - groupFrom[g]);
-        const double a = std::min(mostCoherent, sum / (static_cast<double>(kept.size()) * groupWeight[g]));
+        const double a = std::min(mostCoherent, sum / (static_cast<double>(kept.size()) * pair.groupWeight[g]));
         const double chance = 2.0 / std::sqrt(2.0 * pools * static_cast<double>(kept.size()));
         // A group's sum bears its bins' weight; its variance is that of its pools.
-        if (a > chance) v[g] = static_cast<float>(a / (1.0 - a * a) * pools / groupWeight[g]);
+        if (a > chance) v[g] = static_cast<float>(a / (1.0 - a * a) * pools / pair.groupWeight[g]);
     }
     std::vector<StretchArrival> likely = plain;
     for (std::size_t n = 0; n < kept.size(); ++n) {
         const auto k = kept[n];
         const Step step = newton(rowRe(k), rowIm(k), v, steps[k].lag - base[k], nearSeconds);
         if (!step.peak) return plain;
-        likely[n].lag = Seconds(step.lag + base[k]);
+        likely[n].lag = Seconds(step.lag + base[k] + drifted[n]);
         likely[n].uncertainty = Seconds(step.uncertainty);
     }
     return restless(likely) < clearlyLess * restless(plain) ? likely : plain;
@@ -316,25 +333,25 @@ std::optional<StretchFollower::Turning> StretchFollower::turning(int first, int 
         kernels::alignStretch(scratch.cross.data() + firstPool, scratch.turnRe.data(), scratch.turnIm.data(), poolCount,
                               scratch.phasorRe.data() + k * size, scratch.phasorIm.data() + k * size);
     }
-    const auto middle = [&](std::size_t k) {
-        const auto span = spectra.stretchSpan(static_cast<int>(k));
-        return 0.5 * static_cast<double>(span.from + span.to) / spectra.sampleRate();
-    };
-    const double every = (middle(stretches - 1) - middle(0)) / static_cast<double>(stretches - 1);
-
     // From neighbours, then from stretches twice as far apart, each time from the slope so far.
     std::optional<Turning> found;
     double slope = 0.0; // s per s
     for (std::size_t apart = 1; apart < stretches; apart *= 2) {
-        const double expected = slope * every * static_cast<double>(apart);
+        double terms = 0.0, over = 0.0; // seconds, on average
+        for (std::size_t k = 0; k + apart < stretches; ++k)
+            if (sounds[k] && sounds[k + apart]) {
+                terms += 1.0;
+                over += middleOf(static_cast<int>(k + apart)) - middleOf(static_cast<int>(k));
+            }
+        if (terms < 1.0) break;
+        over /= terms;
+        const double expected = slope * over;
         kernels::turnTable(poolOmega.data(), poolWeight.data(), poolCount, static_cast<float>(expected),
                            scratch.turnRe.data(), scratch.turnIm.data());
         std::fill(scratch.alignedRe.begin(), scratch.alignedRe.end(), 0.0f);
         std::fill(scratch.alignedIm.begin(), scratch.alignedIm.end(), 0.0f);
-        double terms = 0.0;
         for (std::size_t k = 0; k + apart < stretches; ++k) {
             if (!sounds[k] || !sounds[k + apart]) continue;
-            terms += 1.0;
             const float *aRe = scratch.phasorRe.data() + k * size, *aIm = scratch.phasorIm.data() + k * size;
             const float *bRe = aRe + apart * size, *bIm = aIm + apart * size;
             for (std::size_t p = 0; p < poolCount; ++p) { // b conj(a)
@@ -342,7 +359,6 @@ std::optional<StretchFollower::Turning> StretchFollower::turning(int first, int 
                 scratch.alignedIm[p] += bIm[p] * aRe[p] - bRe[p] * aIm[p];
             }
         }
-        if (terms < 1.0) break;
         for (std::size_t p = 0; p < poolCount; ++p) {
             const float x = scratch.alignedRe[p], y = scratch.alignedIm[p];
             scratch.alignedRe[p] = x * scratch.turnRe[p] - y * scratch.turnIm[p];
@@ -352,7 +368,6 @@ std::optional<StretchFollower::Turning> StretchFollower::turning(int first, int 
         const double start = apart == 1 ? search(scratch.groupRe.data(), scratch.groupIm.data()) : 0.0;
         const Step step = newton(scratch.groupRe.data(), scratch.groupIm.data(), flat, start, nearSeconds);
         if (!step.peak || step.height < turningAbove * noiseHeight * std::sqrt(terms)) break;
-        const double over = every * static_cast<double>(apart);
         slope = (expected + step.lag) / over;
         if (std::abs(slope) > mostPpm * 1e-6) return std::nullopt;
         found = Turning{slope * 1e6, step.uncertainty / over * 1e6};

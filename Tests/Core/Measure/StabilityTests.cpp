@@ -85,19 +85,27 @@ std::vector<float> noisy(std::vector<float> track, std::uint64_t seed, double de
 
 TEST_CASE("the drift of two clocks is found from 0.1 to 100 ppm, and stated to be known as well as it is") {
     // Coherence about 0.5 (SNR 2.4 in each). By the Cramer-Rao bound the slope of 60 s is known to 2e-3 ppm; the claim
-    // is 0.05 ppm to 10 ppm and 1 % beyond, where a stretch is smeared by half a millisecond.
-    const Sound sound(60.0, 1);
-    for (const double ppm : {0.0, 0.1, -1.0, 10.0, -50.0, 100.0}) {
-        const auto read = readAll({noisy(sound.heard([](double) { return 0.0; }), 2, 0.06),
-                                   noisy(sound.heard([&](double t) { return 1e-3 + ppm * 1e-6 * t; }), 3, 0.06)});
-        CAPTURE(ppm);
+    // is 0.05 ppm to 50 ppm and 0.3 % beyond. 50 ppm smear each stretch by a quarter of a millisecond, a whole period
+    // of 4 kHz: taken for one arrival such stretches have several peaks, and the slope through those was off by 1 ppm.
+    struct Case {
+        double ppm;
+        std::uint64_t seed;
+    };
+    for (const auto& [ppm, seed] : {Case{0.0, 1}, Case{0.1, 1}, Case{-1.0, 1}, Case{10.0, 1}, Case{-25.0, 1},
+                                    Case{-50.0, 1}, Case{-50.0, 4}, Case{-50.0, 7}, Case{100.0, 1}}) {
+        const Sound sound(60.0, seed);
+        const auto read =
+            readAll({noisy(sound.heard([](double) { return 0.0; }), seed + 1, 0.06),
+                     noisy(sound.heard([ppm = ppm](double t) { return 1e-3 + ppm * 1e-6 * t; }), seed + 2, 0.06)});
+        CAPTURE(ppm, seed);
         REQUIRE(read.pairs[0].movement);
         const auto& m = *read.pairs[0].movement;
         CAPTURE(m.driftPpm, m.driftPpmUncertainty, static_cast<int>(m.kind));
         CHECK(m.kind == (ppm == 0.0 ? MovementKind::still : MovementKind::drifts));
-        CHECK(std::abs(m.driftPpm - ppm) < std::max(0.05, 0.01 * std::abs(ppm)));
+        const double claimed = std::abs(ppm) <= 50.0 ? 0.05 : 0.003 * std::abs(ppm);
+        CHECK(std::abs(m.driftPpm - ppm) < claimed);
         CHECK(std::abs(m.driftPpm - ppm) < 3.3 * m.driftPpmUncertainty + 1e-3);
-        CHECK(m.driftPpmUncertainty < std::max(0.05, 0.01 * std::abs(ppm)));
+        CHECK(m.driftPpmUncertainty < claimed);
         if (ppm == 0.0) {
             REQUIRE(read.stability.oneClockWithinPpm);
             CHECK(*read.stability.oneClockWithinPpm < 0.05);
