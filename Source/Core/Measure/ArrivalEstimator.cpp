@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 namespace spillwright {
@@ -114,63 +115,85 @@ void ArrivalEstimator::cutTwentieths(const Weighting& w, std::span<const double>
 void ArrivalEstimator::prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const {
     assert(static_cast<int>(crossSpectrum.size()) >= needed);
     const auto bins = static_cast<std::size_t>(needed);
-    scratch.phasors.resize(bins);
+    scratch.phasorRe.resize(bins);
+    scratch.phasorIm.resize(bins);
     scratch.magnitudes.resize(bins);
-    for (std::size_t k = 0; k < bins; ++k) {
-        const double re = static_cast<double>(crossSpectrum[k].real());
-        const double im = static_cast<double>(crossSpectrum[k].imag());
-        const double magnitude = std::sqrt(re * re + im * im);
-        const double scale = magnitude > 0.0 ? 1.0 / magnitude : 0.0;
-        scratch.magnitudes[k] = static_cast<float>(magnitude);
-        scratch.phasors[k] = {static_cast<float>(re * scale), static_cast<float>(-im * scale)};
-    }
+    kernels::conjugatePhasors(crossSpectrum.data(), bins, scratch.phasorRe.data(), scratch.phasorIm.data(),
+                              scratch.magnitudes.data());
+    scratch.weights.resize(bins);
     scratch.spectrum.resize(static_cast<std::size_t>(fourier->binCount()));
-    scratch.curve.resize(static_cast<std::size_t>(fourier->length()));
+    scratch.period.resize(static_cast<std::size_t>(fourier->length()));
 }
 
-/// Re sum of weight(k) * phasor over `count` bins from `first` on, at every lag.
+/// Re sum of weight(k) * phasor over `count` bins from `first` on, at every lag that is looked at.
 template <class Weight>
-void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const {
+void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, Scratch& scratch,
+                                    AlignedVector<float>& curve) const {
+    for (std::size_t k = 0; k < static_cast<std::size_t>(count); ++k)
+        scratch.weights[k] = static_cast<float>(0.5 * weight(k)); // half: and its mirror image
     std::fill(scratch.spectrum.begin(), scratch.spectrum.end(), std::complex<float>());
-    for (std::size_t k = 0; k < static_cast<std::size_t>(count); ++k) {
-        const std::size_t bin = static_cast<std::size_t>(first) + k;
-        scratch.spectrum[bin] =
-            static_cast<float>(0.5 * weight(k)) * scratch.phasors[bin]; // half: and its mirror image
-    }
-    fourier->inverse(scratch.spectrum.data(), scratch.curve.data());
+    kernels::weigh(scratch.phasorRe.data() + first, scratch.phasorIm.data() + first, scratch.weights.data(),
+                   static_cast<std::size_t>(count), scratch.spectrum.data() + first);
+    fourier->inverse(scratch.spectrum.data(), scratch.period.data());
+    curve.resize(static_cast<std::size_t>(2 * reach + 3));
+    std::copy(scratch.period.end() - (reach + 1), scratch.period.end(), curve.begin());
+    std::copy_n(scratch.period.begin(), reach + 2, curve.begin() + (reach + 1));
 }
 
-float ArrivalEstimator::at(const AlignedVector<float>& curve, int index) const {
-    return curve[static_cast<std::size_t>(index < 0 ? index + fourier->length() : index)];
-}
-
-/// The tallest local peak of sign * curve among grid points from..to whose place lies within the largest lag, with a
+/// A local peak of sign * curve at a grid point, if it is one and its place lies within the largest lag, with a
 /// parabola through it and its neighbours.
+std::optional<ArrivalEstimator::Peak> ArrivalEstimator::peakAt(const AlignedVector<float>& curve, int index,
+                                                               double sign) const {
+    const float* const values = centre(curve) + index;
+    const double here = sign * static_cast<double>(values[0]);
+    const double before = sign * static_cast<double>(values[-1]);
+    const double after = sign * static_cast<double>(values[1]);
+    if (!(here > before && here >= after) || here <= 0.0) return std::nullopt;
+    const double shift = 0.5 * (after - before) / (2.0 * here - before - after);
+    const double lag = (index + shift) * gridSamples;
+    if (std::abs(lag) > largestLag) return std::nullopt;
+    return Peak{lag, here + 0.25 * (after - before) * shift, index, 0.0};
+}
+
+/// The tallest local peak of sign * curve among grid points from..to.
 std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const AlignedVector<float>& curve, int from, int to,
                                                                 double sign) const {
-    std::optional<Peak> best;
+    if (from > to) return std::nullopt;
+    const auto side = static_cast<float>(sign);
+    const auto placeFrom = [&](int index, auto&& find) {
+        return index + static_cast<int>(find(centre(curve) + index, static_cast<std::size_t>(to + 1 - index)));
+    };
+    // The tallest grid point is mostly the peak, and few others are then worth a parabola.
+    auto best =
+        peakAt(curve, placeFrom(from, [&](auto... row) { return kernels::placeOfLargest(row..., side); }), sign);
     for (int index = from; index <= to; ++index) {
-        const double here = sign * static_cast<double>(at(curve, index));
-        if (best && here < 0.9 * best->height) continue; // no parabola lifts it by more, five points a period
-        const double before = sign * static_cast<double>(at(curve, index - 1));
-        const double after = sign * static_cast<double>(at(curve, index + 1));
-        if (!(here > before && here >= after) || here <= 0.0) continue;
-        const double shift = 0.5 * (after - before) / (2.0 * here - before - after);
-        const double height = here + 0.25 * (after - before) * shift;
-        const double lag = (index + shift) * gridSamples;
-        if (std::abs(lag) <= largestLag && (!best || height > best->height)) best = Peak{lag, height, index};
+        // No parabola lifts a point by more than a tenth, five points a period.
+        const float least = best ? std::nextafter(static_cast<float>(0.9 * best->height), 0.0f)
+                                 : std::numeric_limits<float>::denorm_min();
+        index = placeFrom(index, [&](auto... row) { return kernels::firstReaching(row..., side, least); });
+        if (index > to) break;
+        const auto peak = peakAt(curve, index, sign);
+        if (peak &&
+            (!best || peak->height > best->height || (peak->height == best->height && peak->index < best->index)))
+            best = peak;
     }
     return best;
 }
 
 /// The tallest peaks of either sign of the wide-band curve, the tallest first.
-std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(const Scratch& scratch) const {
+std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(Scratch& scratch) const {
+    const auto all = static_cast<std::size_t>(2 * reach + 1);
+    scratch.peaks.resize(all + kernels::localPeaksRoom);
+    const std::size_t count = kernels::localPeaks(centre(scratch.curve) - reach, all, scratch.peaks.data());
     std::vector<Contender> found;
-    for (int index = -reach; index <= reach; ++index) {
-        const double sign = at(scratch.curve, index) < 0.0f ? -1.0 : 1.0;
-        const double here = sign * static_cast<double>(at(scratch.curve, index));
-        if (found.size() == mostContenders && here < 0.9 * found.back().peak.height) continue; // as in tallest()
-        const auto peak = tallest(scratch.curve, index, index, sign);
+    found.reserve(mostContenders + 1);
+    for (std::size_t k = 0; k < count; ++k) {
+        const int index = static_cast<int>(scratch.peaks[k]) - reach;
+        const double value = static_cast<double>(centre(scratch.curve)[index]);
+        const double sign = value < 0.0 ? -1.0 : 1.0;
+        if (found.size() == mostContenders && sign * value < 0.9 * found.back().peak.height)
+            continue; // as in tallest()
+        const auto peak = peakAt(scratch.curve, index, sign);
         if (!peak || (found.size() == mostContenders && peak->height <= found.back().peak.height)) continue;
         const auto taller = [](const Contender& a, const Contender& b) { return a.peak.height > b.peak.height; };
         const Contender contender{*peak, sign, 0.0, 0.0};
@@ -179,10 +202,9 @@ std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(const Scra
     }
     for (auto& contender : found) {
         double flat = 0.0;
-        for (int step = -contenderReach; step <= contenderReach; ++step)
-            flat = std::max(flat, contender.sign *
-                                      static_cast<double>(
-                                          at(scratch.flat, std::clamp(contender.peak.index + step, -reach, reach))));
+        const int last = std::min(contender.peak.index + contenderReach, reach);
+        for (int index = std::max(contender.peak.index - contenderReach, -reach); index <= last; ++index)
+            flat = std::max(flat, contender.sign * static_cast<double>(centre(scratch.flat)[index]));
         contender.worth = contender.peak.height * (flat + flatFloor);
     }
     return found;
@@ -211,7 +233,7 @@ int ArrivalEstimator::lobeEnd(const Scratch& scratch, const Peak& peak, double s
     int index = peak.index, valley = peak.index;
     double lowest = peak.height;
     while (std::abs(index + direction) <= reach) {
-        const double here = sign * static_cast<double>(at(scratch.curve, index + direction));
+        const double here = sign * static_cast<double>(centre(scratch.curve)[index + direction]);
         if (here <= 0.0) return index;
         index += direction;
         if (here < lowest) {
@@ -229,25 +251,19 @@ void ArrivalEstimator::align(const Weighting& w, double lag, Scratch& scratch) c
     const auto count = static_cast<std::size_t>(w.count);
     scratch.aligned[0].resize(count);
     scratch.aligned[1].resize(count);
+    kernels::turnPhasors(scratch.phasorRe.data() + w.first, scratch.phasorIm.data() + w.first, count, turnBy(w, lag),
+                         scratch.aligned[0].data(), scratch.aligned[1].data());
+}
+
+kernels::Turn ArrivalEstimator::turnBy(const Weighting& w, double lag) const {
     const double step = 2.0 * std::numbers::pi * geometry.binWidth * sample * lag;
-    // Four turning phasors, so that none waits for the one before.
-    std::complex<double> turn[4];
-    for (int lane = 0; lane < 4; ++lane)
-        turn[lane] = std::polar(1.0, step * (w.first + lane));
-    const auto stride = std::polar(1.0, 4.0 * step);
-    const double strideRe = stride.real(), strideIm = stride.imag();
-    const auto* phasors = scratch.phasors.data() + w.first;
-    double* re = scratch.aligned[0].data();
-    double* im = scratch.aligned[1].data();
-    for (std::size_t k = 0; k < count; k += 4)
-        for (std::size_t lane = 0; lane < 4 && k + lane < count; ++lane) {
-            const double x = static_cast<double>(phasors[k + lane].real());
-            const double y = static_cast<double>(phasors[k + lane].imag());
-            const double c = turn[lane].real(), s = turn[lane].imag();
-            re[k + lane] = x * c - y * s;
-            im[k + lane] = x * s + y * c;
-            turn[lane] = {c * strideRe - s * strideIm, c * strideIm + s * strideRe};
-        }
+    return {w.first * step, step};
+}
+
+kernels::TurnedSums ArrivalEstimator::sumsAt(const Weighting& w, std::span<const double> weights, double lag,
+                                             const Scratch& scratch) const {
+    return kernels::turnedSums(scratch.phasorRe.data() + w.first, scratch.phasorIm.data() + w.first, weights.data(),
+                               w.omega.data(), w.omega.size(), turnBy(w, lag));
 }
 
 /// Newton steps on the exact sum; the scratch is left aligned to the peak's lag.
@@ -255,53 +271,37 @@ ArrivalEstimator::Peak ArrivalEstimator::sharpen(const Weighting& w, std::span<c
                                                  double sign, Scratch& scratch) const {
     const double coarse = peak.lag;
     for (int step = 0;; ++step) {
-        align(w, peak.lag, scratch);
-        double value = 0.0, slope = 0.0, bend = 0.0;
-        for (std::size_t k = 0; k < w.omega.size(); ++k) {
-            const double weight = weights[k], omega = w.omega[k];
-            value += weight * scratch.aligned[0][k];
-            slope -= weight * omega * scratch.aligned[1][k];
-            bend -= weight * omega * omega * scratch.aligned[0][k];
-        }
-        peak.height = sign * value;
-        if (step == newtonSteps || !(sign * bend < 0.0)) return peak;
-        const double moved = std::clamp(peak.lag - slope / bend, coarse - gridSamples, coarse + gridSamples);
+        const auto sums = sumsAt(w, weights, peak.lag, scratch);
+        peak.height = sign * sums.value;
+        peak.sharpness = -sign * sums.bend;
+        if (step == newtonSteps || !(peak.sharpness > 0.0)) break;
+        const double moved = std::clamp(peak.lag - sums.slope / sums.bend, coarse - gridSamples, coarse + gridSamples);
         peak.lag = std::clamp(moved, -largestLag, largestLag);
     }
+    align(w, peak.lag, scratch);
+    return peak;
 }
 
 /// One standard uncertainty in samples from the scatter of the phase over blocks of frequency: with theta the phase
 /// left, sqrt(sum over blocks of (sum W omega sin theta)^2) / sum W omega^2 cos theta, the largest of three ways to cut
 /// blocks. The scratch must be aligned to the lag.
 double ArrivalEstimator::blockScatter(const Weighting& w, std::span<const double> weights,
-                                      const std::vector<int>& twentieths, double sign, Scratch& scratch) const {
-    auto& running = scratch.running;
-    running.resize(w.omega.size() + 1);
-    running[0] = 0.0;
-    for (std::size_t k = 0; k < w.omega.size(); ++k)
-        running[k + 1] = running[k] + weights[k] * w.omega[k] * sign * scratch.aligned[1][k];
-    const double bend = curvature(w, weights, sign, scratch);
-    if (!(bend > 0.0)) return largestLag;
+                                      const std::vector<int>& twentieths, double sharpness,
+                                      const Scratch& scratch) const {
+    if (!(sharpness > 0.0)) return largestLag;
     const auto scatter = [&](const std::vector<int>& edges) {
         double squares = 0.0;
         for (std::size_t b = 0; b + 1 < edges.size(); ++b) {
-            const double block =
-                running[static_cast<std::size_t>(edges[b + 1])] - running[static_cast<std::size_t>(edges[b])];
+            const int first = edges[b];
+            const double block = kernels::sumOfProducts(weights.data() + first, w.omega.data() + first,
+                                                        scratch.aligned[1].data() + first,
+                                                        static_cast<std::size_t>(edges[b + 1] - first));
             squares += block * block;
         }
-        return std::sqrt(squares) / bend;
+        return std::sqrt(squares) / sharpness;
     };
     return std::min(largestLag,
                     std::max({scatter(w.thirds), scatter(w.sixths), scatter(twentieths) * std::sqrt(20.0 / 19.0)}));
-}
-
-/// sum W omega^2 cos theta: how sharp the peak is to which the scratch is aligned.
-double ArrivalEstimator::curvature(const Weighting& w, std::span<const double> weights, double sign,
-                                   const Scratch& scratch) {
-    double bend = 0.0;
-    for (std::size_t k = 0; k < w.omega.size(); ++k)
-        bend += weights[k] * w.omega[k] * w.omega[k] * sign * scratch.aligned[0][k];
-    return bend;
 }
 
 /// Of the third octaves from 60 to 8000 Hz, those in which over a fifth of the bins is more coherent than chance.
@@ -350,25 +350,15 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
     for (auto& weight : weights)
         weight /= total;
     computeCurve(
-        likely.first, likely.count, [&](std::size_t k) { return weights[k]; }, scratch);
+        likely.first, likely.count, [&](std::size_t k) { return weights[k]; }, scratch, scratch.curve);
     const int from = std::max(-reach, static_cast<int>(std::ceil((near.lag - around) / gridSamples)));
     const int to = std::min(reach, static_cast<int>(std::floor((near.lag + around) / gridSamples)));
     const auto found = tallest(scratch.curve, from, to, sign);
     if (!found) return std::nullopt;
     const Peak sharp = sharpen(likely, weights, *found, sign, scratch);
     cutTwentieths(likely, weights, scratch.twentieths);
-    scatter = blockScatter(likely, weights, scratch.twentieths, sign, scratch);
+    scatter = blockScatter(likely, weights, scratch.twentieths, sharp.sharpness, scratch);
     return sharp;
-}
-
-/// The taller of the tallest peaks of both signs.
-std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallestOfEither(const AlignedVector<float>& curve,
-                                                                        double& sign) const {
-    const auto up = tallest(curve, -reach, reach, 1.0);
-    const auto down = tallest(curve, -reach, reach, -1.0);
-    const bool inverted = down && (!up || down->height > up->height);
-    sign = inverted ? -1.0 : 1.0;
-    return inverted ? down : up;
 }
 
 /// Least squares through the phase within the band, every octave alike, around a lag and sign that are settled: within
@@ -392,7 +382,8 @@ std::optional<Arrival> ArrivalEstimator::phaseSlope(double lag, double sign, dou
     }
     if (std::abs(lag) > largestLag) return std::nullopt;
     align(band, lag, scratch);
-    const double scatter = blockScatter(band, band.weights, band.twentieths, sign, scratch);
+    const double bend = sumsAt(band, band.weights, lag, scratch).bend;
+    const double scatter = blockScatter(band, band.weights, band.twentieths, -sign * bend, scratch);
     return Arrival{Seconds(lag * sample), Seconds(caution * std::hypot(scatter, floorSamples) * sample), confidence,
                    std::nullopt};
 }
@@ -406,11 +397,9 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     // Two curves settle the peak together.
     const double alike = 1.0 / wide.count;
     computeCurve(
-        wide.first, wide.count, [&](std::size_t) { return alike; }, scratch);
-    std::swap(scratch.curve, scratch.flat);
-    scratch.curve.resize(scratch.flat.size());
+        wide.first, wide.count, [&](std::size_t) { return alike; }, scratch, scratch.flat);
     computeCurve(
-        wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch);
+        wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch, scratch.curve);
     auto answers = contenders(scratch);
     const auto worthMore = [](const Contender& a, const Contender& b) { return a.worth > b.worth; };
     const auto chosen = std::min_element(answers.begin(), answers.end(), worthMore);
@@ -432,26 +421,27 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     if (answers.size() > mostCandidates) answers.resize(mostCandidates);
 
     // How far the best of one sign stands above the best of the other, in both curves.
-    const auto best = [&](double side) {
-        const auto ofWide = tallest(scratch.curve, -reach, reach, side),
-                   ofFlat = tallest(scratch.flat, -reach, reach, side);
+    const auto flat = tallest(scratch.flat, -reach, reach, sign),
+               flatOther = tallest(scratch.flat, -reach, reach, -sign);
+    const auto best = [&](double side, const std::optional<Peak>& ofFlat) {
+        const auto ofWide = tallest(scratch.curve, -reach, reach, side);
         return std::max(ofWide ? ofWide->height : 0.0, least) * ((ofFlat ? ofFlat->height : 0.0) + flatFloor);
     };
-    const double odds = std::pow(best(sign) / best(-sign), oddsExponent);
+    const double odds = std::pow(best(sign, flat) / best(-sign, flatOther), oddsExponent);
 
     const Peak peak = sharpen(wide, wide.weights, coarse, sign, scratch);
-    const double wideScatter = blockScatter(wide, wide.weights, wide.twentieths, sign, scratch);
+    const double wideScatter = blockScatter(wide, wide.weights, wide.twentieths, peak.sharpness, scratch);
     const double wideUncertainty = caution * std::hypot(wideScatter, floorSamples);
-    const double bend = curvature(wide, wide.weights, sign, scratch);
 
     // Maximum-likelihood weights: necessary where noise rules, harmful in rooms. The scatter chooses.
     double lag = peak.lag, uncertainty = wideUncertainty;
     // Of a narrow source, one with hardly a third octave in common beyond chance, the noise in all others moves the
     // peak about its broad lobe and makes it look sharp: there they decide the place whatever the scatter says.
     const bool narrow = shareOfThirds(coherence, chanceCoherence(averages)) < narrowBelow;
-    const double around = narrow       ? farthestRefined
-                          : bend > 0.0 ? std::clamp(1.5 * std::sqrt(peak.height / bend), 1.5, farthestRefined)
-                                       : 1.5;
+    const double around = narrow ? farthestRefined
+                          : peak.sharpness > 0.0
+                              ? std::clamp(1.5 * std::sqrt(peak.height / peak.sharpness), 1.5, farthestRefined)
+                              : 1.5;
     double likelyScatter = 0.0;
     if (const auto refined = likeliest(coherence, averages, peak, around, sign, likelyScatter, scratch)) {
         if (narrow || likelyScatter < clearlyLess * wideScatter) {
@@ -461,9 +451,9 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     }
 
     // Does the flat curve peak in the same lobe, and what do energy and the band say of the sign?
-    double flatSign = 0.0;
-    const auto flat = tallestOfEither(scratch.flat, flatSign);
-    const bool agrees = flat && flatSign == sign && flat->index >= lobeLow && flat->index <= lobeHigh;
+    const double level = flatOther ? flatOther->height : 0.0;
+    const bool agrees = flat && (sign > 0.0 ? flat->height >= level : flat->height > level) && flat->index >= lobeLow &&
+                        flat->index <= lobeHigh;
     const auto strongest = *std::max_element(scratch.magnitudes.begin() + wide.first,
                                              scratch.magnitudes.begin() + wide.first + wide.count);
     computeCurve(
@@ -471,7 +461,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
         [&](std::size_t k) {
             return static_cast<double>(scratch.magnitudes[static_cast<std::size_t>(wide.first) + k] / strongest);
         },
-        scratch);
+        scratch, scratch.curve);
     const auto disagrees = [&] { // nearly level counts: of a tom the two signs were seen to change places
         const auto own = tallest(scratch.curve, -reach, reach, sign),
                    other = tallest(scratch.curve, -reach, reach, -sign);
@@ -480,7 +470,7 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     bool disagree = disagrees();
     if (band.count > 0) {
         computeCurve(
-            band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch);
+            band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch, scratch.curve);
         disagree = disagree || disagrees();
     }
 
@@ -514,10 +504,9 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
 double ArrivalEstimator::participation(std::span<const std::complex<float>> crossSpectrum) const {
     double sum = 0.0, squares = 0.0;
     for (int k = 0; k < wide.count; ++k) {
-        const double magnitude =
-            std::abs(std::complex<double>(crossSpectrum[static_cast<std::size_t>(wide.first + k)]));
-        sum += magnitude;
-        squares += magnitude * magnitude;
+        const double power = std::norm(std::complex<double>(crossSpectrum[static_cast<std::size_t>(wide.first + k)]));
+        sum += std::sqrt(power);
+        squares += power;
     }
     return squares > 0.0 ? sum * sum / squares : 0.0;
 }
@@ -544,12 +533,9 @@ bool ArrivalEstimator::oneTone(std::span<const std::complex<float>> crossSpectru
 std::vector<float> ArrivalEstimator::curve(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const {
     prepare(crossSpectrum, scratch);
     computeCurve(
-        wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch);
+        wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch, scratch.curve);
     const int steps = std::max(0, reach - 1);
-    std::vector<float> values;
-    for (int index = -steps; index <= steps; ++index)
-        values.push_back(at(scratch.curve, index));
-    return values;
+    return {centre(scratch.curve) - steps, centre(scratch.curve) + steps + 1};
 }
 
 } // namespace spillwright

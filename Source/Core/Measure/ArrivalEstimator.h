@@ -1,10 +1,12 @@
 #pragma once
 
+#include "Core/Measure/ArrivalKernels.h"
 #include "Core/Measure/PairReading.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
 
 #include <complex>
+#include <cstdint>
 #include <memory>
 #include <optional>
 #include <span>
@@ -33,13 +35,16 @@ public:
     };
     struct Scratch {
         AlignedVector<std::complex<float>> spectrum;
-        AlignedVector<float> curve;
-        AlignedVector<float> flat;                ///< The curve with every bin alike.
-        std::vector<std::complex<float>> phasors; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
-        std::vector<float> magnitudes;            ///< |S|.
-        std::vector<double> aligned[2];           ///< Phasors with a lag taken out: real, imaginary.
-        std::vector<double> running, likelihood;
+        AlignedVector<float> period;             ///< Of the curve, from lag 0 on.
+        AlignedVector<float> curve;              ///< What is looked at of it: see centre().
+        AlignedVector<float> flat;               ///< The curve with every bin alike.
+        AlignedVector<float> phasorRe, phasorIm; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
+        AlignedVector<float> magnitudes;         ///< |S|.
+        AlignedVector<float> weights;            ///< Of a curve.
+        AlignedVector<double> aligned[2];        ///< Phasors with a lag taken out: real, imaginary.
+        AlignedVector<double> running, likelihood;
         std::vector<int> twentieths;
+        std::vector<std::uint32_t> peaks;
     };
     struct Estimate {
         Arrival arrival;
@@ -76,14 +81,15 @@ private:
     /// 1/48000 s; a block runs from one edge to before the next.
     struct Weighting {
         int first = 0, count = 0;
-        std::vector<double> omega;
-        std::vector<double> weights;
+        AlignedVector<double> omega;
+        AlignedVector<double> weights;
         std::vector<int> thirds, sixths, twentieths;
     };
     struct Peak {
         double lag = 0.0; ///< Samples of 1/48000 s.
         double height = 0.0;
-        int index = 0; ///< On the grid.
+        int index = 0;          ///< On the grid.
+        double sharpness = 0.0; ///< sum W omega^2 cos theta, where the peak was sharpened.
     };
     /// A peak of the wide-band curve, with what the flat curve has there.
     struct Contender {
@@ -98,21 +104,24 @@ private:
     static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges);
     void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
     template <class Weight>
-    void computeCurve(int first, int count, const Weight& weight, Scratch& scratch) const;
-    float at(const AlignedVector<float>& curve, int index) const;
+    void computeCurve(int first, int count, const Weight& weight, Scratch& scratch, AlignedVector<float>& curve) const;
+    /// The value at lag 0; those at -reach-1..reach+1 may be read.
+    const float* centre(const AlignedVector<float>& curve) const { return curve.data() + reach + 1; }
+    std::optional<Peak> peakAt(const AlignedVector<float>& curve, int index, double sign) const;
     std::optional<Peak> tallest(const AlignedVector<float>& curve, int from, int to, double sign) const;
-    std::vector<Contender> contenders(const Scratch& scratch) const;
+    std::vector<Contender> contenders(Scratch& scratch) const;
     static void share(std::vector<Contender>& answers);
     int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
+    kernels::Turn turnBy(const Weighting& w, double lag) const;
     void align(const Weighting& w, double lag, Scratch& scratch) const;
+    kernels::TurnedSums sumsAt(const Weighting& w, std::span<const double> weights, double lag,
+                               const Scratch& scratch) const;
     Peak sharpen(const Weighting& w, std::span<const double> weights, Peak peak, double sign, Scratch& scratch) const;
     double blockScatter(const Weighting& w, std::span<const double> weights, const std::vector<int>& twentieths,
-                        double sign, Scratch& scratch) const;
+                        double sharpness, const Scratch& scratch) const;
     double shareOfThirds(std::span<const float> coherence, double limit) const;
-    static double curvature(const Weighting& w, std::span<const double> weights, double sign, const Scratch& scratch);
     std::optional<Peak> likeliest(std::span<const float> coherence, double averages, const Peak& near, double around,
                                   double sign, double& scatter, Scratch& scratch) const;
-    std::optional<Peak> tallestOfEither(const AlignedVector<float>& curve, double& sign) const;
     std::optional<Arrival> phaseSlope(double lag, double sign, double confidence, Scratch& scratch) const;
 
     Geometry geometry;

@@ -117,14 +117,6 @@ struct PairSums {
     }
 
     float* block(std::size_t index) { return values.data() + blocks[index].start; }
-
-    /// Sum of the pool that holds a bin; `pair` is that of (i, j), i <= j.
-    std::complex<float> at(std::size_t pair, int bin) const {
-        const int place = bin - firstBin;
-        const Block& block = blocks[static_cast<std::size_t>(place / binsPerBlock)];
-        const float* re = values.data() + block.start + pair * block.pair + place % binsPerBlock / block.poolBins;
-        return {re[0], re[block.imaginary]};
-    }
 };
 
 /// A stretch as far as an average over stretches is concerned.
@@ -620,9 +612,17 @@ std::span<const Pool> CrossSpectra::phasePools() const {
 void CrossSpectra::copyPhaseSums(int i, int j, std::span<std::complex<float>> out) const {
     assert(out.size() <= phasePools().size());
     const std::size_t pair = storage->pair(std::min(i, j), std::max(i, j));
-    for (std::size_t k = 0; k < out.size(); ++k) {
-        const auto value = storage->phases.at(pair, storage->phasePools[k].firstBin);
-        out[k] = i <= j ? value : std::conj(value);
+    const float sign = i <= j ? 1.0f : -1.0f;
+    const auto& phases = storage->phases;
+    for (std::size_t k = 0; k < out.size();) {
+        const int place = storage->phasePools[k].firstBin - phases.firstBin;
+        const auto& block = phases.blocks[static_cast<std::size_t>(place / binsPerBlock)];
+        const float* re = phases.values.data() + block.start + pair * block.pair;
+        const float* im = re + block.imaginary;
+        auto within = static_cast<std::size_t>(place % binsPerBlock / block.poolBins);
+        const auto end = static_cast<std::size_t>(binsPerBlock / block.poolBins);
+        for (; within < end && k < out.size(); ++within, ++k)
+            out[k] = {re[within], sign * im[within]};
     }
 }
 

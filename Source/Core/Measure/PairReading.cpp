@@ -1,6 +1,7 @@
 #include "Core/Measure/PairReading.h"
 
 #include "Core/Measure/ArrivalEstimator.h"
+#include "Core/Measure/ArrivalKernels.h"
 #include "Core/Measure/MainsHum.h"
 #include "Core/Measure/WindowOverlap.h"
 #include "Core/ThirdOctaves.h"
@@ -157,14 +158,8 @@ void PairReader::prepare(int first, int second, Scratch& scratch) const {
     spectra.copyPhaseSums(first, second, scratch.phases);
     const auto& a = powers[static_cast<std::size_t>(first)];
     const auto& b = powers[static_cast<std::size_t>(second)];
-    for (std::size_t k = 0; k < bins; ++k) {
-        const double own = static_cast<double>(a[k]) * static_cast<double>(b[k]);
-        const double re = static_cast<double>(scratch.cross[k].real());
-        const double im = static_cast<double>(scratch.cross[k].imag());
-        const double power = re * re + im * im;
-        scratch.magnitudes[k] = static_cast<float>(std::sqrt(power));
-        scratch.coherence[k] = own > 0.0 ? static_cast<float>(std::min(1.0, power / own)) : -1.0f;
-    }
+    kernels::coherences(scratch.cross.data(), a.data(), b.data(), bins, scratch.magnitudes.data(),
+                        scratch.coherence.data());
 }
 
 /// Whether the cross-phase repeats from stretch to stretch, bin by bin: coherence alone takes two players of one tune,
