@@ -1,5 +1,6 @@
 #include "Session/Readings.h"
 
+#include "Core/ThirdOctaves.h"
 #include "Session/Findings.h"
 
 #include <algorithm>
@@ -34,6 +35,26 @@ std::vector<float> chosenStretches(const CrossSpectra& spectra, std::int64_t fro
     return weights;
 }
 
+/// A band of which nothing is measured is a fault; one that reaches higher than what is measured is remarked on.
+std::optional<Fault> checkBand(Measurement& m) {
+    const auto& spectra = *m.spectra;
+    if (spectra.windows() == 0) return std::nullopt;
+    const auto bins = binsWithin(m.options.band, spectra.binWidth(), spectra.binCount());
+    const double top = (spectra.binCount() - 1) * spectra.binWidth();
+    const auto hertz = [](double value) { return std::to_string(std::lround(value)) + " Hz"; };
+    if (bins.firstBin > bins.lastBin) {
+        std::ostringstream apart;
+        apart << std::round(spectra.binWidth() * 10.0) / 10.0 << " Hz";
+        return Fault{m.folder,
+                     "the band holds none of the frequencies that are measured, up to " + hertz(top) + " every " +
+                         apart.str(),
+                     "choose a lower or a wider band"};
+    }
+    if (m.options.band.high.value > top + spectra.binWidth())
+        m.warnings.push_back(m.folder + ": the band is read up to " + hertz(top) + "; nothing higher is measured");
+    return std::nullopt;
+}
+
 } // namespace
 
 ReadSpan spanOf(const Measurement& m) {
@@ -53,6 +74,7 @@ void findUsable(Measurement& m) {
 }
 
 std::optional<Fault> readAllPairs(Measurement& m, Workers& workers, const Watch& watch) {
+    if (auto fault = checkBand(m)) return fault;
     auto pairs = readPairs(*m.spectra, m.usable, {m.options.band, m.options.largestArrival}, workers, watch);
     if (!pairs) return pairs.fault();
     m.pairs = std::move(pairs).value();

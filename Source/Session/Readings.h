@@ -16,8 +16,8 @@ namespace spillwright {
 /// what the readings of the span say; those of the recording stay with the whole. Where every stretch is chosen, the
 /// whole itself is given, its warnings aside.
 ///
-/// Faults: nothing was measured there, nothing sounds there, too little memory, a stop. 24 tracks and 4 minutes take
-/// some hundredths of a second.
+/// Faults: nothing was measured there, nothing sounds there, a band above what is kept, too little memory, a stop. 24
+/// tracks and 4 minutes take some hundredths of a second.
 Result<Measurement> readStretches(const Measurement& whole, Seconds from, Seconds to, Workers& workers,
                                   const Watch& watch);
 
@@ -33,8 +33,8 @@ ReadSpan spanOf(const Measurement& measurement);
 
 /// From the spectra: which tracks are silent, which take part.
 void findUsable(Measurement& measurement);
-/// From the spectra: the pairs, what of them moves and what their triangles say, with their remarks. A fault where it
-/// was stopped.
+/// From the spectra: the pairs, what of them moves and what their triangles say, with their remarks. Faults: a band of
+/// which nothing is measured, a stop.
 std::optional<Fault> readAllPairs(Measurement& measurement, Workers& workers, const Watch& watch);
 
 } // namespace spillwright

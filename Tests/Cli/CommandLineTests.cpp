@@ -83,6 +83,19 @@ TEST_CASE("what is measured a second time is taken from the cache, and says the 
     CHECK(first.out == uncached.out);
     CHECK(again.out == first.out);
     CHECK(again.err == first.err);
+    // A cache that was damaged changes no answer, and is written anew.
+    const auto kept = std::filesystem::directory_iterator(cache.path())->path();
+    const auto whole = contentOf(kept);
+    auto damaged = whole;
+    damaged[whole.size() / 3] = static_cast<char>(damaged[whole.size() / 3] ^ 0x40);
+    for (const auto& content : {damaged, whole.substr(0, whole.size() / 2), std::string(), std::string("a text")}) {
+        writeBytes(kept, content);
+        const auto fresh = call(words, cache.path());
+        CHECK(fresh.status == 0);
+        CHECK(fresh.out == first.out);
+        CHECK(fresh.err == first.err);
+        CHECK((contentOf(kept) == whole));
+    }
     // Another band is another question of the same spectra.
     auto band = words;
     band.insert(band.end(), {"--band", "100:400"});
@@ -315,7 +328,9 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
         {"propose", goodFolder, "--setting", setting.string()},
         {"propose", goodFolder, "--setting", broken.string()},
         {"measure", goodFolder, "--from", "1000"},
+        {"measure", goodFolder, "--from", "6.01", "--to-time", "7"},
         {"measure", goodFolder, "--band", "30000:40000"},
+        {"measure", goodFolder, "--band", "300:300.1"},
         {"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
         {"measure", goodFolder, "--json", (good / "01 a.wav").string()},
         {"render", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
@@ -330,6 +345,70 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
     }
     CHECK(std::filesystem::is_empty(empty.path()));
     CHECK(contentOf(good / "01 a.wav").substr(0, 4) == "RIFF");
+}
+
+TEST_CASE("recordings at the edge of what can be measured are measured, with one clear line each") {
+    struct Edge {
+        const char* what;
+        int rate;
+        std::vector<std::vector<float>> tracks;
+        std::vector<std::string> words;
+        std::string line; ///< How the only one begins, after the name of the folder or track; empty: none.
+    };
+    const auto related = [](std::size_t length, int late) {
+        const auto common = noise(length, 1);
+        return std::vector<std::vector<float>>{mixed(common, noise(length, 2, 0.02f)),
+                                               mixed(delayed(common, late), noise(length, 3, 0.02f))};
+    };
+    auto clipped = related(sixSeconds, 48);
+    for (auto& sample : clipped[1])
+        sample = sample < 0.0f ? -1.0f : 1.0f;
+    auto paused = related(5 * sixSeconds, 48); // silent from 5 to 25 s
+    for (auto& track : paused)
+        std::fill(track.begin() + 5 * 48000, track.begin() + 25 * 48000, 0.0f);
+    auto brief = related(900, 48);
+    for (auto& track : brief)
+        for (auto& sample : track)
+            sample *= 0.1f; // the mean of so few is no offset then
+    std::vector<std::vector<float>> many;
+    for (int k = 0; k < 128; ++k)
+        many.push_back(delayed(noise(48000, 1), k));
+    const std::vector<Edge> edges = {
+        {"8 kHz", 8000, related(60000, 8), {}, ""},
+        {"8 kHz, a band to 6 kHz", 8000, related(60000, 8), {"--band", "100:6000"}, ": the band is read up to 4000 Hz"},
+        {"192 kHz", 192000, related(4 * sixSeconds, 192), {}, ""},
+        {"shorter than a window", 48000, related(12000, 48), {}, ": short: measured with windows of 4096 samples"},
+        {"shorter than any window", 48000, brief, {}, ": too short to compare tracks"},
+        {"clipped throughout", 48000, clipped, {}, "1: clipped throughout"},
+        {"silent in between", 48000, paused, {}, ""},
+        {"128 tracks", 48000, many, {}, ""},
+    };
+    for (const auto& edge : edges) {
+        TemporaryFolder folder;
+        for (std::size_t k = 0; k < edge.tracks.size(); ++k) {
+            const auto number = std::to_string(k);
+            writeWav(folder / (std::string(3 - number.size(), '0') + number + " t" + number + ".wav"), edge.tracks[k],
+                     edge.rate);
+        }
+        std::vector<std::string> words{"measure", folder.path().string(), "--json", "-"};
+        words.insert(words.end(), edge.words.begin(), edge.words.end());
+        const auto answer = call(words);
+        INFO(edge.what << ": " << answer.err);
+        REQUIRE(answer.status == 0);
+        const auto m = answer.parsed();
+        INFO(m["warnings"].dump());
+        REQUIRE(m["warnings"].size() == (edge.line.empty() ? 0 : 1));
+        if (!edge.line.empty()) {
+            const auto line = m["warnings"][0].get<std::string>();
+            CHECK(line.find(edge.line) != std::string::npos);
+            CHECK(line.find('\n') == std::string::npos);
+        }
+        const auto& pair = m["pairs"][0];
+        if (edge.tracks.size() == 2 && edge.tracks[0].size() > 10000 && edge.tracks != clipped) {
+            CHECK(pair["related"] == true);
+            CHECK(pair["arrival_ms"].get<double>() == Approx(1.0).margin(0.005));
+        }
+    }
 }
 
 TEST_CASE("words that are off end with status 2") {

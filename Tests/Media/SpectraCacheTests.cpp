@@ -44,6 +44,11 @@ std::vector<std::byte> bytesOf(const CrossSpectra& spectra) {
     return all;
 }
 
+std::string contentOf(const fs::path& path) {
+    std::ifstream file(path, std::ios::binary);
+    return {std::istreambuf_iterator<char>(file), {}};
+}
+
 /// Two tracks of noise, four seconds.
 void writeTracks(const fs::path& folder, unsigned seed) {
     writeWav(folder / "1 one.wav", noise(4 * 48000, seed));
@@ -145,6 +150,75 @@ TEST_CASE("a damaged file of the cache is as good as none") {
     }
     CHECK_FALSE(found(cache, *first.recording));
     cache.keep(*first.recording, *first.spectra); // and is written anew
+    CHECK(found(cache, *first.recording));
+}
+
+TEST_CASE("whatever byte is turned and wherever it is cut, a file of the cache is read whole or not at all") {
+    const KeptRecording of;
+    const auto& [folder, kept, cache, first] = of;
+    const auto path = filesIn(kept.path()).at(0);
+    const auto whole = contentOf(path);
+    const auto given = [&, &recording = *first.recording, &store = cache](const std::string& content) {
+        writeBytes(path, content);
+        return found(store, recording) != nullptr;
+    };
+    REQUIRE(given(whole));
+    // Every byte of the head and of the checksum, a hundred in between; cut there, and one bit turned there.
+    const std::size_t head = whole.find("2 two.wav") + 100;
+    std::vector<std::size_t> places;
+    for (std::size_t at = 0; at < head; ++at)
+        places.push_back(at);
+    for (std::size_t part = 0; part < 100; ++part)
+        places.push_back(head + (whole.size() - head - 8) * part / 100);
+    for (std::size_t at = whole.size() - 8; at < whole.size(); ++at)
+        places.push_back(at);
+    std::size_t taken = 0;
+    for (const auto at : places) {
+        auto turned = whole;
+        turned[at] = static_cast<char>(turned[at] ^ (1 << at % 8));
+        taken += given(turned);
+        if (at % 16 == 0) taken += given(whole.substr(0, at));
+    }
+    CHECK(taken == 0);
+    CHECK_FALSE(given(whole + whole));
+    CHECK_FALSE(given(whole.substr(0, whole.size() / 2) + whole.substr(whole.size() / 2 + 8))); // eight bytes missing
+    CHECK(given(whole));
+}
+
+TEST_CASE("what was kept of another recording, stretch or version is not taken under this one's name") {
+    const KeptRecording of;
+    const auto& [folder, kept, cache, first] = of;
+    const auto path = filesIn(kept.path()).at(0);
+    const auto whole = contentOf(path);
+
+    // Valid in itself, of other samples, and under the name that this recording is looked for by.
+    TemporaryFolder other;
+    writeTracks(other.path(), 50);
+    const auto second = measured(other.path());
+    cache.keep(*second.recording, *second.spectra);
+    auto files = filesIn(kept.path());
+    REQUIRE(files.size() == 2);
+    fs::copy_file(files[0] == path ? files[1] : files[0], path, fs::copy_options::overwrite_existing);
+    CHECK_FALSE(found(cache, *first.recording));
+    CHECK(found(cache, *second.recording));
+
+    // Its own file with one fact written over: the checksum is of the spectra alone, so the facts themselves must tell.
+    for (const auto& [fact, instead] :
+         {std::pair<std::string, std::string>{"version " + std::to_string(CrossSpectra::storedVersion), "version 1"},
+          {"stretch 0 192000", "stretch 0 191999"},
+          {"rate 48000", "rate 44100"},
+          {"tracks 2", "tracks 3"},
+          {"2 two.wav", "2 owt.wav"}}) {
+        auto changed = whole;
+        const auto at = changed.find(fact);
+        REQUIRE(at != std::string::npos);
+        REQUIRE(fact.size() == instead.size());
+        changed.replace(at, fact.size(), instead);
+        writeBytes(path, changed);
+        CAPTURE(fact);
+        CHECK_FALSE(found(cache, *first.recording));
+    }
+    writeBytes(path, whole);
     CHECK(found(cache, *first.recording));
 }
 

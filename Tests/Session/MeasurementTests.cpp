@@ -185,6 +185,33 @@ TEST_CASE("a take that is clipped throughout is warned of as such, a few samples
                              "touched: 2 samples at full scale; listen for clipping"});
 }
 
+TEST_CASE("a band of which nothing is measured is one clear line at any rate") {
+    Workers workers(1);
+    const auto lineOf = [&](double rate, Band band, std::size_t samples) {
+        MeasureOptions options;
+        options.band = band;
+        const MemorySource source({noise(samples, 1), noise(samples, 2)}, rate);
+        const auto m = measure("f", named({"a", "b"}), source, {}, options, workers, {});
+        if (!m) return m.fault().line();
+        return m->warnings.empty() ? std::string() : m->warnings.back();
+    };
+    const auto band = [](double low, double high) { return Band{Hertz(low), Hertz(high)}; };
+    CHECK(lineOf(8000.0, band(4000.0, 6000.0), length) ==
+          "f: the band lies above half the recording's sample rate; choose a lower band");
+    CHECK(lineOf(8000.0, band(3000.0, 6000.0), length) ==
+          "f: the band is read up to 4000 Hz; nothing higher is measured");
+    CHECK(lineOf(192000.0, band(30000.0, 40000.0), length) ==
+          "f: the band holds none of the frequencies that are measured, up to 24000 Hz every 2.9 Hz; choose a lower "
+          "or a wider band");
+    CHECK(lineOf(48000.0, band(300.0, 300.1), length) ==
+          "f: the band holds none of the frequencies that are measured, up to 24000 Hz every 2.9 Hz; choose a lower "
+          "or a wider band");
+    CHECK(lineOf(48000.0, band(178.0, 200.0), 3000) == // four windows of 1024 samples: bins at 187.5 Hz alone
+          "f: short: measured with windows of 1024 samples; readings of late arrivals are less sure");
+    CHECK(lineOf(8000.0, band(178.0, 562.0), length).empty());
+    CHECK(lineOf(192000.0, band(178.0, 562.0), 2 * length).empty());
+}
+
 TEST_CASE("a stretch too short for any window says so, and nothing is related in it") {
     Workers workers(1);
     const MemorySource source({noise(900, 1), noise(900, 1)});

@@ -172,6 +172,25 @@ TEST_CASE("moments of which nothing is known are one clear line") {
     CHECK(silence.fault().line().find("nothing sounds from 0 s to") != std::string::npos);
 }
 
+TEST_CASE("of moments alone nothing is kept above 8 kHz: a band up there is one clear line, one across it a remark") {
+    Changing band;
+    MeasureOptions options;
+    options.band = {Hertz(9000.0), Hertz(12000.0)};
+    const auto above = band.measured(options);
+    CHECK(above.warnings.empty()); // of the whole it is measured
+    const auto nothing = readStretches(above, Seconds(0.0), Seconds(10.0), band.workers, {});
+    REQUIRE_FALSE(nothing.ok());
+    CHECK(nothing.fault().line() ==
+          "folder: the band holds none of the frequencies that are measured, up to 8013 Hz every 2.9 Hz; choose a "
+          "lower or a wider band");
+
+    options.band = {Hertz(4000.0), Hertz(12000.0)};
+    const auto part = readStretches(band.measured(options), Seconds(0.0), Seconds(10.0), band.workers, {});
+    REQUIRE(part.ok());
+    CHECK(part->warnings ==
+          std::vector<std::string>{"folder: the band is read up to 8013 Hz; nothing higher is measured"});
+}
+
 TEST_CASE("reading stretches stops when told to") {
     Changing band;
     std::stop_source stop;
