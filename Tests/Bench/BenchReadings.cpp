@@ -121,8 +121,14 @@ void printTables(const std::vector<Read>& reads) {
         all.push_back(&read);
     const auto isClear = [](const Read& r) { return r.pair.clear(); };
     const auto clear = those(all, isClear);
+    const auto led = those(all, [](const Read& r) { return r.pair.led(); });
     const auto hard = those(all, [](const Read& r) { return r.pair.hard(); });
 
+    std::printf(
+        "\n- *led*: one source stands 3 dB above all others together, in both tracks.\n"
+        "- *clear*: led, no track has more noise than that source, and its direct sound, which the truth is of, is a\n"
+        "  tenth of its energy or more (geometric mean of both tracks).\n"
+        "- *hard rooms*: RT60 over 0.7 s, 2 to 15 s.\n");
     std::printf(
         "\n| class | pairs | related, %% | within .1 .5 1 1.5 samples, %% | median error on the right peak, samples | "
         "right peak, %% | all: 1u 2u, %% | right peak: 1u 2u, %% | polarity right, %% | polarity sure, right when "
@@ -132,16 +138,16 @@ void printTables(const std::vector<Read>& reads) {
     printLine("clear, alone", those(clear, [](const Read& r) { return r.pair.rivals.empty(); }));
     printLine("clear, low instruments", those(clear, [](const Read& r) { return r.pair.low; }));
     printLine("clear, 2 to 5 s", those(clear, [](const Read& r) { return r.pair.seconds < 5.0; }));
-    printLine("clear, noise above the source", those(clear, [](const Read& r) { return r.pair.noiseDb < 0.0; }));
-    printLine("clear, direct sound 10 % or more",
-              those(clear, [](const Read& r) { return r.pair.directShare >= 0.1; }));
-    printLine("clear, direct sound under 10 %", those(clear, [](const Read& r) { return r.pair.directShare < 0.1; }));
+    printLine("led", led);
+    printLine("led, noise above the source", those(led, [](const Read& r) { return r.pair.aboveNoiseDb < 0.0; }));
+    printLine("led, direct sound under 10 %", those(led, [](const Read& r) { return r.pair.directShare < 0.1; }));
     printLine("hard rooms, clear", those(hard, isClear));
     printLine("hard rooms", hard);
     printLine("all", all);
 
     const auto found = those(all, [](const Read& r) { return r.found(); });
     const auto foundClear = those(clear, [](const Read& r) { return r.found(); });
+    const auto foundLed = those(led, [](const Read& r) { return r.found(); });
     const auto foundHard = those(hard, [](const Read& r) { return r.found(); });
     std::printf("\n| polarity stated → right (pairs) | .5–.6 | .6–.7 | .7–.8 | .8–.9 | .9–.95 | .95–.99 | ≥ .99 |\n"
                 "|---|---|---|---|---|---|---|---|\n");
@@ -150,6 +156,7 @@ void printTables(const std::vector<Read>& reads) {
                   {0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 1.01});
     };
     polarity("clear", foundClear);
+    polarity("led", foundLed);
     polarity("hard rooms", foundHard);
     polarity("all", found);
 
@@ -160,6 +167,7 @@ void printTables(const std::vector<Read>& reads) {
                   {0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.01});
     };
     arrival("clear", foundClear);
+    arrival("led", foundLed);
     arrival("hard rooms", foundHard);
     arrival("all", found);
     std::printf("\nStrangers called related: %zu of %zu.\n",
@@ -211,9 +219,12 @@ int main(int argc, char** argv) {
         pair->second = {};
         read.pair = std::move(*pair);
         if (list) {
-            std::printf("%d: %s [%s], RT60 %.2f s, %.1f s, noise %.0f dB, ahead %.1f dB, direct %.2f: ", index,
+            std::printf("%d: %s [%s], RT60 %.2f s, %.1f s, noise %.0f dB, ahead %.1f dB, direct %.2f, %s: ", index,
                         read.pair.lead.c_str(), read.pair.rivals.c_str(), read.pair.decaySeconds, read.pair.seconds,
-                        read.pair.noiseDb, read.pair.aheadDb, read.pair.directShare);
+                        read.pair.noiseDb, read.pair.aheadDb, read.pair.directShare,
+                        read.pair.clear() ? "clear"
+                        : read.pair.led() ? "led"
+                                          : "not led");
             if (read.found())
                 std::printf("%.3f samples %+d, read %.3f +- %.3f (%.2f) %+d (%.2f)\n",
                             read.pair.arrivalSeconds * RandomPair::rate, sign(read.pair.polarity),
@@ -221,7 +232,9 @@ int main(int argc, char** argv) {
                             read.reading.arrival->uncertainty.value * RandomPair::rate, arrivalStated(read),
                             sign(read.reading.polarity->polarity), polarityStated(read));
             else
-                std::printf("%s\n", read.reading.shared == Shared::oneTone ? "one tone" : "unrelated");
+                std::printf("%s\n", read.reading.shared == Shared::oneTone    ? "one tone"
+                                    : read.reading.shared == Shared::mainsHum ? "mains hum"
+                                                                              : "unrelated");
         }
         reads.push_back(std::move(read));
     }

@@ -201,11 +201,13 @@ Result<RandomPair> makeRandomPair(std::uint64_t set, std::uint64_t index, const 
                 track[n] += part[n];
         }
     pair.noiseDb = random.between(-10.0, 50.0);
+    std::array<double, 2> noiseEnergies{};
     for (std::size_t m = 0; m < 2; ++m) {
         const double rms = std::sqrt(energies[0][m] / static_cast<double>(tracks[m].size()) *
                                      std::pow(10.0, -(pair.noiseDb + random.between(-3.0, 3.0)) / 10.0));
         for (float& sample : tracks[m])
             sample += static_cast<float>(rms * random.bell());
+        noiseEnergies[m] = rms * rms * static_cast<double>(tracks[m].size());
     }
 
     // The truth is that of the source whose direct sound is strongest in the two tracks together.
@@ -223,11 +225,13 @@ Result<RandomPair> makeRandomPair(std::uint64_t set, std::uint64_t index, const 
         pair.low = played[s]->low;
         const double own = energyOf(dry[s]);
         pair.directShare = 1.0;
+        pair.aboveNoiseDb = 99.0;
         for (std::size_t m = 0; m < 2; ++m) {
             double others = 0.0;
             for (std::size_t other = 0; other < energies.size(); ++other)
                 if (other != s) others += energies[other][m];
             if (others > 0.0) pair.aheadDb = std::min(pair.aheadDb, decibelsOfPower(energies[s][m] / others));
+            pair.aboveNoiseDb = std::min(pair.aboveNoiseDb, decibelsOfPower(energies[s][m] / noiseEnergies[m]));
             const double direct = own * std::pow(10.0, (m == 0 ? *one : *two).level.value / 10.0);
             pair.directShare *= std::sqrt(std::min(1.0, direct / energies[s][m]));
         }

@@ -26,12 +26,16 @@ struct RandomPair {
     Polarity polarity{};         ///< Of its straight ways.
     double aheadDb = 0.0;        ///< Its energy over all others', in the track where that is less; 99: alone.
     double directShare = 0.0;    ///< Of its energy: the straight way's, geometric mean of the two tracks.
+    double aboveNoiseDb = 0.0;   ///< Its energy over the noise, in the track where that is less.
 
     std::vector<float> first, second; ///< 48 kHz.
     static constexpr double rate = 48000.0;
 
-    /// One source rules or leads both tracks: 3 dB above all others together. Noise is no source.
-    bool clear() const { return aheadDb >= 3.0; }
+    /// One source leads both tracks: 3 dB above all others together. Noise is no source.
+    bool led() const { return aheadDb >= 3.0; }
+    /// Led, with no more noise than that source in either track and a direct sound of a tenth of its energy or more:
+    /// the truth is that of the direct sound, and both microphones well beyond the critical distance hear it no more.
+    bool clear() const { return led() && aboveNoiseDb >= 0.0 && directShare >= 0.1; }
     /// Live rooms and short recordings.
     bool hard() const { return decaySeconds > 0.7 && seconds <= 15.0; }
 };
