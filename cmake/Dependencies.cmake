@@ -147,6 +147,16 @@ target_compile_definitions(spillwright_juce
 target_include_directories(spillwright_juce SYSTEM INTERFACE $<TARGET_PROPERTY:spillwright_juce,INCLUDE_DIRECTORIES>)
 set_source_files_properties("${JUCE_MODULES_DIR}/juce_audio_devices/juce_audio_devices.cpp"
     PROPERTIES COMPILE_DEFINITIONS "JUCE_JACK_CLIENT_NAME=\"${PROJECT_NAME}\"")
+# Not instrumented, and so the very files of the plain build, which the compiler cache holds: drawing and audio formats.
+get_target_property(options spillwright_juce COMPILE_OPTIONS)
+if(SPILLWRIGHT_SANITIZE_OPTIONS)
+    list(REMOVE_ITEM options ${SPILLWRIGHT_SANITIZE_OPTIONS})
+    set_target_properties(spillwright_juce PROPERTIES COMPILE_OPTIONS "${options}")
+    foreach(module juce_core juce_events juce_data_structures juce_audio_basics juce_audio_devices)
+        set_source_files_properties("${JUCE_MODULES_DIR}/${module}/${module}.cpp"
+            PROPERTIES COMPILE_OPTIONS "${SPILLWRIGHT_SANITIZE_OPTIONS}")
+    endforeach()
+endif()
 if(CMAKE_SYSTEM_NAME STREQUAL "Linux") # the distribution strips the codecs that JUCE bundles
     pkg_check_modules(SPILLWRIGHT_CODECS REQUIRED IMPORTED_TARGET flac ogg libpng libjpeg)
     target_link_libraries(spillwright_juce PRIVATE PkgConfig::SPILLWRIGHT_CODECS)

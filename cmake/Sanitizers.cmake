@@ -1,12 +1,15 @@
-# -DSPILLWRIGHT_SANITIZE=address (with undefined) or thread. Everything is instrumented, JUCE too.
+# -DSPILLWRIGHT_SANITIZE=address (with undefined) or thread. Everything is instrumented but JUCE's drawing, which is as
+# long to compile as half the project and which only its own thread may touch (cmake/Dependencies.cmake).
 set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined) or thread; empty for none")
 set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread)
+set(SPILLWRIGHT_SANITIZE_OPTIONS "")
 if(SPILLWRIGHT_SANITIZE STREQUAL "address")
-    add_compile_options(-fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer -g1 -O1)
+    set(SPILLWRIGHT_SANITIZE_OPTIONS -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer -g1 -O1)
     add_link_options(-fsanitize=address,undefined)
 elseif(SPILLWRIGHT_SANITIZE STREQUAL "thread")
-    add_compile_options(-fsanitize=thread -fno-omit-frame-pointer -g1 -O1)
+    set(SPILLWRIGHT_SANITIZE_OPTIONS -fsanitize=thread -fno-omit-frame-pointer -g1 -O1)
     add_link_options(-fsanitize=thread)
 elseif(NOT SPILLWRIGHT_SANITIZE STREQUAL "")
     message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address or thread")
 endif()
+add_compile_options(${SPILLWRIGHT_SANITIZE_OPTIONS})

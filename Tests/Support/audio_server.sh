@@ -4,6 +4,9 @@
 #
 # JACK remembers at most eight servers of a user by name, and one that was killed is forgotten only when its name comes
 # again. So the names are few and used again; a lock, which the server holds as long as it lives, tells which are taken.
+#
+# On a busy machine a client is late now and then. The server waits for it (-S), up to ten times the -t given (ms), so
+# that time goes slower but no sound is lost; without -t it would wait for 20 periods and then go on without the client.
 set -u
 period=$1
 shift
@@ -12,7 +15,7 @@ for slot in 1 2 3 4; do
     if flock --nonblock 9; then
         echo "spillwright-test-$slot"
         export JACK_NO_AUDIO_RESERVATION=1
-        exec setpriv --pdeathsig TERM jackd -r "$@" -n "spillwright-test-$slot" -d dummy -r 48000 -p "$period" >&2
+        exec setpriv --pdeathsig TERM jackd -r -S -t 2000 "$@" -n "spillwright-test-$slot" -d dummy -r 48000 -p "$period" >&2
     fi
 done
 echo "four audio servers of other tests are running: wait until they have ended" >&2
