@@ -2,9 +2,21 @@
 
 #include "Core/Types.h"
 
+#include <array>
 #include <vector>
 
 namespace spillwright {
+
+/// A third octave as it is named.
+struct NominalThirdOctave {
+    double hertz;
+    int k; ///< Exact centre 10^(k/10) Hz.
+};
+/// Those that are told of, 100 Hz to 8 kHz (IEC 61260-1).
+inline constexpr std::array<NominalThirdOctave, 20> nominalThirdOctaves{
+    {{100, 20},  {125, 21},  {160, 22},  {200, 23},  {250, 24},  {315, 25},  {400, 26},
+     {500, 27},  {630, 28},  {800, 29},  {1000, 30}, {1250, 31}, {1600, 32}, {2000, 33},
+     {2500, 34}, {3150, 35}, {4000, 36}, {5000, 37}, {6300, 38}, {8000, 39}}};
 
 /// One third octave cut to a band. Its lower edge belongs to it, its upper edge only where it is the band's last.
 struct ThirdOctave {

@@ -160,26 +160,18 @@ struct Store {
     /// For a pass.
     Store(const Plan& cut, int trackCount, double sampleRate, std::size_t keepAtMostBytes)
         : plan(cut), tracks(trackCount), rate(sampleRate), statistics(static_cast<std::size_t>(trackCount)) {
-        const double width = binWidth();
-        bins = std::min(plan.window / 2, static_cast<int>(std::floor(highestHertz / width + 1e-9))) + 1;
-        sums = PairSums::ofBins(0, blocks(), pairs());
-        for (int bin = static_cast<int>(std::ceil(wideBand.low.value / width - 1e-9));
-             bin < bins && bin <= static_cast<int>(std::floor(wideBand.high.value / width + 1e-9)); ++bin)
-            phasePools.push_back({bin, 1});
-        if (!phasePools.empty()) {
-            const int first = phasePools.front().firstBin / binsPerBlock;
-            phases = PairSums::ofBins(first, phasePools.back().firstBin / binsPerBlock - first + 1, pairs());
-        }
+        bins = std::min(plan.window / 2, static_cast<int>(std::floor(highestHertz / binWidth() + 1e-9))) + 1;
+        layOutBins();
         for (int stretch = 0; stretch < plan.stretches; ++stretch)
             parts.push_back({1.0, plan.windowsOf(stretch)});
         sounding.resize(parts.size() * statistics.size());
         scale = plan.windows > 0 ? 1.0f / static_cast<float>(plan.windows) : 0.0f;
-        keeping = chooseKeeping(bins, width, tracks, plan.stretches, keepAtMostBytes);
+        keeping = chooseKeeping(bins, binWidth(), tracks, plan.stretches, keepAtMostBytes);
         pools = keeping.pools(bins);
         stretchStatistics.resize(static_cast<std::size_t>(keeping.stretches) * statistics.size());
         kept = LargeArray<std::uint32_t>(static_cast<std::size_t>(keeping.stretches) * valuesPerStretch() +
                                          binsPerBlock); // read in whole vectors
-        windows.emplace(tracks, plan.windows, width, bins);
+        windows.emplace(tracks, plan.windows, binWidth(), bins);
     }
 
     /// For an average of some kept stretches of another, in ascending order.
@@ -206,6 +198,25 @@ struct Store {
             }
         }
         scale = weightedWindows > 0.0 ? static_cast<float>(1.0 / weightedWindows) : 0.0f;
+    }
+
+    /// For other spectra of what another was measured of.
+    explicit Store(const Store* measured)
+        : plan(measured->plan), tracks(measured->tracks), rate(measured->rate), bins(measured->bins), scale(1.0f),
+          statistics(measured->statistics), parts(measured->parts), sounding(measured->sounding) {
+        layOutBins();
+    }
+
+    /// Sums and phasors of single bins, all 0.
+    void layOutBins() {
+        const double width = binWidth();
+        sums = PairSums::ofBins(0, blocks(), pairs());
+        for (int bin = static_cast<int>(std::ceil(wideBand.low.value / width - 1e-9));
+             bin < bins && bin <= static_cast<int>(std::floor(wideBand.high.value / width + 1e-9)); ++bin)
+            phasePools.push_back({bin, 1});
+        if (phasePools.empty()) return;
+        const int first = phasePools.front().firstBin / binsPerBlock;
+        phases = PairSums::ofBins(first, phasePools.back().firstBin / binsPerBlock - first + 1, pairs());
     }
 
     double binWidth() const { return rate / plan.window; }
@@ -691,6 +702,40 @@ CrossSpectra CrossSpectra::restrictedTo(std::span<const float> weights, Workers&
             kernels::addKept(storage->keptBlock(stretch, block), count, weight, weight, sums);
     });
     return average;
+}
+
+CrossSpectra CrossSpectra::withSpectra(int firstBin, int bins, const GiveSpectra& give) const {
+    assert(firstBin >= 0 && firstBin + bins <= binCount());
+    CrossSpectra other;
+    other.storage = std::make_unique<Storage>(static_cast<const Store*>(storage.get()));
+    Store& into = *other.storage;
+    std::vector<float> shared(into.pairs()); // weights of the stretches in which both sound
+    for (int i = 0; i < into.tracks; ++i)
+        for (int j = i; j < into.tracks; ++j)
+            shared[into.pair(i, j)] = static_cast<float>(phaseWeights(i, j).sum);
+    std::vector<std::complex<float>> spectra(into.pairs());
+    for (int bin = firstBin; bin < firstBin + bins; ++bin) {
+        std::fill(spectra.begin(), spectra.end(), std::complex<float>());
+        give(bin, spectra);
+        const auto write = [&](PairSums& sums, std::size_t pair, std::complex<float> value) {
+            const auto block = static_cast<std::size_t>((bin - sums.firstBin) / binsPerBlock);
+            const auto& of = sums.blocks[block];
+            float* const re = sums.block(block) + pair * of.pair + static_cast<std::size_t>(bin % binsPerBlock);
+            re[0] = value.real();
+            re[of.imaginary] = value.imag();
+        };
+        const bool phased = !into.phasePools.empty() && bin >= into.phasePools.front().firstBin &&
+                            bin <= into.phasePools.back().firstBin;
+        for (int i = 0; i < into.tracks; ++i)
+            for (int j = i; j < into.tracks; ++j) {
+                const std::size_t pair = into.pair(i, j);
+                write(into.sums, pair, spectra[pair]);
+                const float power =
+                    std::sqrt(spectra[into.pair(i, i)].real()) * std::sqrt(spectra[into.pair(j, j)].real());
+                if (phased && power > 0.0f) write(into.phases, pair, spectra[pair] * (shared[pair] / power));
+            }
+    }
+    return other;
 }
 
 namespace {

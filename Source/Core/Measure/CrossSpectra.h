@@ -130,7 +130,14 @@ public:
     /// for any number of workers. Throws std::bad_alloc.
     CrossSpectra restrictedTo(std::span<const float> weights, Workers& workers) const;
 
-    /// What the pass kept of single windows; null of what restrictedTo gave.
+    /// Fills in S_ij of one bin for i <= j, in the order (0,0) (0,1) ... (1,1) (1,2) ...; they are 0 before.
+    using GiveSpectra = std::function<void(int bin, std::span<std::complex<float>> pairs)>;
+    /// Other spectra of the same recording and stretches, scaled as these: those of firstBin..firstBin+bins-1 are
+    /// asked for in order, the others are 0. Phasors are as long as a pair's coherence is great, its square root. No
+    /// stretches are kept and no single windows. Throws std::bad_alloc.
+    CrossSpectra withSpectra(int firstBin, int bins, const GiveSpectra& give) const;
+
+    /// What the pass kept of single windows; null of what restrictedTo or withSpectra gave.
     const WindowSpectra* windowSpectra() const;
 
     // ---- from one day to the next -------------------------------------------------------------------------------

@@ -40,16 +40,6 @@ constexpr double deviationsBelow = 2.0;     // of the flatness, for "no room bet
 constexpr double faintLag = 0.05 / 48000.0; // s; what is by wire arrives at once
 constexpr double faintSignificance = 5.0;   // standard deviations
 
-struct NominalBand {
-    double hertz;
-    int k; ///< Exact centre 10^(k/10) Hz.
-};
-// IEC 61260-1, the bands reported.
-constexpr std::array<NominalBand, 20> reportedThirds{{{100, 20},  {125, 21},  {160, 22},  {200, 23},  {250, 24},
-                                                      {315, 25},  {400, 26},  {500, 27},  {630, 28},  {800, 29},
-                                                      {1000, 30}, {1250, 31}, {1600, 32}, {2000, 33}, {2500, 34},
-                                                      {3150, 35}, {4000, 36}, {5000, 37}, {6300, 38}, {8000, 39}}};
-
 Band thirdOctave(int k) {
     return {Hertz(std::pow(10.0, (k - 0.5) / 10.0)), Hertz(std::pow(10.0, (k + 0.5) / 10.0))};
 }
@@ -77,7 +67,7 @@ private:
     MainsHumFinder humFinder;
     CoherenceMean bandMean;
     std::vector<ThirdOctaveBins> bandThirds;
-    std::vector<std::pair<NominalBand, CoherenceMean>> thirds;
+    std::vector<std::pair<NominalThirdOctave, CoherenceMean>> thirds;
     std::size_t bins = 0;                   // copied of each pair, from 0 Hz on
     std::vector<std::vector<float>> powers; // [track of the spectra][bin]
 
@@ -114,7 +104,7 @@ PairReader::PairReader(const CrossSpectra& of, std::span<const int> tracks, cons
       bandThirds(thirdOctaveBins(options.band, of.binWidth(), of.binCount())),
       powers(static_cast<std::size_t>(of.trackCount())) {
     int last = binsWithin(options.band, of.binWidth(), of.binCount()).lastBin;
-    for (const auto& nominal : reportedThirds) {
+    for (const auto& nominal : nominalThirdOctaves) {
         const Band edges = thirdOctave(nominal.k);
         const auto range = binsWithin(edges, of.binWidth(), of.binCount());
         if (!(edges.high.value < std::min(of.sampleRate() / 2, of.binCount() * of.binWidth())) ||

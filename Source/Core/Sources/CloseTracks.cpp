@@ -1,6 +1,7 @@
 #include "Core/Sources/CloseTracks.h"
 
 #include "Core/Measure/Kernels.h"
+#include "Core/Sources/PowerModel.h"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
@@ -48,10 +49,6 @@ float quantileOf(std::vector<float>& values, double share) {
     return *at;
 }
 
-double divergence(const Eigen::ArrayXf& of, const Eigen::ArrayXf& from) {
-    return static_cast<double>((of * (of / from).log() - of + from).sum());
-}
-
 /// Powers of some windows and of those just before, each track's mean in each band 1.
 class Powers {
 public:
@@ -95,13 +92,13 @@ public:
 };
 
 /// A track's powers as a sum of those of others.
-struct PowerSum {
+struct SumOfOthers {
     double leftOver = 0.0;      ///< Divergence.
     double before = 0.0;        ///< Share that the windows before have in it.
     std::vector<double> shares; ///< Of each of the others.
 };
 
-PowerSum sumOfOthers(const Powers::OfBand& powers, int track, std::span<const int> others) {
+SumOfOthers sumOfOthers(const Powers::OfBand& powers, int track, std::span<const int> others) {
     const auto windows = powers.now.rows();
     const Eigen::ArrayXf wanted = powers.now.col(track);
     const auto count = std::ssize(others);
@@ -112,16 +109,9 @@ PowerSum sumOfOthers(const Powers::OfBand& powers, int track, std::span<const in
         parts.col(count + k) = powers.before.col(other);
     }
     parts.col(2 * count).setOnes();
-    Eigen::VectorXf weights = Eigen::VectorXf::Constant(parts.cols(), 1.0f / static_cast<float>(parts.cols()));
-    const Eigen::ArrayXf sums = parts.colwise().sum().transpose();
-    Eigen::VectorXf sum = parts * weights;
-    for (int update = 0; update < updates; ++update) {
-        weights.array() *= (parts.transpose() * (wanted / sum.array()).matrix()).array() / sums;
-        sum.noalias() = parts * weights;
-    }
-    const Eigen::ArrayXf each = weights.array() * sums;
-    PowerSum made;
-    made.leftOver = divergence(wanted, sum.array());
+    const auto [each, sum] = sumOfParts(parts, wanted, updates);
+    SumOfOthers made;
+    made.leftOver = divergence(wanted, sum);
     made.before = static_cast<double>(each.segment(count, count).sum() / each.sum());
     for (Eigen::Index k = 0; k < count; ++k)
         made.shares.push_back(static_cast<double>((each(k) + each(count + k)) / each.sum()));

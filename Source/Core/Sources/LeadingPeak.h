@@ -1,0 +1,49 @@
+#pragma once
+
+#include "Core/Measure/PairReading.h"
+#include "Core/Signal/AlignedVector.h"
+#include "Core/Signal/Fourier.h"
+
+#include <complex>
+#include <memory>
+#include <optional>
+#include <span>
+
+namespace spillwright {
+
+/// Arrival and polarity of one source on its way between two tracks, told from the response from one to the other.
+struct LeadingPeak {
+    Arrival arrival;
+    PolarityReading polarity;
+};
+
+/// Finds the peak of a response's correlation over lag, and says nothing where none leads. Immutable; a Scratch a
+/// thread.
+class LeadingPeakFinder {
+public:
+    struct Scratch {
+        AlignedVector<std::complex<float>> spectrum;
+        AlignedVector<float> lags;
+    };
+
+    /// Of responses at bins firstBin..firstBin+bins-1. bins >= 1.
+    LeadingPeakFinder(double binWidthHz, int firstBin, int bins, Seconds largestArrival);
+
+    /// response: its phase counts, and how sure it is, 0..1, which is its magnitude; every octave alike.
+    ///
+    /// The first peak within 12 ms before the tallest that reaches 0.7 of it: a reflection may be louder than the
+    /// straight way. Empty if beyond 0.6 ms of it something is taller than half of it, or anything of the other sign
+    /// than 0.4.
+    std::optional<LeadingPeak> find(std::span<const std::complex<float>> response, Scratch& scratch) const;
+
+private:
+    double width;
+    int first, count;
+    std::shared_ptr<const Fourier> fourier;
+    double step; ///< Seconds, of the lags.
+    int reach;   ///< Steps looked at on either side.
+
+    double uncertainty(std::span<const std::complex<float>> response, double lag, double sign) const;
+};
+
+} // namespace spillwright

@@ -1,0 +1,680 @@
+#include "Core/Sources/SpillMap.h"
+
+#include "Core/Measure/Kernels.h"
+#include "Core/Measure/WindowSpectra.h"
+#include "Core/Sources/Demixing.h"
+#include "Core/Sources/LeadingPeak.h"
+#include "Core/Sources/PowerModel.h"
+#include "Core/ThirdOctaves.h"
+
+#include <Eigen/Cholesky>
+#include <Eigen/LU>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <new>
+#include <numeric>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double loading = 1e-6;         // of a source's power at a bin, steadies the regression ...
+constexpr double leastLoading = 1e-12;   // ... and of the mean of all of them
+constexpr float leastPower = 1e-6f;      // of its mean, of a power that is modelled
+constexpr double leastDifference = 0.01; // of mean(a/b) mean(b/a) from 1, for two sources: as good as together
+constexpr int modelUpdates = 60;
+constexpr int unmixingUpdates = 20;
+
+constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
+
+// What is told.
+constexpr double togetherDb = 2.5;     // standard deviation of the ratio of two sources, at most: always together
+constexpr double leastOverlap = 0.1;   // of two spectra (Bhattacharyya); of less, they are told apart by colour
+constexpr double leastShare = 3.16e-3; // of a track's power (-25 dB), below which levels lean high
+constexpr double mostScatter = 0.5;    // one standard deviation of a power, of itself
+constexpr double scatterOfModel = 0.3; // the same of what the power model gives
+
+// Where a source leads.
+constexpr double leadingShare = 0.8;  // of its close track, at least
+constexpr double loudDb = -6.0;       // against its own mean, at least
+constexpr double longestMoment = 6.0; // s
+
+class SpillReader {
+public:
+    SpillReader(const CrossSpectra& of, std::span<const int> usable, const ReadingOptions& wanted, Workers& hands,
+                const Watch& watched, SpillMap& into)
+        : spectra(of), windows(*of.windowSpectra()), tracks(usable), options(wanted), workers(hands), watch(watched),
+          map(into), bands(windows.bands().size()), ofBands(bands) {
+        for (const auto& source : map.plan.sources)
+            closeTracks.push_back(source.closeTracks.front());
+        for (std::size_t m = 0; m < tracks.size(); ++m)
+            if (std::find(closeTracks.begin(), closeTracks.end(), tracks[m]) == closeTracks.end()) others.push_back(m);
+        // The largest third octaves first, so that the workers end together.
+        largestFirst.resize(bands);
+        std::iota(largestFirst.begin(), largestFirst.end(), std::size_t(0));
+        std::stable_sort(largestFirst.begin(), largestFirst.end(),
+                         [&](std::size_t a, std::size_t b) { return binsOf(a) > binsOf(b); });
+        const std::size_t count = closeTracks.size() * tracks.size();
+        map.readings.resize(count);
+        map.firstBin = windows.firstBin();
+        const auto bins = static_cast<std::size_t>(windows.binCount());
+        map.responses.assign(count, std::vector<std::complex<float>>(bins));
+        map.sourcePowers.assign(closeTracks.size(), std::vector<float>(bins));
+        variances.assign(count, std::vector<float>(bins));
+        for (std::size_t k = 0; k < closeTracks.size(); ++k)
+            for (std::size_t m = 0; m < tracks.size(); ++m) {
+                auto& reading = map.readings[readingAt(k, m)];
+                reading.source = static_cast<int>(k);
+                reading.track = tracks[m];
+            }
+    }
+
+    /// False: stopped.
+    bool read() {
+        for (std::size_t band = 0; band < bands; ++band)
+            prepare(band);
+        if (!inEach(
+                bands, [this](std::size_t item) { readSpectra(largestFirst[item]); }, 0.8))
+            return false;
+        holdLevels();
+        if (!inEach(
+                bands, [this](std::size_t item) { readPowers(largestFirst[item]); }, 0.9))
+            return false;
+        tellShares();
+        tellLevels();
+        tellPresence();
+        return tellArrivals();
+    }
+
+private:
+    /// Of one third octave; powers are sums over its bins, means over all windows unless they are told of one.
+    struct OfBand {
+        std::vector<double> tracks;   ///< [place among the tracks]
+        std::vector<double> sources;  ///< In their close tracks.
+        std::vector<double> coherent; ///< [reading] What the response gives, scatter taken out.
+        std::vector<double> variance; ///< [reading] Of it.
+        std::vector<double> modelled; ///< [reading] What the power model adds.
+        std::vector<double> residue;  ///< [other] What the regression leaves.
+        Eigen::ArrayXXf demixed;      ///< [kept window][source]
+        Eigen::ArrayXXf left;         ///< [kept window][other]
+        Eigen::ArrayXXf moments;      ///< [window][source]
+
+        double all(std::size_t reading) const { return std::max(0.0, coherent[reading]) + modelled[reading]; }
+    };
+
+    const CrossSpectra& spectra;
+    const WindowSpectra& windows;
+    std::span<const int> tracks;
+    const ReadingOptions& options;
+    Workers& workers;
+    const Watch& watch;
+    SpillMap& map;
+    std::size_t bands;
+    std::vector<OfBand> ofBands;
+    std::vector<int> closeTracks;    // [source]
+    std::vector<std::size_t> others; // places among the tracks from which no source is told
+    std::vector<std::size_t> largestFirst;
+    std::vector<std::vector<float>> variances; // [reading][bin] Of the response.
+
+    std::size_t readingAt(std::size_t source, std::size_t place) const { return source * tracks.size() + place; }
+    int binsOf(std::size_t band) const { return windows.bands()[band].lastBin - windows.bands()[band].firstBin + 1; }
+
+    /// False: stopped. Throws std::bad_alloc.
+    template <class Work>
+    bool inEach(std::size_t items, Work&& work, double done) {
+        std::vector<std::uint8_t> short_(items, 0);
+        workers.forEach(items, [&](std::size_t item, int) {
+            try {
+                if (!watch.stopped()) work(item);
+            } catch (const std::bad_alloc&) {
+                short_[item] = 1;
+            }
+        });
+        if (std::find(short_.begin(), short_.end(), 1) != short_.end()) throw std::bad_alloc();
+        watch.tell(done);
+        return !watch.stopped();
+    }
+
+    void prepare(std::size_t band);
+    std::vector<int> leaders(std::size_t band) const;
+    void readSpectra(std::size_t band);
+    Eigen::ArrayXXd scatterOfUnmixing(const Eigen::ArrayXXf& powers) const;
+    void holdLevels();
+    void readPowers(std::size_t band);
+    bool together(std::size_t source, std::size_t other) const;
+    void tellShares();
+    void tellLevels();
+    void tellPresence();
+    bool tellArrivals();
+};
+
+void SpillReader::prepare(std::size_t band) {
+    auto& of = ofBands[band];
+    of.tracks.resize(tracks.size());
+    of.sources.resize(closeTracks.size());
+    of.residue.resize(others.size());
+    for (auto* each : {&of.coherent, &of.variance, &of.modelled})
+        each->resize(map.readings.size());
+    const auto& range = windows.bands()[band];
+    for (std::size_t m = 0; m < tracks.size(); ++m)
+        for (int bin = range.firstBin; bin <= range.lastBin; ++bin)
+            of.tracks[m] += spectra.power(bin, tracks[m]);
+}
+
+/// The close tracks that have most of their power in this third octave first.
+std::vector<int> SpillReader::leaders(std::size_t band) const {
+    std::vector<double> shares;
+    for (const int track : closeTracks) {
+        const auto m = static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin());
+        double all = 0.0;
+        for (const auto& of : ofBands)
+            all += of.tracks[m];
+        shares.push_back(all > 0.0 ? ofBands[band].tracks[m] / all : 0.0);
+    }
+    std::vector<int> order(closeTracks.size());
+    std::iota(order.begin(), order.end(), 0);
+    std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
+        return shares[static_cast<std::size_t>(a)] > shares[static_cast<std::size_t>(b)];
+    });
+    return order;
+}
+
+/// [source][other source]: variance of how much of the other is left in the source, both of power 1 in the mean. The
+/// estimate of two sources from windows in which they have powers a and b has the Fisher information
+/// n (mean(b/a), 1; 1, mean(a/b)) of the two numbers that tell how much of each is in the other.
+Eigen::ArrayXXd SpillReader::scatterOfUnmixing(const Eigen::ArrayXXf& powers) const {
+    const auto count = powers.cols();
+    Eigen::ArrayXXd relative = powers.cast<double>();
+    for (Eigen::Index k = 0; k < count; ++k) {
+        const double mean = relative.col(k).mean();
+        relative.col(k) = mean > 0.0 ? (relative.col(k) / mean).max(static_cast<double>(leastPower)).eval()
+                                     : Eigen::ArrayXd::Ones(relative.rows());
+    }
+    Eigen::ArrayXXd ratio(count, count), scatter = Eigen::ArrayXXd::Zero(count, count); // ratio: mean(column/row)
+    for (Eigen::Index k = 0; k < count; ++k)
+        for (Eigen::Index j = 0; j < count; ++j)
+            ratio(j, k) = (relative.col(k) / relative.col(j)).mean();
+    for (Eigen::Index k = 0; k < count; ++k)
+        for (Eigen::Index j = 0; j < count; ++j)
+            if (j != k)
+                scatter(j, k) = ratio(k, j) / std::max(leastDifference, ratio(j, k) * ratio(k, j) - 1.0) /
+                                static_cast<double>(relative.rows());
+    return scatter;
+}
+
+void SpillReader::readSpectra(std::size_t band) {
+    if (binsOf(band) <= 0) return;
+    const auto demixed = demix(windows, static_cast<int>(band), closeTracks, leaders(band), watch);
+    if (!demixed) return;
+    auto& of = ofBands[band];
+    of.demixed = demixed->powers;
+    const Eigen::ArrayXXd unmixingScatter = scatterOfUnmixing(of.demixed);
+
+    const auto count = std::ssize(closeTracks), all = std::ssize(tracks), rest = std::ssize(others);
+    const auto kept = std::ssize(windows.kept());
+    const double averages = spectra.effectiveAverages();
+    const double free = std::max(1.0, averages - static_cast<double>(count));
+    of.left = Eigen::ArrayXXf::Zero(kept, rest);
+    Eigen::MatrixXcd among(count, count), with(all, count);
+    Eigen::MatrixXcf close(count, kept), left(rest, kept);
+    for (Eigen::Index b = 0; b < std::ssize(demixed->unmixing); ++b) {
+        const int bin = demixed->firstBin + static_cast<int>(b);
+        const auto place = static_cast<std::size_t>(bin - windows.firstBin());
+        for (Eigen::Index k = 0; k < count; ++k) {
+            const int track = closeTracks[static_cast<std::size_t>(k)];
+            for (Eigen::Index j = 0; j < count; ++j)
+                among(j, k) = spectra.at(bin, closeTracks[static_cast<std::size_t>(j)], track);
+            for (Eigen::Index m = 0; m < all; ++m)
+                with(m, k) = spectra.at(bin, tracks[static_cast<std::size_t>(m)], track);
+        }
+        const Eigen::MatrixXcd unmixing = demixed->unmixing[static_cast<std::size_t>(b)].cast<std::complex<double>>();
+        Eigen::MatrixXcd own = unmixing * among * unmixing.adjoint();
+        const Eigen::MatrixXcd cross = with * unmixing.adjoint();
+        const Eigen::ArrayXd powers = own.diagonal().real().array().max(0.0);
+        own.diagonal() +=
+            (loading * powers + (leastLoading * powers.mean() + 1e-30)).matrix().cast<std::complex<double>>();
+        const Eigen::MatrixXcd inverse = own.ldlt().solve(Eigen::MatrixXcd::Identity(count, count));
+        const Eigen::MatrixXcd response = cross * inverse;
+
+        Eigen::ArrayXd residue(all);
+        for (Eigen::Index m = 0; m < all; ++m)
+            residue(m) = std::max(0.0, spectra.power(bin, tracks[static_cast<std::size_t>(m)]) -
+                                           response.row(m).conjugate().cwiseProduct(cross.row(m)).sum().real());
+        for (Eigen::Index k = 0; k < count; ++k) {
+            map.sourcePowers[static_cast<std::size_t>(k)][place] = static_cast<float>(powers(k));
+            of.sources[static_cast<std::size_t>(k)] += powers(k);
+            for (Eigen::Index m = 0; m < all; ++m) {
+                const auto reading = readingAt(static_cast<std::size_t>(k), static_cast<std::size_t>(m));
+                if (tracks[static_cast<std::size_t>(m)] == closeTracks[static_cast<std::size_t>(k)]) {
+                    map.responses[reading][place] = 1.0f;
+                    of.coherent[reading] += powers(k);
+                    continue;
+                }
+                double variance = residue(m) * std::max(0.0, inverse(k, k).real()) / free;
+                if (powers(k) > 0.0)
+                    for (Eigen::Index j = 0; j < count; ++j)
+                        if (j != k)
+                            variance += std::norm(response(m, j)) * unmixingScatter(j, k) * powers(j) / powers(k);
+                const double square = std::norm(response(m, k));
+                map.responses[reading][place] = std::complex<float>(response(m, k));
+                variances[reading][place] = static_cast<float>(variance);
+                of.coherent[reading] += (square - variance) * powers(k);
+                of.variance[reading] += (2.0 * square + variance) * variance * powers(k) * powers(k);
+            }
+        }
+
+        // What is left of the other tracks, window by window.
+        if (rest == 0) continue;
+        for (Eigen::Index t = 0; t < kept; ++t) {
+            for (Eigen::Index k = 0; k < count; ++k)
+                close(k, t) = kernels::keptValue(
+                    windows.spectrum(closeTracks[static_cast<std::size_t>(k)], static_cast<int>(t))[place]);
+            for (Eigen::Index m = 0; m < rest; ++m)
+                left(m, t) = kernels::keptValue(
+                    windows.spectrum(tracks[others[static_cast<std::size_t>(m)]], static_cast<int>(t))[place]);
+        }
+        const Eigen::MatrixXcd through = response * unmixing;
+        Eigen::MatrixXcf taken(rest, count);
+        for (Eigen::Index m = 0; m < rest; ++m) {
+            const auto at = static_cast<Eigen::Index>(others[static_cast<std::size_t>(m)]);
+            taken.row(m) = through.row(at).cast<std::complex<float>>();
+            of.residue[static_cast<std::size_t>(m)] += residue(at) * averages / free;
+        }
+        left.noalias() -= taken * close;
+        of.left += left.cwiseAbs2().transpose().array();
+    }
+}
+
+/// In a third octave in which a source has next to no power, a little of another's in its place would be told as a
+/// level beyond all measure there.
+void SpillReader::holdLevels() {
+    struct Level {
+        double level, weight;
+        bool operator<(const Level& other) const { return level < other.level; }
+    };
+    std::vector<Level> levels;
+    for (std::size_t at = 0; at < map.readings.size(); ++at) {
+        const std::size_t source = at / tracks.size();
+        levels.clear();
+        double all = 0.0, below = 0.0;
+        for (const auto& of : ofBands)
+            if (of.sources[source] > 0.0) {
+                levels.push_back({std::max(0.0, of.coherent[at]) / of.sources[source], of.sources[source]});
+                all += of.sources[source];
+            }
+        std::sort(levels.begin(), levels.end());
+        double middle = 0.0;
+        for (const auto& one : levels) {
+            middle = one.level;
+            below += one.weight;
+            if (below >= 0.5 * all) break;
+        }
+        const double most = middle * std::pow(10.0, louderDb / 10.0);
+        for (auto& of : ofBands)
+            of.coherent[at] = std::min(of.coherent[at], most * of.sources[source]);
+    }
+}
+
+/// The sources' powers in every window, and what the power model gives of what is left of the other tracks.
+void SpillReader::readPowers(std::size_t band) {
+    if (binsOf(band) <= 0) return;
+    auto& of = ofBands[band];
+    const auto count = std::ssize(closeTracks);
+    const std::int64_t all = windows.windows();
+
+    // How much of each source every close track holds is known now: non-negative powers, by multiplicative updates.
+    Eigen::MatrixXf held(count, count), heard(all, count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+        const int track = closeTracks[static_cast<std::size_t>(i)];
+        windows.copyPowers(track, static_cast<int>(band), {heard.col(i).data(), static_cast<std::size_t>(all)});
+        const auto place = static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin());
+        for (Eigen::Index k = 0; k < count; ++k) {
+            const auto source = static_cast<std::size_t>(k);
+            const double level = of.sources[source] > 0.0 ? of.all(readingAt(source, place)) / of.sources[source] : 0.0;
+            held(i, k) = i == k ? 1.0f : static_cast<float>(level);
+        }
+    }
+    const Eigen::ArrayXf heldInAll = held.colwise().sum().transpose();
+    Eigen::MatrixXf moments = heard;
+    const float tiny = std::numeric_limits<float>::min();
+    for (int update = 0; update < unmixingUpdates; ++update) {
+        const Eigen::MatrixXf ratio = (heard.array() / (moments * held.transpose()).array().max(tiny)).matrix();
+        moments.array() *= (ratio * held).array().rowwise() / heldInAll.transpose();
+    }
+    for (Eigen::Index t = 0; t < of.demixed.rows(); ++t) // of these the spectra told it
+        moments.row(windows.kept()[static_cast<std::size_t>(t)]) = of.demixed.row(t).matrix();
+    of.moments = moments.array();
+
+    const Eigen::Index from = !windows.kept().empty() && windows.kept().front() == 0 ? 1 : 0;
+    const auto rows = std::ssize(windows.kept()) - from;
+    if (rows < 2) return;
+    std::vector<std::size_t> sounding;
+    for (std::size_t k = 0; k < closeTracks.size(); ++k)
+        if (of.sources[k] > 0.0) sounding.push_back(k);
+    const auto some = std::ssize(sounding);
+    Eigen::MatrixXf parts(rows, 2 * some + 1);
+    for (Eigen::Index part = 0; part < 2 * some; ++part) {
+        const auto k = static_cast<Eigen::Index>(sounding[static_cast<std::size_t>(part % some)]);
+        for (Eigen::Index row = 0; row < rows; ++row)
+            parts(row, part) =
+                of.moments(windows.kept()[static_cast<std::size_t>(row + from)] - (part < some ? 0 : 1), k);
+        const float mean = parts.col(part).mean();
+        parts.col(part) = (parts.col(part) / std::max(mean, tiny)).cwiseMax(leastPower);
+    }
+    parts.col(2 * some).setOnes();
+    for (std::size_t m = 0; m < others.size(); ++m) {
+        Eigen::ArrayXf wanted = of.left.col(static_cast<Eigen::Index>(m)).tail(rows);
+        const float mean = wanted.mean();
+        if (!(mean > 0.0f)) continue;
+        wanted = (wanted / mean).max(leastPower);
+        const auto [each, sum] = sumOfParts(parts, wanted, modelUpdates);
+        const double scale = of.residue[m] / static_cast<double>(each.sum());
+        for (Eigen::Index k = 0; k < some; ++k)
+            of.modelled[readingAt(sounding[static_cast<std::size_t>(k)], others[m])] =
+                scale * static_cast<double>(each(k) + each(some + k));
+    }
+}
+
+/// Whether two sources sound in one proportion throughout, every third octave as both have power in it.
+bool SpillReader::together(std::size_t source, std::size_t other) const {
+    double variance = 0.0, weights = 0.0, all = 0.0, allOther = 0.0;
+    for (const auto& of : ofBands) {
+        all += of.sources[source];
+        allOther += of.sources[other];
+    }
+    if (!(all > 0.0) || !(allOther > 0.0)) return false;
+    for (const auto& of : ofBands) {
+        if (of.demixed.rows() < 2) continue;
+        const double weight = std::sqrt(of.sources[source] / all * of.sources[other] / allOther);
+        Eigen::ArrayXd levels[2];
+        for (const auto k : {source, other}) {
+            const Eigen::ArrayXd powers = of.demixed.col(static_cast<Eigen::Index>(k)).cast<double>();
+            levels[k == source ? 0 : 1] =
+                10.0 * powers.max(static_cast<double>(leastPower) * powers.mean() + 1e-30).log10();
+        }
+        const Eigen::ArrayXd ratio = levels[0] - levels[1];
+        variance += weight * (ratio - ratio.mean()).square().mean();
+        weights += weight;
+    }
+    return weights > leastOverlap && variance < togetherDb * togetherDb * weights;
+}
+
+void SpillReader::tellShares() {
+    map.shareByThirdOctave.assign(map.readings.size(), std::vector<double>(bands, 0.0));
+    map.powerByThirdOctave.assign(closeTracks.size(), std::vector<double>(bands, 0.0));
+    // One-sided, unscaled spectra of a Hann window, whose mean square is 3/8.
+    const double scale = 16.0 / 3.0 / std::pow(static_cast<double>(spectra.windowLength()), 2);
+    for (std::size_t k = 0; k < closeTracks.size(); ++k)
+        for (std::size_t band = 0; band < bands; ++band)
+            map.powerByThirdOctave[k][band] = scale * ofBands[band].sources[k];
+    for (std::size_t m = 0; m < tracks.size(); ++m) {
+        double track = 0.0, explained = 0.0;
+        for (const auto& of : ofBands)
+            track += of.tracks[m];
+        auto& spill = map.spillShare[static_cast<std::size_t>(tracks[m])];
+        spill = 1.0;
+        for (std::size_t k = 0; k < closeTracks.size(); ++k) {
+            const auto reading = readingAt(k, m);
+            double sum = 0.0;
+            for (std::size_t band = 0; band < bands; ++band) {
+                const auto& of = ofBands[band];
+                sum += of.all(reading);
+                if (of.tracks[m] > 0.0)
+                    map.shareByThirdOctave[reading][band] = std::clamp(of.all(reading) / of.tracks[m], 0.0, 1.0);
+            }
+            const double share = track > 0.0 ? std::clamp(sum / track, 0.0, 1.0) : 0.0;
+            map.readings[reading].shareOfTrack = share;
+            explained += share;
+            const auto& own = map.plan.sources[k].closeTracks;
+            if (std::find(own.begin(), own.end(), tracks[m]) != own.end()) spill = 1.0 - share;
+        }
+        map.unexplained[static_cast<std::size_t>(tracks[m])] = std::clamp(1.0 - explained, 0.0, 1.0);
+    }
+}
+
+void SpillReader::tellLevels() {
+    std::vector<std::uint8_t> alike(closeTracks.size() * closeTracks.size(), 0);
+    for (std::size_t k = 0; k < closeTracks.size(); ++k)
+        for (std::size_t j = 0; j < k; ++j)
+            alike[k * closeTracks.size() + j] = alike[j * closeTracks.size() + k] = together(k, j) ? 1 : 0;
+    const auto lowMid = [&](std::size_t band) {
+        const double exact = std::pow(10.0, nominalThirdOctaves[band].k / 10.0);
+        return exact > lowMidBand.low.value && exact < lowMidBand.high.value;
+    };
+    for (std::size_t k = 0; k < closeTracks.size(); ++k)
+        for (std::size_t m = 0; m < tracks.size(); ++m) {
+            const auto at = readingAt(k, m);
+            auto& reading = map.readings[at];
+            reading.levelByThirdOctave.resize(bands);
+            double source = 0.0, lowSource = 0.0, power = 0.0, lowPower = 0.0, variance = 0.0;
+            for (std::size_t band = 0; band < bands; ++band) {
+                const auto& of = ofBands[band];
+                source += of.sources[k];
+                power += of.all(at);
+                variance += of.variance[at] + std::pow(scatterOfModel * of.modelled[at], 2);
+                if (!lowMid(band)) continue;
+                lowSource += of.sources[k];
+                lowPower += of.all(at);
+            }
+            const bool own = tracks[m] == closeTracks[k];
+            const auto other = std::find(closeTracks.begin(), closeTracks.end(), tracks[m]);
+            if (!own && other != closeTracks.end() &&
+                alike[k * closeTracks.size() + static_cast<std::size_t>(other - closeTracks.begin())])
+                reading.whyNoLevel = Untold::alwaysTogether;
+            else if (!(source > 0.0) || !(power > 0.0) ||
+                     (!own && (reading.shareOfTrack < leastShare || std::sqrt(variance) > mostScatter * power)))
+                reading.whyNoLevel = Untold::tooFaint;
+            if (reading.whyNoLevel != Untold::told) continue;
+            reading.level = Decibels(decibelsOfPower(power / source));
+            if (lowSource > 0.0 && lowPower > 0.0)
+                reading.levelLowMid = Decibels(decibelsOfPower(lowPower / lowSource));
+            for (std::size_t band = 0; band < bands; ++band) {
+                const auto& of = ofBands[band];
+                const double here = of.all(at);
+                if (of.sources[k] > 0.0 && here > 0.0 &&
+                    (own || (map.shareByThirdOctave[at][band] >= leastShare &&
+                             std::sqrt(of.variance[at]) <= mostScatter * here)))
+                    reading.levelByThirdOctave[band] = Decibels(decibelsOfPower(here / of.sources[k]));
+            }
+        }
+}
+
+void SpillReader::tellPresence() {
+    const std::int64_t all = windows.windows();
+    const double hop = spectra.windowLength() / 2.0;
+    for (std::int64_t t = 0; t < all; ++t)
+        map.times.emplace_back((static_cast<double>(spectra.from()) + static_cast<double>(t + 1) * hop) /
+                               spectra.sampleRate());
+    for (std::size_t k = 0; k < closeTracks.size(); ++k) {
+        Eigen::ArrayXd source = Eigen::ArrayXd::Zero(all), track = source;
+        std::vector<float> powers(static_cast<std::size_t>(all));
+        for (std::size_t band = 0; band < bands; ++band) {
+            if (ofBands[band].moments.size() == 0) continue;
+            source += ofBands[band].moments.col(static_cast<Eigen::Index>(k)).cast<double>();
+            windows.copyPowers(closeTracks[k], static_cast<int>(band), powers);
+            track += Eigen::Map<const Eigen::ArrayXf>(powers.data(), all).cast<double>();
+        }
+        const double mean = source.mean();
+        auto& presence = map.presence.emplace_back();
+        auto& share = map.shareOfClose.emplace_back();
+        for (Eigen::Index t = 0; t < all; ++t) {
+            constexpr double least = 1e-10; // -100 dB
+            presence.push_back(
+                static_cast<float>(decibelsOfPower(mean > 0.0 ? std::max(least, source(t) / mean) : least)));
+            share.push_back(track(t) > 0.0 ? static_cast<float>(std::min(1.0, source(t) / track(t))) : 0.0f);
+        }
+    }
+}
+
+/// Arrival, polarity and coherence; the responses' scatter is taken out of them.
+bool SpillReader::tellArrivals() {
+    const auto bins = static_cast<std::size_t>(windows.binCount());
+    if (bins == 0) return true;
+    const LeadingPeakFinder finder(spectra.binWidth(), map.firstBin, windows.binCount(), options.largestArrival);
+    std::vector<LeadingPeakFinder::Scratch> scratch(static_cast<std::size_t>(workers.count()));
+    const auto readOne = [&](std::size_t at, LeadingPeakFinder::Scratch& mine) {
+        auto& reading = map.readings[at];
+        const auto k = static_cast<std::size_t>(reading.source);
+        auto& response = map.responses[at];
+        std::vector<std::complex<float>> sure(bins);
+        for (std::size_t bin = 0; bin < bins; ++bin) {
+            const float square = std::norm(response[bin]);
+            if (!(square > 0.0f)) continue;
+            const float part = std::max(0.0f, square - variances[at][bin]) / square;
+            sure[bin] = response[bin] * (part / std::sqrt(square));
+            response[bin] *= std::sqrt(part);
+        }
+        double sum = 0.0, weights = 0.0;
+        for (std::size_t band = 0; band < bands; ++band) {
+            const auto& of = ofBands[band];
+            const double beside = of.sources[k] > 0.0 ? of.modelled[at] / of.sources[k] : 0.0;
+            for (int bin = windows.bands()[band].firstBin; bin <= windows.bands()[band].lastBin; ++bin) {
+                const double hertz = bin * spectra.binWidth();
+                if (hertz < options.band.low.value || hertz > options.band.high.value) continue;
+                weights += 1.0 / hertz;
+                const double gain =
+                    static_cast<double>(std::norm(response[static_cast<std::size_t>(bin - map.firstBin)]));
+                if (gain > 0.0) sum += gain / (gain + beside) / hertz;
+            }
+        }
+        reading.coherence = weights > 0.0 ? sum / weights : 0.0;
+        if (reading.track == closeTracks[k]) {
+            reading.arrival = Arrival{Seconds(0.0), Seconds(0.0), 1.0, std::nullopt};
+            reading.polarity = PolarityReading{Polarity::same, 1.0};
+            return;
+        }
+        if (const auto peak = finder.find(sure, mine)) {
+            reading.arrival = peak->arrival;
+            reading.polarity = peak->polarity;
+        } else {
+            reading.whyNoArrival = reading.shareOfTrack < leastShare ? Untold::tooFaint : Untold::noLeadingPeak;
+        }
+    };
+    std::vector<std::uint8_t> noMemory(map.readings.size(), 0);
+    workers.forEach(map.readings.size(), [&](std::size_t at, int worker) {
+        try {
+            if (!watch.stopped()) readOne(at, scratch[static_cast<std::size_t>(worker)]);
+        } catch (const std::bad_alloc&) {
+            noMemory[at] = 1;
+        }
+    });
+    if (std::find(noMemory.begin(), noMemory.end(), 1) != noMemory.end()) throw std::bad_alloc();
+    watch.tell(1.0);
+    return !watch.stopped();
+}
+
+} // namespace
+
+const SpillReading* SpillMap::reading(int source, int track) const {
+    const auto at = std::find_if(readings.begin(), readings.end(), [&](const SpillReading& reading) {
+        return reading.source == source && reading.track == track;
+    });
+    return at != readings.end() ? &*at : nullptr;
+}
+
+Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& plan, std::span<const int> usableTracks,
+                              const ReadingOptions& options, Workers& workers, const Watch& watch) {
+    try {
+        SpillMap map;
+        for (const auto& source : plan.sources) {
+            Source usable;
+            for (const int track : source.closeTracks)
+                if (std::find(usableTracks.begin(), usableTracks.end(), track) != usableTracks.end())
+                    usable.closeTracks.push_back(track);
+            if (!usable.closeTracks.empty()) map.plan.sources.push_back(std::move(usable));
+        }
+        for (const auto& third : nominalThirdOctaves)
+            map.centres.emplace_back(third.hertz);
+        const auto tracks = static_cast<std::size_t>(spectra.trackCount());
+        map.spillShare.assign(tracks, std::numeric_limits<double>::quiet_NaN());
+        map.unexplained.assign(tracks, 0.0);
+        const auto* windows = spectra.windowSpectra();
+        if (!windows || windows->kept().empty() || map.plan.sources.empty()) return map;
+        if (!SpillReader(spectra, usableTracks, options, workers, watch, map).read())
+            return Fault{"spill map", "stopped", "", Fault::Kind::cancelled};
+        return map;
+    } catch (const std::bad_alloc&) {
+        return Fault{"memory", "too little of it to tell which instrument is heard where", "close other programs"};
+    }
+}
+
+CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source) {
+    struct Heard {
+        std::size_t track = 0;
+        const std::vector<std::complex<float>>* response = nullptr;
+        std::vector<float> beside; ///< [bin] Power that is not coherent.
+    };
+    std::vector<Heard> heard;
+    const auto& powers = source >= 0 && source < std::ssize(map.sourcePowers)
+                             ? map.sourcePowers[static_cast<std::size_t>(source)]
+                             : std::vector<float>();
+    const auto bands = thirdOctaveBins(sourceBand, spectra.binWidth(), spectra.binCount());
+    for (std::size_t at = 0; at < map.readings.size(); ++at) {
+        const auto& reading = map.readings[at];
+        if (reading.source != source) continue;
+        Heard& one = heard.emplace_back(
+            Heard{static_cast<std::size_t>(reading.track), &map.responses[at], std::vector<float>(powers.size())});
+        for (std::size_t band = 0; band < bands.size(); ++band) {
+            // What the share tells of beyond the coherent part has the colour that the source has.
+            double whole = 0.0, coherent = 0.0, own = 0.0;
+            for (int bin = bands[band].firstBin; bin <= bands[band].lastBin; ++bin) {
+                const auto place = static_cast<std::size_t>(bin - map.firstBin);
+                whole += map.shareByThirdOctave[at][band] * spectra.power(bin, reading.track);
+                coherent += static_cast<double>(std::norm((*one.response)[place]) * powers[place]);
+                own += static_cast<double>(powers[place]);
+            }
+            if (!(own > 0.0)) continue;
+            const auto factor = static_cast<float>(std::max(0.0, whole - coherent) / own);
+            for (int bin = bands[band].firstBin; bin <= bands[band].lastBin; ++bin) {
+                const auto place = static_cast<std::size_t>(bin - map.firstBin);
+                one.beside[place] = factor * powers[place];
+            }
+        }
+    }
+    const auto tracks = static_cast<std::size_t>(spectra.trackCount());
+    return spectra.withSpectra(
+        map.firstBin, static_cast<int>(powers.size()), [&](int bin, std::span<std::complex<float>> pairs) {
+            const auto place = static_cast<std::size_t>(bin - map.firstBin);
+            for (const Heard& i : heard)
+                for (const Heard& j : heard) {
+                    if (i.track > j.track) continue;
+                    const std::size_t row = i.track * tracks - i.track * (i.track + 1) / 2; // of pairs (i, i) ...
+                    auto& pair = pairs[row + j.track];
+                    pair = (*i.response)[place] * std::conj((*j.response)[place]) * powers[place];
+                    if (i.track == j.track) pair += i.beside[place];
+                }
+        });
+}
+
+std::vector<Moments> leadingMoments(const SpillMap& map, int source, int most) {
+    struct Run {
+        std::size_t first = 0, count = 0;
+        double energy = 0.0;
+    };
+    std::vector<Moments> moments;
+    if (source < 0 || source >= std::ssize(map.presence) || map.times.size() < 2) return moments;
+    const auto& presence = map.presence[static_cast<std::size_t>(source)];
+    const auto& share = map.shareOfClose[static_cast<std::size_t>(source)];
+    const double step = map.times[1].value - map.times[0].value;
+    std::vector<Run> runs;
+    bool leads = false;
+    for (std::size_t t = 0; t < map.times.size(); ++t) {
+        const bool led = leads;
+        leads = static_cast<double>(share[t]) >= leadingShare && static_cast<double>(presence[t]) >= loudDb;
+        if (!leads) continue;
+        if (!led || (static_cast<double>(runs.back().count) + 1.0) * step > longestMoment) runs.push_back({t, 0, 0.0});
+        ++runs.back().count;
+        runs.back().energy += std::pow(10.0, 0.1 * static_cast<double>(presence[t])) * static_cast<double>(share[t]);
+    }
+    std::stable_sort(runs.begin(), runs.end(), [](const Run& a, const Run& b) { return a.energy > b.energy; });
+    for (const Run& run : runs) {
+        if (std::ssize(moments) >= most) break;
+        moments.push_back({Seconds(map.times[run.first].value - 0.5 * step),
+                           Seconds(map.times[run.first + run.count - 1].value + 0.5 * step)});
+    }
+    return moments;
+}
+
+} // namespace spillwright
