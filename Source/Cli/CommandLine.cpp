@@ -5,7 +5,8 @@
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
 #include "Report/Tables.h"
-#include "Session/Measurement.h"
+#include "Session/Document.h"
+#include "Session/Sources.h"
 #include "Session/TextFile.h"
 
 #include <CLI/CLI.hpp>
@@ -26,7 +27,7 @@ constexpr int statusUsage = 2;
 struct CommonOptions {
     std::string folder;
     std::optional<double> from, to;
-    std::string band;
+    std::string band, source, sources;
     double largestArrivalMs = 50.0;
     double temperature = 20.0;
     int threads = 0;
@@ -55,12 +56,18 @@ public:
         : out(output), err(errors), cacheFolder(std::move(cache)), progressOnTerminal(showProgress),
           stop(std::move(stopToken)) {}
 
-    int measureCommand(const CommonOptions& words) {
+    int measureCommand(const CommonOptions& words, const std::string& saveSources) {
         const auto options = measureOptions(words);
         if (!options) return fail(options.fault());
-        const auto measured = openAndMeasure(words, *options);
+        const auto measured = openAndMeasure(words, *options, true);
         if (!measured) return fail(measured.fault());
         warn(measured->measurement.warnings);
+        if (!saveSources.empty()) {
+            if (auto own = notTheRecordings(saveSources, *measured->recording); !own) return fail(own.fault());
+            if (auto saved = writeTextFile(saveSources, documentText(sourcesToJson(listOf(measured->measurement))));
+                !saved)
+                return fail(saved.fault());
+        }
         return give(words.json, measurementTable(measured->measurement), measurementToJson(measured->measurement),
                     *measured->recording);
     }
@@ -83,7 +90,8 @@ public:
             if (!setting) return fail(setting.fault());
             proposeOptions.setting = std::move(setting).value();
         }
-        const auto measured = openAndMeasure(words, *options);
+        const bool sourcesMatter = !words.source.empty() || !words.sources.empty();
+        const auto measured = openAndMeasure(words, *options, sourcesMatter);
         if (!measured) return fail(measured.fault());
         warn(measured->measurement.warnings);
         Workers workers(words.threads);
@@ -92,7 +100,7 @@ public:
         if (!proposeWords.save.empty()) {
             const auto& best = proposals->proposals.front(); // rank 1 of the one rung, or of the flips
             if (auto own = notTheRecordings(proposeWords.save, *measured->recording); !own) return fail(own.fault());
-            if (auto saved = writeTextFile(proposeWords.save, text(settingToJson(best.setting))); !saved)
+            if (auto saved = writeTextFile(proposeWords.save, documentText(settingToJson(best.setting))); !saved)
                 return fail(saved.fault());
         }
         return give(words.json, proposalsTable(*proposals, measured->measurement), proposalsToJson(*proposals),
@@ -207,7 +215,14 @@ private:
         return options;
     }
 
-    Result<Measured> openAndMeasure(const CommonOptions& words, const MeasureOptions& options) {
+    /// With the focus source's readings where one is asked for.
+    Result<Measured> openAndMeasure(const CommonOptions& words, const MeasureOptions& options, bool sourcesMatter) {
+        std::optional<SourceList> list;
+        if (!words.sources.empty()) {
+            auto given = readSourcesFile(words.sources);
+            if (!given) return given.fault();
+            list = std::move(given).value();
+        }
         auto recording = Recording::open(words.folder, watch("opening"));
         if (!recording) return recording.fault();
         const auto stretch = stretchOf(words.folder, **recording, options);
@@ -219,6 +234,20 @@ private:
                                    workers, watch("measuring"), known);
         if (!measurement) return measurement.fault();
         if (!known) cache.keep(**recording, *measurement->spectra);
+        if (sourcesMatter) {
+            auto sources = hearSources(*measurement, list, workers, watch("hearing the sources"));
+            if (!sources) return sources.fault();
+            measurement->sources = std::make_shared<const HeardSources>(std::move(sources).value());
+        }
+        if (!words.source.empty()) {
+            const auto source = findSource(words.source, *measurement);
+            if (!source) return source.fault();
+            auto focused = focusOn(*measurement, *source, workers, watch("reading the source"));
+            if (!focused) return focused.fault();
+            auto& remarks = focused->warnings;
+            remarks.insert(remarks.begin(), measurement->warnings.begin(), measurement->warnings.end());
+            measurement = std::move(focused);
+        }
         return Measured{std::move(recording).value(), std::move(measurement).value()};
     }
 
@@ -233,20 +262,16 @@ private:
         return done();
     }
 
-    static std::string text(const nlohmann::ordered_json& json) {
-        return json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
-    }
-
     int give(const std::string& jsonFile, const std::string& table, const nlohmann::ordered_json& json,
              const Recording& recording) {
         clearProgress();
         if (jsonFile.empty())
             out << table;
         else if (jsonFile == "-")
-            out << text(json);
+            out << documentText(json);
         else {
             if (auto own = notTheRecordings(jsonFile, recording); !own) return fail(own.fault());
-            if (auto written = writeTextFile(jsonFile, text(json)); !written) return fail(written.fault());
+            if (auto written = writeTextFile(jsonFile, documentText(json)); !written) return fail(written.fault());
         }
         out.flush();
         if (!out) return fail({"standard output", "cannot be written", "make room or choose another place"});
@@ -279,6 +304,8 @@ void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("--from", words.from, "begin of the stretch to measure, s");
     command.add_option("--to-time", words.to, "end of the stretch, s");
     command.add_option("--band", words.band, "LO:HI, Hz (178:562)");
+    command.add_option("--source", words.source, "read this source alone: its name or a close track's");
+    command.add_option("--sources", words.sources, "sources file: which tracks stand close to what (else guessed)");
     command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)");
     command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
     command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
@@ -299,11 +326,13 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     CommonOptions common;
     ProposeWords proposeWords;
     RenderWords renderWords;
-    std::string demoName, demoTo;
+    std::string saveSources, demoName, demoTo;
     int demoThreads = 0;
 
-    auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks");
+    auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
     addCommonOptions(*measureApp, common);
+    measureApp->add_option("--save-sources", saveSources,
+                           "write which tracks stand close to what, to be mended by hand");
 
     auto* proposeApp = app.add_subcommand("propose", "propose flips, and flips with nudges");
     addCommonOptions(*proposeApp, common);
@@ -344,7 +373,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     } catch (const CLI::ParseError& error) {
         return run.fail(Run::usage("call", error.what(), "spillwright-cli --help says how"));
     }
-    if (measureApp->parsed()) return run.measureCommand(common);
+    if (measureApp->parsed()) return run.measureCommand(common, saveSources);
     if (proposeApp->parsed()) return run.proposeCommand(common, proposeWords);
     if (renderApp->parsed()) return run.renderCommand(renderWords);
     return run.demoCommand(demoName, demoTo, demoThreads);

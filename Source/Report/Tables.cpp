@@ -1,5 +1,6 @@
 #include "Report/Tables.h"
 
+#include "Session/SpillFindings.h"
 #include "Session/Words.h"
 
 #include <algorithm>
@@ -103,10 +104,141 @@ std::string sharedInWords(const Measurement& m) {
     return out.empty() ? out : "\n" + out;
 }
 
-std::string polarityInWords(const PairReading& pair) {
-    if (!pair.polarity) return "";
-    const std::string word = pair.polarity->polarity == Polarity::same ? "same" : "inverted";
-    return word + (pair.polarity->confidence >= 0.8 ? "" : "?");
+std::string polarityInWords(const std::optional<PolarityReading>& reading) {
+    if (!reading) return "";
+    const std::string word = reading->polarity == Polarity::same ? "same" : "inverted";
+    return word + (reading->confidence >= 0.8 ? "" : "?");
+}
+
+std::string percent(double share) {
+    return fixed(100.0 * share, 0) + " %";
+}
+
+std::string decibels(const std::optional<Decibels>& level) {
+    return level ? fixed(level->value, 1, true) : "-";
+}
+
+std::string pairsTable(const Measurement& m) {
+    auto pairs = m.pairs;
+    std::stable_sort(pairs.begin(), pairs.end(), [](const PairReading& a, const PairReading& b) {
+        return a.related != b.related ? a.related : a.coherence > b.coherence;
+    });
+    const auto unrelated =
+        static_cast<std::size_t>(std::count_if(pairs.begin(), pairs.end(), [](const auto& p) { return !p.related; }));
+    Table table({"pair (most coherent first)", "coherence (95 %)", "second arrives", "path", "polarity", "sum dB",
+                 "flipped dB"},
+                {true, false, true, false, true, false, false});
+    for (const auto& pair : pairs) {
+        if (!pair.related) break;
+        table.add({pairName(m, pair.first, pair.second), coherenceInWords(pair), arrivalInWords(pair, *m.spectra),
+                   distanceInWords(pair, m.options.temperature), polarityInWords(pair.polarity),
+                   fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
+    }
+    std::string out = m.focus ? "\n" + m.sources->names[static_cast<std::size_t>(*m.focus)] + " alone:\n" : "\n";
+    out += table.text() + sharedInWords(m);
+    if (unrelated > 0) out += "\n" + std::to_string(unrelated) + " pairs are unrelated.\n";
+    return out;
+}
+
+/// Where each source is heard, loudest first, as far as it makes up a hundredth of the track.
+std::string spillTable(const Measurement& m) {
+    constexpr double worthARow = 0.01;
+    const auto& map = m.sources->map;
+    Table table({"source", "in track", "level dB", "low-mid dB", "of track", "later by", "polarity", "remark"},
+                {true, true, false, false, false, true, true, true});
+    for (std::size_t k = 0; k < map.plan.sources.size(); ++k) {
+        std::vector<const SpillReading*> rows;
+        for (const auto& reading : map.readings)
+            if (reading.source == static_cast<int>(k) && reading.shareOfTrack >= worthARow) rows.push_back(&reading);
+        std::stable_sort(rows.begin(), rows.end(), [](const auto* a, const auto* b) {
+            return a->level.value_or(Decibels(-1e9)) > b->level.value_or(Decibels(-1e9));
+        });
+        for (const auto* reading : rows) {
+            const auto& arrival = reading->arrival;
+            const auto& close = map.plan.sources[k].closeTracks;
+            std::string remark;
+            if (reading->track == close.front())
+                remark = "its close track";
+            else if (std::find(close.begin(), close.end(), reading->track) != close.end())
+                remark = "another close track of it";
+            else if (reading->whyNoLevel != Untold::told)
+                remark = untoldInWords(reading->whyNoLevel);
+            else if (reading->whyNoArrival != Untold::told)
+                remark = untoldInWords(reading->whyNoArrival);
+            table.add({m.sources->names[k], m.tracks[static_cast<std::size_t>(reading->track)].name,
+                       decibels(reading->level), decibels(reading->levelLowMid), percent(reading->shareOfTrack),
+                       arrival ? fixed(inMilliseconds(arrival->delay), 2, true) + " ms ±" +
+                                     fixed(inMilliseconds(arrival->uncertainty), 2)
+                               : "",
+                       polarityInWords(reading->polarity), remark});
+        }
+    }
+    return table.text();
+}
+
+std::string orderTable(const Measurement& m) {
+    const auto& map = m.sources->map;
+    Table table({"", "track", "close to", "no source explains", "what it brings"}, {false, true, true, false, true});
+    int place = 0;
+    for (const auto& entry : orderOfEntry(m))
+        table.add({std::to_string(++place), m.tracks[static_cast<std::size_t>(entry.track)].name,
+                   entry.source ? m.sources->names[static_cast<std::size_t>(*entry.source)] : "-",
+                   percent(map.unexplained[static_cast<std::size_t>(entry.track)]), entryInWords(m, entry)});
+    return table.text();
+}
+
+/// For each source the three microphones that could help its close track most.
+std::string rescueTable(const Measurement& m) {
+    constexpr std::size_t most = 3;
+    Table table({"source", "also heard in", "level dB", "leads in", "adds dB", "lined up dB", "by"},
+                {true, true, false, false, false, false, true});
+    for (std::size_t k = 0; k < m.sources->names.size(); ++k) {
+        const auto helpers = rescueFor(m, static_cast<int>(k));
+        for (std::size_t h = 0; h < std::min(most, helpers.size()); ++h) {
+            const auto& helper = helpers[h];
+            std::string by = helper.flip ? "flip" : "";
+            if (helper.nudge)
+                by += std::string(by.empty() ? "" : ", ") + "nudge " + fixed(inMilliseconds(*helper.nudge), 2, true) +
+                      " ms";
+            table.add({h == 0 ? m.sources->names[k] : "", m.tracks[static_cast<std::size_t>(helper.track)].name,
+                       decibels(helper.level), percent(helper.bandwidth), fixed(helper.gain.value, 1, true),
+                       fixed(helper.gainLinedUp.value, 1, true), by});
+        }
+    }
+    return table.text();
+}
+
+std::string leadsInWords(const Measurement& m) {
+    std::string out;
+    for (std::size_t k = 0; k < m.sources->names.size(); ++k) {
+        std::string times;
+        for (const auto& span : leadingMoments(m.sources->map, static_cast<int>(k), 3))
+            times += (times.empty() ? "" : ", ") + clockText(span.from.value, false) + " to " +
+                     clockText(span.to.value, false);
+        if (!times.empty()) out += m.sources->names[k] + " leads at " + times + "\n";
+    }
+    return out;
+}
+
+std::string sourcesTables(const Measurement& m) {
+    std::string out;
+    if (m.sources->map.readings.empty()) return out;
+    out += "\nsources and where they are heard (level against the close track, 100 Hz to 8 kHz):\n" + spillTable(m);
+    if (!m.sources->unsure.empty()) {
+        std::string names;
+        for (const int track : m.sources->unsure)
+            names += (names.empty() ? "" : ", ") + m.tracks[static_cast<std::size_t>(track)].name;
+        out += "\nclose track or not is unsure of: " + names + " (--save-sources writes the list; mend it, give it " +
+               "back with --sources)\n";
+    }
+    out += "\n" + leadsInWords(m);
+    out += "\norder of entry, most spill first:\n" + orderTable(m);
+    out += "\nwho can help whose close track:\n" + rescueTable(m);
+    const auto spacing = spacingInWords(m);
+    if (!spacing.empty()) out += "\nspacing:\n";
+    for (const auto& line : spacing)
+        out += line + "\n";
+    return out;
 }
 
 } // namespace
@@ -135,32 +267,15 @@ std::string measurementTable(const Measurement& m) {
                     fixed(decibelsOfAmplitude(static_cast<double>(statistics.peak)), 1), linked, remark});
     }
     out += tracks.text();
-    if (m.pairs.empty()) return out;
-
-    auto pairs = m.pairs;
-    std::stable_sort(pairs.begin(), pairs.end(), [](const PairReading& a, const PairReading& b) {
-        return a.related != b.related ? a.related : a.coherence > b.coherence;
-    });
-    const auto unrelated =
-        static_cast<std::size_t>(std::count_if(pairs.begin(), pairs.end(), [](const auto& p) { return !p.related; }));
-    Table table({"pair (most coherent first)", "coherence (95 %)", "second arrives", "path", "polarity", "sum dB",
-                 "flipped dB"},
-                {true, false, true, false, true, false, false});
-    for (const auto& pair : pairs) {
-        if (!pair.related) break;
-        table.add({pairName(m, pair.first, pair.second), coherenceInWords(pair), arrivalInWords(pair, spectra),
-                   distanceInWords(pair, m.options.temperature), polarityInWords(pair),
-                   fixed(pair.summationGain.value, 1, true), fixed(pair.summationGainFlipped.value, 1, true)});
-    }
-    out += "\n" + table.text();
-    out += sharedInWords(m);
-    if (unrelated > 0) out += "\n" + std::to_string(unrelated) + " pairs are unrelated.\n";
+    if (!m.pairs.empty()) out += pairsTable(m);
+    if (m.sources) out += sourcesTables(m);
     return out;
 }
 
 std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
-    std::string out = "as recorded: summation gain " + fixed(proposals.asRecordedGainDb, 2, true) +
-                      " dB, low-mid coherence " + fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
+    std::string out = proposals.source ? "of " + *proposals.source + " alone\n" : "";
+    out += "as recorded: summation gain " + fixed(proposals.asRecordedGainDb, 2, true) + " dB, low-mid coherence " +
+           fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
     const double rate = m.spectra->sampleRate();
     for (const auto& named : proposals.proposals) {
         const double gap = named.upperBoundDb - named.summationGainDb;

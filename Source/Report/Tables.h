@@ -6,7 +6,8 @@
 
 namespace spillwright {
 
-/// The measurement as plain-text tables for people: tracks, then pairs that matter most.
+/// The measurement as plain-text tables for people: tracks, the pairs that matter most, and, where they were asked for,
+/// the sources: where each is heard, the order of entry, who can help whom, and what the spacing says.
 std::string measurementTable(const Measurement& measurement);
 /// The proposals as plain text: what each changes and what each change is worth.
 std::string proposalsTable(const Proposals& proposals, const Measurement& measurement);

@@ -19,4 +19,8 @@ Result<json> parseDocument(std::string_view text, const std::string& where, cons
     return root;
 }
 
+std::string documentText(const nlohmann::ordered_json& document) {
+    return document.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
 } // namespace spillwright

@@ -21,6 +21,9 @@ struct DocumentKind {
 /// Faults: not JSON, another format, a newer or an unknown version; `where` names the text in them.
 Result<nlohmann::json> parseDocument(std::string_view text, const std::string& where, const DocumentKind& kind);
 
+/// As it is written to a file: indented, closing with a line feed; bytes that are no UTF-8 (a file's name) replaced.
+std::string documentText(const nlohmann::ordered_json& document);
+
 /// Reads the members of one JSON object and remembers the first thing that is wrong with them.
 class Members {
 public:

@@ -2,6 +2,7 @@
 
 #include "Session/JsonNumbers.h"
 #include "Session/Readings.h"
+#include "Session/SpillFindings.h"
 
 #include <nlohmann/json.hpp>
 
@@ -338,7 +339,7 @@ nlohmann::ordered_json measurementToJson(const Measurement& m) {
     root["stability"] = stabilityToJson(m);
     root["triangles"] = {
         {"asked", m.consistency.triangles}, {"closing", m.consistency.closing}, {"sets", std::move(sets)}};
-    root["spill"] = ordered_json::array();
+    addSources(m, root);
     root["warnings"] = m.warnings;
     return root;
 }

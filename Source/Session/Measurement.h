@@ -17,6 +17,8 @@
 
 namespace spillwright {
 
+struct HeardSources;
+
 struct MeasureOptions {
     std::optional<Seconds> from;
     std::optional<Seconds> to;
@@ -33,8 +35,10 @@ struct Measurement {
     std::vector<int> usable;       ///< Indices of the tracks that take part.
     std::shared_ptr<const CrossSpectra> spectra;
     std::vector<PairReading> pairs;
-    Stability stability;     ///< What moves in the course of the recording.
-    Consistency consistency; ///< What the triangles of arrivals say.
+    std::shared_ptr<const HeardSources> sources; ///< Which instrument is heard where; null before it was asked.
+    std::optional<int> focus; ///< The source that spectra and pairs are of; none: of all that sounds.
+    Stability stability;      ///< What moves in the course of the recording.
+    Consistency consistency;  ///< What the triangles of arrivals say.
     std::vector<std::string> warnings;
 };
 
@@ -80,6 +84,7 @@ struct NamedProposal {
 struct Proposals {
     std::string folder;
     Band band = lowMidBand;
+    std::optional<std::string> source;   ///< The one whose sum is meant; none: of all that sounds.
     std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;

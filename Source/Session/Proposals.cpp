@@ -1,5 +1,5 @@
 #include "Session/JsonNumbers.h"
-#include "Session/Measurement.h"
+#include "Session/Sources.h"
 
 #include <algorithm>
 #include <cmath>
@@ -128,6 +128,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     Proposals result;
     result.folder = m.folder;
     result.band = m.options.band;
+    if (m.focus) result.source = m.sources->names[static_cast<std::size_t>(*m.focus)];
     for (int track : m.usable)
         result.trackNames.push_back(m.tracks[static_cast<std::size_t>(track)].name);
     const std::vector<int> asRecordedSigns(m.usable.size(), 1);
@@ -190,7 +191,7 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
     root["version"] = 1;
     root["folder"] = proposals.folder;
     root["band_Hz"] = bandToJson(proposals.band);
-    root["source"] = nullptr;
+    root["source"] = proposals.source ? ordered_json(*proposals.source) : ordered_json();
     root["asRecorded"] = {{"summationGain_dB", rounded(proposals.asRecordedGainDb, dbDigits)},
                           {"lowMidCoherence", rounded(proposals.asRecordedLowMidCoherence, shareDigits)}};
     root["proposals"] = std::move(list);

@@ -1,5 +1,6 @@
 #include "Cli/CommandLine.h"
 
+#include "Support/SpillingBand.h"
 #include "Support/TemporaryFolder.h"
 #include "Support/TestWav.h"
 
@@ -117,7 +118,7 @@ TEST_CASE("measure tells arrival, polarity and what is unrelated, in the fields 
     CHECK(m["band_Hz"] == json({178, 562}));
     CHECK(m["source"].is_null());
     CHECK(m["temperature_C"] == 20.0);
-    CHECK(m["spill"] == json::array());
+    CHECK(m["spill"].size() == m["sources"].size() * 5); // each source in each track
     REQUIRE(m["tracks"].size() == 5);
     const std::string names[] = {"a", "b", "c", "d", "e"};
     for (std::size_t i = 0; i < 5; ++i) {
@@ -129,7 +130,8 @@ TEST_CASE("measure tells arrival, polarity and what is unrelated, in the fields 
         CHECK(track["clippedSamples"] == 0);
         CHECK(track["offset_dBFS"].is_null());
         CHECK(track["resampledFrom_Hz"].is_null());
-        CHECK(track["spillShare"].is_null());
+        CHECK(track["spillShare"].get<double>() >= 0.0);
+        CHECK(track["spillShare"].get<double>() <= 1.0);
     }
     CHECK(m["tracks"][0]["file"] == "01 a.wav");
     CHECK(m["tracks"][4]["level_dBFS"].get<double>() == Approx(-20.0).margin(0.05)); // rms 0.1 by construction
@@ -504,4 +506,80 @@ TEST_CASE("a name with umlauts, spaces and 200 characters is a name like any oth
     CHECK(m["tracks"][0]["name"] == "Flügel hinten, 3. Mikrofon");
     CHECK(m["tracks"][1]["name"] == longName);
     CHECK(call({"measure", folder.path().string()}).status == 0);
+}
+
+TEST_CASE("measure fills the spill map, keeps what stands close to what, and takes it back mended") {
+    TemporaryFolder folder, elsewhere;
+    spillingBand::write(folder.path());
+    const auto recording = folder.path().string();
+    const auto file = (elsewhere / "band.json").string();
+    const auto measured = call({"measure", recording, "--json", "-", "--save-sources", file});
+    REQUIRE(measured.status == 0);
+    const auto told = measured.parsed();
+    CHECK(told["source"].is_null());
+    bool found = false;
+    for (const auto& entry : told["spill"]) {
+        if (entry["source"] != "ride" || entry["track"] != "trumpet") continue;
+        found = true;
+        CHECK(entry["level_dB"].get<double>() == Approx(-8.4).margin(0.3)); // 20 lg 0.38
+        CHECK(entry["arrival_ms"].get<double>() == Approx(3.0).margin(0.02));
+        CHECK(entry["polarity"] == 1);
+    }
+    CHECK(found);
+    CHECK(told["tracks"][4]["spillShare"] == 1.0);
+
+    auto list = json::parse(contentOf(file));
+    CHECK(list["format"] == "spillwright/sources");
+    REQUIRE(list["sources"].size() == 3);
+    list["sources"].erase(0);
+    list["sources"][0]["name"] = "brass";
+    writeBytes(file, list.dump());
+    const auto mended = call({"measure", recording, "--json", "-", "--sources", file});
+    REQUIRE(mended.status == 0);
+    CHECK(mended.parsed()["sources"].size() == 2);
+    CHECK(mended.parsed()["sources"][0]["name"] == "brass");
+    CHECK(mended.parsed()["tracks"][0]["spillShare"] == 1.0); // the kick is nobody's now
+
+    // The recording is never written to.
+    const auto before = contentOf(folder / "01 kick in.wav");
+    const auto own = call({"measure", recording, "--save-sources", recording + "/01 kick in.wav"});
+    CHECK(own.status == 1);
+    CHECK(own.err.find("is a file of the recording, which is never written to; choose another name") !=
+          std::string::npos);
+    CHECK(contentOf(folder / "01 kick in.wav") == before);
+}
+
+TEST_CASE("with --source pairs and proposals are those of one source") {
+    TemporaryFolder folder;
+    spillingBand::write(folder.path());
+    const auto recording = folder.path().string();
+    const auto ride = call({"measure", recording, "--json", "-", "--source", "ride"});
+    REQUIRE(ride.status == 0);
+    CHECK(ride.parsed()["source"] == "ride");
+    const auto told = ride.parsed();
+    const auto& pair = pairOf(told, "trumpet", "ride");
+    CHECK(pair["arrival_ms"].get<double>() == Approx(-3.0).margin(0.02));
+    CHECK(ride.parsed()["spill"].size() == 15);
+
+    const auto kick = call({"propose", recording, "--json", "-", "--source", "kick out", "--allow", "flips"});
+    REQUIRE(kick.status == 0);
+    CHECK(kick.parsed()["source"] == "kick");
+    std::vector<bool> flips;
+    const auto proposals = kick.parsed();
+    for (const auto& track : proposals["proposals"][0]["setting"]["tracks"])
+        flips.push_back(track["flip"]);
+    CHECK(flips[0] != flips[1]); // the outer one hears it upside down
+
+    for (const auto& words : std::vector<std::vector<std::string>>{
+             {"measure", recording, "--source", "rode"},
+             {"measure", recording, "--source", "far"},
+             {"propose", recording, "--source", "oboe"},
+             {"measure", recording, "--sources", (folder / "none.json").string()},
+             {"measure", recording, "--sources", (folder / "01 kick in.wav").string()}}) {
+        const auto answer = call(words);
+        INFO(answer.err);
+        CHECK(answer.status == 1);
+        CHECK(answer.out.empty());
+        CHECK(answer.oneLine());
+    }
 }

@@ -1,5 +1,6 @@
 #include "Report/Tables.h"
 
+#include "Support/HeardBand.h"
 #include "Support/MemorySource.h"
 #include "Support/TestWav.h"
 
@@ -83,4 +84,37 @@ TEST_CASE("the proposals' table says what each change is worth") {
     CHECK(text.find("proven: nothing within the limits is better") != std::string::npos);
     CHECK(text.find("nudge to ") != std::string::npos);
     CHECK(text.find("smp)") != std::string::npos);
+}
+
+TEST_CASE("the sources' tables say where each is heard, what goes in first, who can help and what the spacing does") {
+    HeardBand band;
+    const auto text = measurementTable(band.measured);
+    const auto after = [&](const std::string& heading) {
+        const auto place = text.find(heading);
+        REQUIRE(place != std::string::npos);
+        return text.substr(place);
+    };
+    const auto heard = lines(after("sources and where they are heard"));
+    const auto row = [&](const std::vector<std::string>& all, const std::string& first, const std::string& then) {
+        for (const auto& line : all)
+            if (line.find(first) == 0 && line.find(then, first.size()) != std::string::npos) return line;
+        return std::string();
+    };
+    CHECK(row(heard, "ride", "its close track").find("+0.0") != std::string::npos);
+    const auto spilled = row(heard, "ride     trumpet", "same");
+    INFO(text);
+    CHECK(spilled.find("-8.") != std::string::npos);
+    CHECK(spilled.find("+3.00 ms") != std::string::npos);
+    CHECK(after("order of entry").find("1  far ") != std::string::npos);
+    CHECK(after("who can help").find("flip, nudge ") != std::string::npos);
+    CHECK(after("spacing:").find("trumpet hears ride at -8.") != std::string::npos);
+    CHECK(text.find("trumpet leads at 0:") != std::string::npos);
+
+    Workers workers{1};
+    const auto focused = focusOn(band.measured, 2, workers, {});
+    REQUIRE(focused.ok());
+    CHECK(measurementTable(*focused).find("\nride alone:\n") != std::string::npos);
+    const auto proposals = makeProposals(*focused, {}, workers, {});
+    REQUIRE(proposals.ok());
+    CHECK(proposalsTable(*proposals, *focused).find("of ride alone\n") == 0);
 }

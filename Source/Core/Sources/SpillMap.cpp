@@ -613,7 +613,7 @@ CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, i
     const auto bands = thirdOctaveBins(sourceBand, spectra.binWidth(), spectra.binCount());
     for (std::size_t at = 0; at < map.readings.size(); ++at) {
         const auto& reading = map.readings[at];
-        if (reading.source != source) continue;
+        if (reading.source != source || reading.whyNoLevel == Untold::tooFaint) continue;
         Heard& one = heard.emplace_back(
             Heard{static_cast<std::size_t>(reading.track), &map.responses[at], std::vector<float>(powers.size())});
         for (std::size_t band = 0; band < bands.size(); ++band) {

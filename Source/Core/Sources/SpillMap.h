@@ -90,7 +90,8 @@ Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& pla
                               const ReadingOptions& options, Workers& workers, const Watch& watch);
 
 /// The cross-spectra that a recording of one source alone would have: each track's power is all of the source in it,
-/// the rest its coherent part. Bins outside sourceBand and tracks that are not in the map are 0. No stretches.
+/// the rest its coherent part. Bins outside sourceBand are 0, and so are tracks that are not in the map or in which the
+/// source is too faint to be told. No stretches.
 CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source);
 
 /// Where a source plays loud enough and nearly alone in its close track, the best first; at most `most`.

@@ -1,0 +1,66 @@
+#pragma once
+
+#include "Core/Sources/SpillMap.h"
+#include "Session/Measurement.h"
+
+#include <nlohmann/json_fwd.hpp>
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace spillwright {
+
+/// An instrument and the tracks that stand close to it, by name.
+struct NamedSource {
+    std::string name;
+    std::vector<std::string> closeTracks; ///< The first is the one that the source is told from.
+    bool operator==(const NamedSource&) const = default;
+};
+
+/// The user's choice of who stands close to what: what a sources file holds.
+struct SourceList {
+    std::vector<NamedSource> sources;
+    bool operator==(const SourceList&) const = default;
+};
+
+/// `where` names the text in faults (a file name). Faults: not JSON, another format or version, a source without a
+/// name or without a track, a name or a track that is there twice.
+Result<SourceList> sourcesFromJson(std::string_view text, const std::string& where);
+nlohmann::ordered_json sourcesToJson(const SourceList& list);
+Result<SourceList> readSourcesFile(const std::string& path);
+
+/// Which instruments play, and where each is heard.
+struct HeardSources {
+    std::vector<std::string> names; ///< One a source of the map.
+    std::vector<int> unsure;        ///< Tracks that could as well be close ones as not; none of a given list.
+    bool guessed = true;            ///< By the sound; false: as the user's list says.
+    SpillMap map;
+};
+
+/// The sources of a measured recording, as the list has them or, without one, as the sound says and the tracks' names
+/// hint. Listed tracks that are silent or unreadable are left out. The audio is not read.
+/// Faults: a listed track that the recording has not, nothing listed that sounds, readings of some moments alone (the
+/// sources are those of the whole), a stop, too little memory.
+Result<HeardSources> hearSources(const Measurement& measurement, const std::optional<SourceList>& list,
+                                 Workers& workers, const Watch& watch);
+
+/// What a plan's sources are called where nobody named them: by the words that all their close tracks begin with
+/// ("kick" for "kick in" and "kick out"), or by the first close track. All names differ.
+std::vector<std::string> namesOfSources(const SourcePlan& plan, std::span<const TrackInfo> tracks);
+
+/// The choice that is in force, to be kept.
+SourceList listOf(const Measurement& measurement);
+
+/// Which source bears the name, or has a close track that does. Fault: none; the near names are listed.
+Result<int> findSource(std::string_view name, const Measurement& measurement);
+
+/// The recording as if the source sounded alone: each pair's readings, and with them summation model and proposals,
+/// are that source's. Warnings are what these readings say. Faults: those of readPairs.
+Result<Measurement> focusOn(const Measurement& whole, int source, Workers& workers, const Watch& watch);
+
+/// The source that a track stands close to; nullopt of room and overhead tracks.
+std::optional<int> sourceOf(const SpillMap& map, int track);
+
+} // namespace spillwright

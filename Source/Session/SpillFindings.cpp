@@ -1,0 +1,188 @@
+#include "Session/SpillFindings.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <cstdio>
+#include <numbers>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double broughtShare = 0.01;
+constexpr std::size_t broughtNamed = 3;
+/// A third octave holds a source's sound where it is within this of the loudest one.
+constexpr double soundWithinDb = 30.0;
+
+bool isClose(const SpillMap& map, int source, int track) {
+    return sourceOf(map, track) == source;
+}
+
+const std::string& trackName(const Measurement& m, int track) {
+    return m.tracks[static_cast<std::size_t>(track)].name;
+}
+
+const std::string& sourceName(const Measurement& m, int source) {
+    return m.sources->names[static_cast<std::size_t>(source)];
+}
+
+std::string inDb(double value) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%+.1f dB", value);
+    return text;
+}
+
+/// 10 lg of the source's power in the sum of its close track and another one over that in the close track alone, from
+/// 100 Hz to 8 kHz.
+double gainOfSum(const SpillMap& map, const SpillReading& reading, double binWidth, bool flip, Seconds nudge) {
+    const auto place = static_cast<std::size_t>(&reading - map.readings.data());
+    const auto& response = map.responses[place];
+    const auto& power = map.sourcePowers[static_cast<std::size_t>(reading.source)];
+    double alone = 0.0, coherent = 0.0, cross = 0.0;
+    for (std::size_t f = 0; f < power.size(); ++f) {
+        const double hertz = (map.firstBin + static_cast<double>(f)) * binWidth;
+        const auto turn = std::polar(1.0, -2.0 * std::numbers::pi * hertz * nudge.value);
+        const auto h = std::complex<double>(response[f]) * turn;
+        const double s = static_cast<double>(power[f]);
+        alone += s;
+        coherent += s * std::norm(h);
+        cross += s * h.real();
+    }
+    if (!(alone > 0.0)) return 0.0;
+    const double whole =
+        reading.level ? std::max(coherent, alone * std::pow(10.0, reading.level->value / 10.0)) : coherent;
+    return decibelsOfPower((alone + whole + (flip ? -2.0 : 2.0) * cross) / alone);
+}
+
+} // namespace
+
+std::vector<Entry> orderOfEntry(const Measurement& m) {
+    std::vector<Entry> order;
+    if (!m.sources || m.sources->map.readings.empty()) return order;
+    const auto& map = m.sources->map;
+    for (const int track : m.usable) {
+        Entry entry{track, map.spillShare[static_cast<std::size_t>(track)], sourceOf(map, track), {}};
+        for (const auto& reading : map.readings)
+            if (reading.track == track && reading.source != entry.source && reading.shareOfTrack >= broughtShare)
+                entry.brings.push_back({reading.source, reading.shareOfTrack, reading.level});
+        std::stable_sort(entry.brings.begin(), entry.brings.end(),
+                         [](const auto& a, const auto& b) { return a.share > b.share; });
+        order.push_back(std::move(entry));
+    }
+    std::stable_sort(order.begin(), order.end(),
+                     [](const Entry& a, const Entry& b) { return a.spillShare > b.spillShare; });
+    return order;
+}
+
+std::string entryInWords(const Measurement& m, const Entry& entry) {
+    char share[32];
+    std::snprintf(share, sizeof share, "%.0f %% spill", 100.0 * entry.spillShare);
+    std::string words = share, low;
+    for (std::size_t k = 0; k < std::min(broughtNamed, entry.brings.size()); ++k) {
+        const auto& brought = entry.brings[k];
+        words += (k == 0 ? ": " : ", ") + sourceName(m, brought.source);
+        if (!brought.level) continue;
+        words += " at " + inDb(brought.level->value);
+        if (brought.level->value >= enoughOfItDb) low += (low.empty() ? "" : ", ") + sourceName(m, brought.source);
+    }
+    if (!low.empty()) words += "; with it in, start low with the close tracks of " + low;
+    return words;
+}
+
+std::vector<Rescuer> rescueFor(const Measurement& m, int source) {
+    std::vector<Rescuer> helpers;
+    const auto& map = m.sources->map;
+    const auto& powers = map.powerByThirdOctave[static_cast<std::size_t>(source)];
+    const double loudest = *std::max_element(powers.begin(), powers.end());
+    const int from = map.plan.sources[static_cast<std::size_t>(source)].closeTracks.front();
+    for (const auto& reading : map.readings) {
+        if (reading.source != source || reading.track == from || (!reading.level && !reading.arrival)) continue;
+        const auto place = static_cast<std::size_t>(&reading - map.readings.data());
+        Rescuer helper;
+        helper.track = reading.track;
+        helper.level = reading.level;
+        int sounding = 0, above = 0;
+        for (std::size_t b = 0; b < powers.size(); ++b) {
+            if (powers[b] > 0.0 && decibelsOfPower(powers[b] / loudest) >= -soundWithinDb) {
+                ++sounding;
+                above += map.shareByThirdOctave[place][b] > 0.5;
+            }
+            const auto& level = reading.levelByThirdOctave[b];
+            helper.tone.push_back(level && reading.level ? std::optional(*level - *reading.level) : std::nullopt);
+        }
+        helper.bandwidth = sounding > 0 ? static_cast<double>(above) / sounding : 0.0;
+        helper.flip = reading.polarity && reading.polarity->polarity == Polarity::inverted;
+        if (reading.arrival) helper.nudge = -reading.arrival->delay;
+        const double width = m.spectra->binWidth();
+        helper.gain = Decibels(gainOfSum(map, reading, width, false, Seconds(0.0)));
+        helper.gainLinedUp = Decibels(gainOfSum(map, reading, width, helper.flip, helper.nudge.value_or(Seconds(0.0))));
+        helpers.push_back(std::move(helper));
+    }
+    std::stable_sort(helpers.begin(), helpers.end(), [](const Rescuer& a, const Rescuer& b) {
+        if (a.bandwidth != b.bandwidth) return a.bandwidth > b.bandwidth;
+        return a.level.value_or(Decibels(-1e9)) > b.level.value_or(Decibels(-1e9));
+    });
+    return helpers;
+}
+
+std::vector<HeardApart> heardApart(const Measurement& m) {
+    std::vector<HeardApart> found;
+    if (!m.sources) return found;
+    const auto& map = m.sources->map;
+    for (const auto& reading : map.readings)
+        if (reading.arrival && reading.level && !isClose(map, reading.source, reading.track) &&
+            reading.arrival->delay > heardApartFrom && *reading.level >= heardApartLevel)
+            found.push_back({reading.source, reading.track, reading.arrival->delay,
+                             Metres(reading.arrival->delay.value * speedOfSound(m.options.temperature)),
+                             *reading.level});
+    std::stable_sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.level > b.level; });
+    return found;
+}
+
+std::vector<TooNear> tooNear(const Measurement& m) {
+    std::vector<TooNear> found;
+    if (!m.sources) return found;
+    const auto& map = m.sources->map;
+    for (const auto& reading : map.readings) {
+        const auto own = sourceOf(map, reading.track);
+        if (own && *own != reading.source && reading.level && *reading.level > threeToOne)
+            found.push_back({reading.source, reading.track, *reading.level});
+    }
+    std::stable_sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.level > b.level; });
+    return found;
+}
+
+std::vector<std::string> spacingInWords(const Measurement& m) {
+    std::vector<std::string> lines;
+    for (const auto& near : tooNear(m))
+        lines.push_back(trackName(m, near.track) + " hears " + sourceName(m, near.source) + " at " +
+                        inDb(near.level.value) + ", louder than the -9.5 dB of a spacing of 3:1; move it off, turn " +
+                        "its dead side there, or count it as a microphone of " + sourceName(m, near.source));
+    for (const auto& apart : heardApart(m)) {
+        char later[64];
+        std::snprintf(later, sizeof later, " %.0f ms late (%.1f m) at ", inMilliseconds(apart.later),
+                      apart.further.value);
+        lines.push_back(trackName(m, apart.track) + " hears " + sourceName(m, apart.source) + later +
+                        inDb(apart.level.value) + ", late enough to be heard as wash; move it nearer, or keep it low");
+    }
+    return lines;
+}
+
+const char* untoldInWords(Untold why) {
+    switch (why) {
+    case Untold::told:
+        return "told";
+    case Untold::alwaysTogether:
+        return "always plays with another source";
+    case Untold::tooFaint:
+        return "too faint among the others";
+    case Untold::noLeadingPeak:
+        return "no path leads";
+    case Untold::waysDisagree:
+        return "two ways of reading it disagree";
+    }
+    return "";
+}
+
+} // namespace spillwright

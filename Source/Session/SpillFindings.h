@@ -1,0 +1,86 @@
+#pragma once
+
+#include "Session/Sources.h"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace spillwright {
+
+// What follows from the spill map for the mix and for the next take. All of it is of the levels as recorded:
+// preamplifier gains included, faders not.
+
+/// A track in the order of entry: the one that brings most of other instruments goes in first.
+struct Entry {
+    int track = 0;
+    double spillShare = 0.0;   ///< 0..1 of its energy.
+    std::optional<int> source; ///< The one it stands close to.
+    /// A source that comes in with this track, beside its own.
+    struct Brought {
+        int source = 0;
+        double share = 0.0;            ///< Of the track's energy, 0..1.
+        std::optional<Decibels> level; ///< Against the source's own close track.
+    };
+    std::vector<Brought> brings; ///< Of at least 1 % of the track, most first.
+};
+/// All usable tracks, most spill first; empty where no sources are told.
+std::vector<Entry> orderOfEntry(const Measurement& measurement);
+/// "62 % spill: piano at −4.1 dB, ride at −9.0 dB; leave the own track of ride low" without the track's name.
+std::string entryInWords(const Measurement& measurement, const Entry& entry);
+/// From here on a track brings enough of a source for its own track to stay low.
+inline constexpr double enoughOfItDb = -12.0;
+
+/// A microphone that hears a source, as a help for its close track.
+struct Rescuer {
+    int track = 0;
+    std::optional<Decibels> level; ///< Against the close track.
+    /// Of the third octaves in which the source has its sound, the part in which it is more than half of the track.
+    double bandwidth = 0.0;
+    /// One a SpillMap::centres: louder or fainter there than `level` says, against the close track's tone.
+    std::vector<std::optional<Decibels>> tone;
+    bool flip = false;            ///< Against the close track; false too where its polarity is not told.
+    std::optional<Seconds> nudge; ///< That lines the two up; empty where the arrival is not told.
+    Decibels gain, gainLinedUp;   ///< Of the source in the sum of both over the close track alone: as recorded, and so.
+};
+/// All usable tracks but the one that the source is told from, the most useful first: by the part of its bandwidth,
+/// then by level. The source is one of the measurement's.
+std::vector<Rescuer> rescueFor(const Measurement& measurement, int source);
+
+/// A source that reaches a track so late that it is heard as wash, not as part of one band.
+struct HeardApart {
+    int source = 0;
+    int track = 0;
+    Seconds later;  ///< Than in its close track.
+    Metres further; ///< The path, at the measurement's temperature.
+    Decibels level; ///< Against its close track.
+};
+/// Beyond this a repetition begins to be heard on its own where the sound is short: for clicks from about 5 ms, for
+/// speech from 50 ms, for music about 20 ms upwards (Haas 1951; Litovsky et al., J. Acoust. Soc. Am. 106, 1999; the
+/// figure from memory).
+inline constexpr Seconds heardApartFrom{0.020};
+/// And it is worth a word where it is no fainter than this against its close track.
+inline constexpr Decibels heardApartLevel{-20.0};
+std::vector<HeardApart> heardApart(const Measurement& measurement);
+
+/// A close microphone that hears a neighbour louder than three times the distance would let it.
+struct TooNear {
+    int source = 0; ///< The neighbour.
+    int track = 0;  ///< The close track of another source.
+    Decibels level; ///< Against the neighbour's own close track.
+};
+/// The rule of thumb that a second microphone stands three times as far from a source as its own does: 20 lg 3 = 9.54
+/// dB of level, in the open and at equal gains.
+inline constexpr Decibels threeToOne{-9.54};
+std::vector<TooNear> tooNear(const Measurement& measurement);
+
+/// Both of these in lines for people, the loudest first.
+std::vector<std::string> spacingInWords(const Measurement& measurement);
+
+/// Why a value is not told, for people: "always plays with another source".
+const char* untoldInWords(Untold why);
+
+/// Adds to measurementToJson: "sources", "spill", each track's "spillShare", "orderOfEntry", "rescue", "spacing".
+void addSources(const Measurement& measurement, nlohmann::ordered_json& root);
+
+} // namespace spillwright

@@ -1,0 +1,170 @@
+#include "Session/Sources.h"
+
+#include "Session/Readings.h"
+#include "Support/HeardBand.h"
+
+#include <nlohmann/json.hpp>
+
+using namespace spillwright;
+using namespace spillwright::test;
+
+TEST_CASE("a sources file says the same when it is read again") {
+    const SourceList list{{{"kick", {"kick in", "kick out"}}, {"Flügel", {"Flügel"}}}};
+    const auto again = sourcesFromJson(sourcesToJson(list).dump(), "f");
+    REQUIRE(again.ok());
+    CHECK(*again == list);
+}
+
+TEST_CASE("a sources file that is none is refused in one line that says where") {
+    const auto refused = [](const std::string& sources) {
+        const auto read = sourcesFromJson(
+            R"({"format": "spillwright/sources", "version": 1, "sources": )" + sources + "}", "band.json");
+        return read ? std::string() : read.fault().line();
+    };
+    CHECK(refused("[]").empty());
+    const auto says = [&](const std::string& sources, const std::string& words) {
+        const auto line = refused(sources);
+        INFO(line);
+        CHECK(line.find("band.json: ") == 0);
+        CHECK(line.find(words) != std::string::npos);
+    };
+    says("7", "\"sources\" is not a list");
+    says("[7]", "source 1: is not an object");
+    says(R"([{"closeTracks": ["a"]}])", "source 1: \"name\" is missing");
+    says(R"([{"name": 3, "closeTracks": ["a"]}])", "source 1: \"name\" is not a text");
+    says(R"([{"name": "x", "closeTracks": []}])", "\"closeTracks\" is not a list of tracks");
+    says(R"([{"name": "x", "closeTracks": [1]}])", "holds what is no text");
+    says(R"([{"name": "x", "closeTracks": ["a"]}, {"name": "x", "closeTracks": ["b"]}])",
+         "source \"x\" is there twice");
+    says(R"([{"name": "x", "closeTracks": ["a"]}, {"name": "y", "closeTracks": ["a"]}])",
+         "track \"a\" stands close to two sources");
+    CHECK_FALSE(sourcesFromJson("{}", "f").ok());
+    CHECK_FALSE(readSourcesFile("/nowhere/at all.json").ok());
+}
+
+TEST_CASE("a source is called by the words that its close tracks begin with") {
+    const auto called = [](const std::vector<std::vector<std::string>>& close) {
+        std::vector<TrackInfo> tracks;
+        SourcePlan plan;
+        for (const auto& names : close) {
+            plan.sources.emplace_back();
+            for (const auto& name : names) {
+                plan.sources.back().closeTracks.push_back(static_cast<int>(tracks.size()));
+                tracks.emplace_back();
+                tracks.back().name = name;
+            }
+        }
+        return namesOfSources(plan, tracks);
+    };
+    using Names = std::vector<std::string>;
+    CHECK(called({{"kick in", "kick out"}, {"snare top", "snare under"}}) == Names{"kick", "snare"});
+    CHECK(called({{"vox"}, {"kick", "kick"}}) == Names{"vox", "kick"});
+    CHECK(called({{"left", "right"}}) == Names{"left"});
+    CHECK(called({{"tom high", "tom low"}, {"tom floor", "tom floor under"}}) == Names{"tom", "tom floor"});
+    // Two that would be called alike: each by its own first track.
+    CHECK(called({{"tom 1 a", "tom 2 a"}, {"tom 3 a", "tom 4 a"}}) == Names{"tom 1 a", "tom 3 a"});
+}
+
+TEST_CASE("sources are told from the sound: which tracks stand close, and where each is heard") {
+    HeardBand band;
+    const auto& heard = *band.measured.sources;
+    CHECK(heard.guessed);
+    CHECK(heard.names == std::vector<std::string>{"kick", "trumpet", "ride"});
+    CHECK(heard.map.plan.sources[0].closeTracks.size() == 2);
+    CHECK_FALSE(sourceOf(heard.map, 4)); // far
+
+    // Levels within 0.3 dB, arrivals within a sample.
+    const auto check = [&](const char* source, const char* track, double amplitude, int lateSamples) {
+        INFO(source << " in " << track);
+        const auto& reading = band.reading(band.measured, source, track);
+        REQUIRE(reading.level);
+        CHECK(reading.level->value == Approx(20.0 * std::log10(std::abs(amplitude))).margin(0.3));
+        REQUIRE(reading.arrival);
+        CHECK(reading.arrival->delay.value * 48000.0 == Approx(lateSamples).margin(1.0));
+        REQUIRE(reading.polarity);
+        CHECK(sign(reading.polarity->polarity) == (amplitude > 0 ? 1 : -1));
+    };
+    using namespace spillingBand;
+    check("trumpet", "trumpet", 1.0, 0);
+    check("ride", "trumpet", static_cast<double>(rideInTrumpet), rideInTrumpetLate);
+    check("kick", "ride", static_cast<double>(kickInRide), kickInRideLate);
+}
+
+TEST_CASE("the user's list is honoured, and what it cannot mean is said") {
+    HeardBand band;
+    const auto m = band.hear(SourceList{{{"drum", {"kick in"}}, {"brass", {"trumpet", "dead"}}}});
+    CHECK_FALSE(m.sources->guessed);
+    CHECK(m.sources->names == std::vector<std::string>{"drum", "brass"});
+    CHECK(m.sources->map.plan.sources[1].closeTracks == std::vector<int>{2}); // the dead one is silent
+    CHECK(listOf(m) == SourceList{{{"drum", {"kick in"}}, {"brass", {"trumpet"}}}});
+    CHECK(m.sources->map.readings.size() == 2 * m.usable.size());
+
+    const auto unknown = hearSources(band.measured, SourceList{{{"x", {"trompet"}}}}, band.workers, {});
+    REQUIRE_FALSE(unknown.ok());
+    CHECK(unknown.fault().line().find("near ones: 'trumpet'") != std::string::npos);
+    CHECK_FALSE(hearSources(band.measured, SourceList{{{"x", {"dead"}}}}, band.workers, {}).ok());
+    const auto none = band.hear(SourceList{});
+    CHECK(none.sources->names.empty());
+    CHECK(none.sources->map.readings.empty());
+
+    std::stop_source stop;
+    stop.request_stop();
+    const auto stopped = hearSources(band.measured, std::nullopt, band.workers, Watch{{}, stop.get_token()});
+    REQUIRE_FALSE(stopped.ok());
+    CHECK(stopped.fault().kind == Fault::Kind::cancelled);
+    const auto loop = readStretches(band.measured, Seconds(2.0), Seconds(11.0), band.workers, {});
+    REQUIRE(loop.ok());
+    CHECK_FALSE(hearSources(*loop, std::nullopt, band.workers, {}).ok());
+}
+
+TEST_CASE("a source is found by its name and by its close tracks") {
+    HeardBand band;
+    const auto& m = band.measured;
+    CHECK(*findSource("kick", m) == 0);
+    CHECK(*findSource("kick out", m) == 0);
+    CHECK(*findSource("ride", m) == 2);
+    CHECK(findSource("far", m).fault().what == "no source is told from this track");
+    CHECK(findSource("rid", m).fault().line().find("near ones: 'ride'") != std::string::npos);
+    auto before = m;
+    before.sources.reset();
+    CHECK_FALSE(findSource("ride", before).ok());
+}
+
+TEST_CASE("in focus, pairs and sums are those of one source") {
+    HeardBand band;
+    const auto pairOf = [](const Measurement& m, int first, int second) {
+        for (const auto& pair : m.pairs)
+            if (pair.first == first && pair.second == second) return pair;
+        FAIL("no such pair");
+        return PairReading{};
+    };
+    auto focused = focusOn(band.measured, 2, band.workers, {}); // the ride
+    REQUIRE(focused.ok());
+    CHECK(focused->focus == 2);
+    const auto pair = pairOf(*focused, 2, 3); // trumpet, ride
+    REQUIRE(pair.related);
+    REQUIRE(pair.arrival);
+    CHECK(pair.arrival->delay.value * 48000.0 == Approx(-spillingBand::rideInTrumpetLate).margin(1.0));
+    REQUIRE(pair.polarity);
+    CHECK(pair.polarity->polarity == Polarity::same);
+    CHECK(pair.coherence > 0.9);
+    CHECK_FALSE(pairOf(*focused, 0, 3).related); // no ride in the kick's track
+
+    auto kick = focusOn(band.measured, 0, band.workers, {});
+    REQUIRE(kick.ok());
+    const auto insideOutside = pairOf(*kick, 0, 1);
+    REQUIRE(insideOutside.polarity);
+    CHECK(insideOutside.polarity->polarity == Polarity::inverted);
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    const auto proposed = makeProposals(*kick, options, band.workers, {});
+    REQUIRE(proposed.ok());
+    CHECK(proposed->source == "kick");
+    const auto& flips = proposed->proposals.front().proposal.flips;
+    CHECK(flips[0] != flips[1]);
+    CHECK(proposalsToJson(*proposed)["source"] == "kick");
+
+    const auto json = measurementToJson(*kick);
+    CHECK(json["source"] == "kick");
+    CHECK(json["tracks"][0]["level_dBFS"] == measurementToJson(band.measured)["tracks"][0]["level_dBFS"]);
+}

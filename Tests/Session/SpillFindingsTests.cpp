@@ -1,0 +1,112 @@
+#include "Session/SpillFindings.h"
+
+#include "Support/HeardBand.h"
+
+#include <nlohmann/json.hpp>
+
+using namespace spillwright;
+using namespace spillwright::test;
+
+namespace {
+
+bool holds(const std::string& text, const std::string& words) {
+    return text.find(words) != std::string::npos;
+}
+
+} // namespace
+
+TEST_CASE("what brings most of others goes in first, and says what may then stay low") {
+    HeardBand band;
+    const auto& m = band.measured;
+    const auto order = orderOfEntry(m);
+    REQUIRE(order.size() == 5); // the silent one is not mixed
+    CHECK(order.front().track == 4);
+    CHECK(order.front().spillShare == 1.0); // no source of its own
+    for (std::size_t k = 1; k < order.size(); ++k)
+        CHECK(order[k].spillShare <= order[k - 1].spillShare);
+    CHECK(order[1].track == 2);
+    const auto words = entryInWords(m, order[1]);
+    INFO(words);
+    CHECK(holds(words, "% spill: ride at -8."));
+    CHECK(holds(words, "start low with the close tracks of ride"));
+    // The share of the ride in the trumpet's track follows from the levels of the sources themselves.
+    const auto& brought = order[1].brings.front();
+    CHECK(brought.source == 2);
+    CHECK(brought.share == Approx(order[1].spillShare).margin(0.01));
+    // The kick's tracks hold nothing else.
+    CHECK(order.back().spillShare < 0.02);
+    CHECK(entryInWords(m, order.back()).find("start low") == std::string::npos);
+}
+
+TEST_CASE("who can help a close track is ranked, with the flip and the nudge that line the two up") {
+    HeardBand band;
+    const auto helpers = rescueFor(band.measured, 0); // the kick
+    REQUIRE(helpers.size() >= 2);
+    const auto& out = helpers.front();
+    const int first = band.measured.sources->map.plan.sources[0].closeTracks.front();
+    CHECK(out.track == 1 - first);
+    CHECK(out.bandwidth == 1.0);
+    CHECK(out.flip);
+    REQUIRE(out.nudge);
+    const double late = first == 0 ? spillingBand::kickOutLate : -spillingBand::kickOutLate;
+    CHECK(out.nudge->value * 48000.0 == Approx(-late).margin(0.1));
+    // In line the amplitudes add: 20 lg(1 + r), r the one over the other.
+    const double ratio = first == 0 ? 0.9 : 1.0 / 0.9;
+    CHECK(out.gainLinedUp.value == Approx(20.0 * std::log10(1.0 + ratio)).margin(0.1));
+    // As recorded the delay of 0.6 ms combs: on the whole the powers add.
+    CHECK(out.gain.value == Approx(10.0 * std::log10(1.0 + ratio * ratio)).margin(0.5));
+    REQUIRE(out.level);
+    for (const auto& tone : out.tone)
+        if (tone) CHECK(std::abs(tone->value) < 0.5); // flat: no filter was between
+}
+
+TEST_CASE("microphones that hear a neighbour too loud, or wash, are named") {
+    HeardBand band;
+    const auto near = tooNear(band.measured);
+    REQUIRE(near.size() == 1); // -8.4 dB is louder than -9.54; -20 is not
+    CHECK(near.front().source == 2);
+    CHECK(near.front().track == 2);
+    const auto apart = heardApart(band.measured);
+    REQUIRE(apart.size() == 1);
+    CHECK(apart.front().source == 1);
+    CHECK(apart.front().track == 4);
+    CHECK(inMilliseconds(apart.front().later) == Approx(25.0).margin(0.05));
+    CHECK(apart.front().further.value == Approx(8.58).margin(0.02)); // 343.2 m/s at 20 degrees
+    const auto lines = spacingInWords(band.measured);
+    REQUIRE(lines.size() == 2);
+    CHECK(holds(lines[0], "trumpet hears ride at -8."));
+    CHECK(holds(lines[1], "far hears trumpet 25 ms late (8.6 m)"));
+}
+
+TEST_CASE("the measurement's file holds the spill map, and nulls with their reasons") {
+    HeardBand band;
+    const auto json = measurementToJson(band.measured);
+    CHECK(json["sources"].size() == 3);
+    CHECK(json["sources"][0]["name"] == "kick");
+    CHECK(json["sources"][0]["presence_dB"].size() == json["sources"][0]["presence_s"].size());
+    CHECK_FALSE(json["sources"][1]["leads"].empty());
+    CHECK(json["spill"].size() == 3 * 5);
+    bool found = false;
+    for (const auto& entry : json["spill"]) {
+        if (entry["level_dB"].is_null()) CHECK(entry["levelUntold"].is_string());
+        if (entry["arrival_ms"].is_null()) CHECK(entry["arrivalUntold"].is_string());
+        if (entry["source"] != "ride" || entry["track"] != "trumpet") continue;
+        found = true;
+        CHECK(entry["level_dB"].get<double>() == Approx(-8.4).margin(0.3));
+        CHECK(entry["arrival_ms"].get<double>() == Approx(3.0).margin(0.02));
+        CHECK(entry["polarity"] == 1);
+        CHECK(entry["polarityConfidence"].get<double>() > 0.8);
+    }
+    CHECK(found);
+    CHECK(json["tracks"][4]["spillShare"] == 1.0);
+    CHECK(json["tracks"][5]["spillShare"].is_null()); // silent
+    CHECK(json["orderOfEntry"][0]["track"] == "far");
+    CHECK(json["rescue"][0]["microphones"][0]["flip"] == true);
+    CHECK(json["spacing"]["heardApart"].size() == 1);
+
+    auto before = band.measured;
+    before.sources.reset();
+    const auto empty = measurementToJson(before);
+    CHECK(empty["spill"].empty());
+    CHECK(empty["tracks"][4]["spillShare"].is_null());
+}
