@@ -1,6 +1,8 @@
 #include "Desk/Controller.h"
 
 #include "Demo/DemoRecording.h"
+#include "Session/Document.h"
+#include "Session/TextFile.h"
 
 #include <algorithm>
 #include <cmath>
@@ -33,23 +35,28 @@ std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments)
     return adjustments;
 }
 
-/// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
-std::string fingerprint(const std::filesystem::path& file) {
-    std::ifstream stream(file, std::ios::binary);
+std::string fingerprint(std::string_view bytes) {
     std::uint64_t hash = 0xcbf29ce484222325ull; // FNV-1a, 64 bit
-    for (std::istreambuf_iterator<char> it(stream), end; it != end; ++it)
-        hash = (hash ^ static_cast<unsigned char>(*it)) * 0x100000001b3ull;
+    for (const char byte : bytes)
+        hash = (hash ^ static_cast<unsigned char>(byte)) * 0x100000001b3ull;
     char text[17];
     std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(hash));
     return text;
 }
 
+/// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
+std::string fingerprintOf(const std::filesystem::path& file) {
+    std::ifstream stream(file, std::ios::binary);
+    return fingerprint(std::string(std::istreambuf_iterator<char>(stream), {}));
+}
+
 } // namespace
 
-Controller::Controller(int threads, std::filesystem::path cache)
-    : workers(threads), loopWorkers(threads),
+Controller::Controller(int threads, std::filesystem::path cache, std::filesystem::path choices)
+    : workers(threads), loopWorkers(threads), sourceWorkers(threads),
       demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
-      spectraCache(cache.empty() ? cache : cache / "spectra"), now(std::make_shared<Snapshot>()) {}
+      choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra"),
+      now(std::make_shared<Snapshot>()) {}
 
 Controller::~Controller() = default;
 
@@ -103,6 +110,7 @@ void Controller::poll() {
     }
     keepWork.poll();
     loopWork.poll();
+    if (sourceWork.poll() && !sourceWork.busy()) tell(sourcesChanged);
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
 }
 
@@ -122,7 +130,7 @@ void Controller::openDemo() {
         if (sessions.empty())
             return [this] { fail({"demo", "no demo session came with the program", "install it completely"}); };
         const auto& session = sessions.front();
-        const auto folder = demoFolder / fingerprint(session.sceneFile) / session.name;
+        const auto folder = demoFolder / fingerprintOf(session.sceneFile) / session.name;
         std::error_code ignored;
         if (!std::filesystem::is_directory(folder, ignored)) {
             if (const auto computed = computeDemo(session.sceneFile, folder, workers, watch); !computed)
@@ -137,8 +145,11 @@ void Controller::openDemo() {
 void Controller::taken(std::shared_ptr<const Recording> recording) {
     peakWork.cancel();
     loopWork.cancel();
+    sourceWork.cancel();
     openRecording = std::move(recording);
-    whole = loop = Reading();
+    whole = loop = focus = Reading();
+    listed.reset();
+    chosenColumn = -1;
     loopWanted = false;
     loopFrom = Seconds(0.0);
     loopTo = Seconds(static_cast<double>(openRecording->length()) / openRecording->sampleRate());
@@ -159,7 +170,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     chosen = count > 0 ? 0 : -1;
     partner = -1;
     tell(recordingChanged | measurementChanged | readingsChanged | settingChanged | versionsChanged | selectionChanged |
-         waveformChanged);
+         waveformChanged | sourcesChanged);
     startMeasuring();
     startPeaks();
 }
@@ -194,6 +205,14 @@ void Controller::startMeasuring() {
             }
             tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
             if (loopWanted) startReadingLoop();
+            if (const auto file = choicesFile(); !file.empty() && std::filesystem::exists(file)) {
+                auto kept = readSourcesFile(file.string());
+                if (kept)
+                    listed = std::move(kept).value();
+                else
+                    say(kept.fault().line(), true);
+            }
+            startHearing();
         };
     });
 }
@@ -221,8 +240,8 @@ void Controller::propose() {
         if (held(track)) options.hold.push_back(tracks()[at(track)].name);
     const auto balance = balanceOf(now->adjustments);
     begin(Task::proposing,
-          [this, options, balance, start = now, source = measurement(),
-           moments = readMoments()](const Watch& watch) -> Background::Finish {
+          [this, options, balance, start = now, source = measurement(), moments = readMoments(),
+           sourceAlone = focusName()](const Watch& watch) -> Background::Finish {
               struct Rung {
                   VersionKind kind;
                   Allow allow;
@@ -254,6 +273,7 @@ void Controller::propose() {
                   }
                   version.upperBoundDb = best.upperBoundDb;
                   version.proposedFrom = moments;
+                  version.proposedFor = sourceAlone;
                   for (const auto& change : best.proposal.why)
                       version.why.push_back({source->usable[at(change.track)], change.kind, change.effectDb});
                   found[indexOf(rungs[r].kind)] = std::move(version);
@@ -301,8 +321,9 @@ const std::vector<TrackInfo>& Controller::tracks() const {
 }
 
 std::optional<double> Controller::levelDbfs(int track) const {
-    if (!measurement() || measurement()->tracks[at(track)].state != TrackState::ok) return std::nullopt;
-    return decibelsOfAmplitude(measurement()->spectra->statistics(track).rms());
+    const auto& of = focus.of ? whole.of : measurement(); // a source alone has no level of its own
+    if (!of || of->tracks[at(track)].state != TrackState::ok) return std::nullopt;
+    return decibelsOfAmplitude(of->spectra->statistics(track).rms());
 }
 
 const PairReading* Controller::reading(int first, int second) const {
@@ -331,6 +352,7 @@ Remarks Controller::remarks() const {
     Remarks remarks;
     if (whole.of) remarks.recording = whole.of->warnings;
     if (loop.of) remarks.loop = loop.of->warnings;
+    if (focus.of) remarks.focus = focus.of->warnings;
     return remarks;
 }
 
@@ -347,7 +369,7 @@ Controller::Reading::Reading(std::shared_ptr<const Measurement> measurement) : o
 }
 
 std::optional<ReadSpan> Controller::readMoments() const {
-    if (!loop.of || loop.of->spectra == whole.of->spectra) return std::nullopt;
+    if (focus.of || !loop.of || loop.of->spectra == whole.of->spectra) return std::nullopt;
     return spanOf(*loop.of);
 }
 
@@ -362,6 +384,7 @@ void Controller::toggleReadLoop() {
     if (!openRecording) return;
     loopWanted = !loopWanted;
     if (loopWanted) {
+        leaveFocus();
         startReadingLoop();
         tell(readingsChanged);
     } else {
@@ -375,7 +398,7 @@ void Controller::startReadingLoop() {
     loopWork.start([this, source = whole.of, from = loopFrom, to = loopTo](const Watch& watch) -> Background::Finish {
         auto found = readStretches(*source, from, to, loopWorkers, watch);
         const auto wanted = [this, source, from, to] {
-            return loopWanted && whole.of == source && from == loopFrom && to == loopTo;
+            return loopWanted && whole.of && whole.of->spectra == source->spectra && from == loopFrom && to == loopTo;
         };
         if (!found)
             return [this, wanted, fault = found.fault()] {
@@ -394,6 +417,191 @@ void Controller::readFrom(Reading moments) {
     refreshNow();
     refreshVersionGains();
     tell(readingsChanged | versionsChanged);
+}
+
+// ---- which instrument is heard where
+
+int Controller::sourceCount() const {
+    return withSources() ? static_cast<int>(withSources()->sources->names.size()) : 0;
+}
+
+const std::string& Controller::sourceName(int source) const {
+    return withSources()->sources->names[at(source)];
+}
+
+const SpillReading* Controller::spill(int source, int track) const {
+    return withSources() ? withSources()->sources->map.reading(source, track) : nullptr;
+}
+
+std::optional<double> Controller::spillShare(int track) const {
+    if (!withSources() || withSources()->sources->map.readings.empty()) return std::nullopt;
+    const double share = withSources()->sources->map.spillShare[at(track)];
+    return std::isfinite(share) ? std::optional(share) : std::nullopt;
+}
+
+std::filesystem::path Controller::choicesFile() const {
+    if (choicesFolder.empty() || !openRecording) return {};
+    std::error_code ignored;
+    const auto folder = std::filesystem::weakly_canonical(openRecording->folder(), ignored);
+    return choicesFolder / (openRecording->folder().filename().string() + " " + fingerprint(folder.string()) + ".json");
+}
+
+void Controller::startHearing() {
+    if (!whole.of) return;
+    sourceWork.start([this, source = whole.of, list = listed](const Watch& watch) -> Background::Finish {
+        auto heard = hearSources(*source, list, sourceWorkers, watch);
+        const auto wanted = [this, source] { return whole.of && whole.of->spectra == source->spectra; };
+        if (!heard)
+            return [this, wanted, fault = heard.fault()] {
+                if (wanted() && fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
+            };
+        auto with = std::make_shared<Measurement>(*source);
+        with->sources = std::make_shared<const HeardSources>(std::move(*heard));
+        return [this, wanted, measurement = std::shared_ptr<const Measurement>(std::move(with))] {
+            if (wanted()) becomeHeard(measurement);
+        };
+    });
+    tell(sourcesChanged);
+}
+
+void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
+    const auto before = focusName();
+    const auto chosenBefore = chosenColumn >= 0 && chosenColumn < sourceCount() ? sourceName(chosenColumn) : "";
+    whole.of = std::move(withSources); // its pairs are the same ones
+    const auto& names = whole.of->sources->names;
+    const auto placeOf = [&](const std::string& name) {
+        const auto place = std::find(names.begin(), names.end(), name);
+        return place == names.end() ? -1 : static_cast<int>(place - names.begin());
+    };
+    chosenColumn = names.empty() ? -1 : std::max(0, placeOf(chosenBefore));
+    if (before) {
+        leaveFocus();
+        if (const int again = placeOf(*before); again >= 0) setFocus(again);
+    }
+    tell(sourcesChanged);
+}
+
+std::optional<int> Controller::focused() const {
+    return focus.of ? focus.of->focus : std::nullopt;
+}
+
+std::optional<std::string> Controller::focusName() const {
+    if (!focus.of) return std::nullopt;
+    return focus.of->sources->names[at(*focus.of->focus)];
+}
+
+void Controller::leaveFocus() {
+    if (!focus.of) return;
+    focus = Reading();
+    refreshNow();
+    refreshVersionGains();
+    tell(readingsChanged | versionsChanged | sourcesChanged);
+}
+
+void Controller::setFocus(std::optional<int> source) {
+    if (!source) return leaveFocus();
+    if (*source < 0 || *source >= sourceCount() || hearingSources()) return;
+    if (loopWanted) toggleReadLoop();
+    chooseSource(*source);
+    sourceWork.start([this, of = whole.of, wanted = *source](const Watch& watch) -> Background::Finish {
+        auto found = focusOn(*of, wanted, sourceWorkers, watch);
+        if (!found)
+            return [this, fault = found.fault()] {
+                if (fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
+            };
+        return [this, of, measurement = std::make_shared<const Measurement>(std::move(*found))] {
+            if (whole.of != of || loopWanted) return;
+            focus = Reading(measurement);
+            refreshNow();
+            refreshVersionGains();
+            tell(readingsChanged | versionsChanged | sourcesChanged);
+        };
+    });
+    tell(sourcesChanged);
+}
+
+void Controller::focusNext() {
+    const int next = focused() ? *focused() + 1 : 0;
+    setFocus(next < sourceCount() ? std::optional(next) : std::nullopt);
+}
+
+void Controller::chooseSource(int source) {
+    if (source < 0 || source >= sourceCount() || source == chosenColumn) return;
+    chosenColumn = source;
+    tell(sourcesChanged);
+}
+
+std::vector<Moments> Controller::leading() const {
+    if (chosenColumn < 0 || chosenColumn >= sourceCount()) return {};
+    return leadingMoments(withSources()->sources->map, chosenColumn);
+}
+
+void Controller::hearAsListed(SourceList list) {
+    std::erase_if(list.sources, [](const NamedSource& source) { return source.closeTracks.empty(); });
+    listed = std::move(list);
+    if (const auto file = choicesFile(); !file.empty()) {
+        std::error_code ignored;
+        std::filesystem::create_directories(choicesFolder, ignored);
+        if (const auto kept = writeTextFile(file, documentText(sourcesToJson(*listed))); !kept)
+            say(kept.fault().line(), true);
+    }
+    startHearing();
+}
+
+void Controller::standCloseTo(int track, int source) {
+    if (!withSources() || source < 0 || source >= sourceCount()) return;
+    auto list = listOf(*withSources());
+    const auto& name = tracks()[at(track)].name;
+    const auto own = sourceOf(withSources()->sources->map, track);
+    if (own == source) return;
+    if (own) std::erase(list.sources[at(*own)].closeTracks, name);
+    list.sources[at(source)].closeTracks.push_back(name);
+    hearAsListed(std::move(list));
+}
+
+void Controller::standAlone(int track) {
+    if (!withSources()) return;
+    auto list = listOf(*withSources());
+    const auto& name = tracks()[at(track)].name;
+    if (const auto own = sourceOf(withSources()->sources->map, track)) {
+        if (list.sources[at(*own)].closeTracks.size() == 1) return; // it does
+        std::erase(list.sources[at(*own)].closeTracks, name);
+    }
+    auto called = name;
+    while (std::any_of(list.sources.begin(), list.sources.end(), [&](const auto& s) { return s.name == called; }))
+        called += "'";
+    list.sources.push_back({called, {name}});
+    hearAsListed(std::move(list));
+}
+
+void Controller::standFar(int track) {
+    if (!withSources()) return;
+    const auto own = sourceOf(withSources()->sources->map, track);
+    if (!own) return;
+    auto list = listOf(*withSources());
+    std::erase(list.sources[at(*own)].closeTracks, tracks()[at(track)].name);
+    hearAsListed(std::move(list));
+}
+
+void Controller::renameSource(int source, const std::string& name) {
+    if (source < 0 || source >= sourceCount() || name == sourceName(source)) return;
+    auto list = listOf(*withSources());
+    const bool taken =
+        std::any_of(list.sources.begin(), list.sources.end(), [&](const auto& other) { return other.name == name; });
+    if (name.empty() || taken)
+        return say(name.empty() ? "A source needs a name."
+                                : "'" + name + "' is another source's name; choose a new one",
+                   true);
+    list.sources[at(source)].name = name;
+    hearAsListed(std::move(list));
+}
+
+void Controller::guessSources() {
+    if (!whole.of) return;
+    listed.reset();
+    std::error_code ignored;
+    if (const auto file = choicesFile(); !file.empty()) std::filesystem::remove(file, ignored);
+    startHearing();
 }
 
 // ---- the setting that is heard
@@ -498,6 +706,13 @@ void Controller::toggleSolo(int track) {
     startPeaks();
 }
 
+void Controller::setSolo(std::vector<bool> solo) {
+    if (solo.size() != soloed.size() || solo == soloed) return;
+    soloed = std::move(solo);
+    tell(settingChanged);
+    startPeaks();
+}
+
 void Controller::toggleHold(int track) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
@@ -556,10 +771,12 @@ void Controller::refreshVersionGains() {
     if (!read().model) return;
     const bool sameBalance = read().balance == proposedFor;
     const auto moments = readMoments();
+    const auto sourceAlone = focusName();
     for (auto& version : versions) {
         if (!version) continue;
         version->gainDb = gainOf(version->flips, version->nudges);
-        version->boundHolds = version->upperBoundDb && sameBalance && version->proposedFrom == moments;
+        version->boundHolds = version->upperBoundDb && sameBalance && version->proposedFrom == moments &&
+                              version->proposedFor == sourceAlone;
     }
 }
 

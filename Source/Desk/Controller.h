@@ -9,12 +9,14 @@
 #include "Media/SpectraCache.h"
 #include "Session/Measurement.h"
 #include "Session/Readings.h"
+#include "Session/Sources.h"
 
 #include <array>
 #include <functional>
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace spillwright::desk {
@@ -35,7 +37,8 @@ struct Version {
     std::optional<double> upperBoundDb; ///< Only for proposals.
     /// The bound and the worths are true only of the balance and of the moments they were proposed for.
     bool boundHolds = false;
-    std::optional<ReadSpan> proposedFrom; ///< Only for proposals that were made from the loop alone.
+    std::optional<ReadSpan> proposedFrom;   ///< Only for proposals that were made from the loop alone.
+    std::optional<std::string> proposedFor; ///< Only for proposals of one source alone: its name.
     struct Change {
         int track = 0;
         Proposal::Change::Kind kind = Proposal::Change::Kind::flip;
@@ -61,15 +64,16 @@ struct Notice {
 struct Remarks {
     std::vector<std::string> recording; ///< Of the recording as a whole.
     std::vector<std::string> loop;      ///< Of the loop, where it is read alone.
-    std::size_t count() const { return recording.size() + loop.size(); }
+    std::vector<std::string> focus;     ///< Of the source that is read alone.
+    std::size_t count() const { return recording.size() + loop.size() + focus.size(); }
 };
 
 /// Everything the window knows and does, without drawing: recording, measurement, the setting that is heard, versions,
 /// undo, selection, and the work in the background. All calls on one thread; poll() takes over what the background has
 /// finished.
 ///
-/// All readings are of the whole recording or, on request, of the loop alone; what is asked here is answered from those
-/// that are read now.
+/// All readings are of the whole recording or, on request, of the loop alone or of one source alone; what is asked here
+/// is answered from those that are read now.
 class Controller {
 public:
     enum class Task { none, opening, computingDemo, measuring, proposing, rendering };
@@ -82,12 +86,14 @@ public:
         noticeChanged = 32,
         taskChanged = 64,
         waveformChanged = 128,
-        readingsChanged = 256, ///< Pairs, sums and levels: measured, or read from other moments.
+        readingsChanged = 256, ///< Pairs, sums and levels: measured, or read from other moments or of another source.
+        sourcesChanged = 512,  ///< Which instrument is heard where, the focus and the chosen source.
     };
 
     /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
-    /// system's folder for temporary files, and spectra are not kept.
-    explicit Controller(int threads = 0, std::filesystem::path cache = {});
+    /// system's folder for temporary files, and spectra are not kept. What the user says of a recording's sources is
+    /// kept in `choices`, a file a folder; empty: not kept.
+    explicit Controller(int threads = 0, std::filesystem::path cache = {}, std::filesystem::path choices = {});
     ~Controller();
 
     /// Called with what changed (bits of Changed), on the calling thread.
@@ -133,6 +139,31 @@ public:
     /// The moments that are read now, whole stretches of about 5 s; none while it is the whole recording.
     std::optional<ReadSpan> readMoments() const;
 
+    // ---- which instrument is heard where
+    /// The recording with its sources; nullptr until they are heard, which follows measuring by itself.
+    const Measurement* withSources() const { return whole.of && whole.of->sources ? whole.of.get() : nullptr; }
+    int sourceCount() const;
+    const std::string& sourceName(int source) const;
+    const SpillReading* spill(int source, int track) const; ///< nullptr for a track that takes no part.
+    std::optional<double> spillShare(int track) const;
+    bool hearingSources() const { return sourceWork.busy(); } ///< Or reading the focus source.
+    /// The source that all readings are of; none: all that sounds, or the loop.
+    std::optional<int> focused() const;
+    /// The readings follow in the background. Leaves the loop. Not a step of undo: it changes nothing that is heard.
+    void setFocus(std::optional<int> source);
+    void focusNext();                                 ///< From all to the first source, from the last one to all.
+    int chosenSource() const { return chosenColumn; } ///< -1: none.
+    void chooseSource(int source);
+    /// When the chosen source plays nearly alone, the best first.
+    std::vector<Moments> leading() const;
+
+    // Who stands close to what, as the user says: heard anew, and kept for this folder.
+    void standCloseTo(int track, int source);
+    void standAlone(int track); ///< A source of its own.
+    void standFar(int track);   ///< Close to none: a room or overhead microphone.
+    void renameSource(int source, const std::string& name);
+    void guessSources(); ///< Forgets what the user said.
+
     // ---- the setting that is heard
     const std::vector<TrackAdjustment>& adjustments() const { return now->adjustments; }
     /// With what is not soloed muted: what is heard.
@@ -151,6 +182,7 @@ public:
     void setHighPass(int track, std::optional<Hertz> corner);
     void toggleMute(int track);
     void toggleSolo(int track); ///< Not a step of undo: it is for listening.
+    void setSolo(std::vector<bool> tracks);
     void toggleHold(int track);
     void toggleLinks();
     void endGesture() { gestureOpen = false; }
@@ -194,9 +226,15 @@ private:
         Reading() = default;
         explicit Reading(std::shared_ptr<const Measurement> measurement);
     };
-    const Reading& read() const { return loop.of ? loop : whole; }
-    Reading& read() { return loop.of ? loop : whole; }
+    const Reading& read() const { return focus.of ? focus : loop.of ? loop : whole; }
+    Reading& read() { return const_cast<Reading&>(std::as_const(*this).read()); }
     void startReadingLoop();
+    void startHearing();
+    void hearAsListed(SourceList list);
+    void becomeHeard(std::shared_ptr<const Measurement> withSources);
+    std::optional<std::string> focusName() const;
+    std::filesystem::path choicesFile() const; ///< Of this folder; empty: nothing is kept.
+    void leaveFocus();
     void readFrom(Reading moments);
 
     void notify(Notice notice);
@@ -217,14 +255,16 @@ private:
     void startPeaks();
     void tell(unsigned changed);
 
-    Workers workers, loopWorkers; ///< The loop is read while other work goes on.
-    std::filesystem::path demoFolder;
+    Workers workers, loopWorkers, sourceWorkers; ///< Loop and sources are read while other work goes on.
+    std::filesystem::path demoFolder, choicesFolder;
     SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
     Task currentTask = Task::none;
 
     std::shared_ptr<const Recording> openRecording;
-    Reading whole, loop; ///< The loop's holds nothing while the whole is read.
+    Reading whole, loop, focus;       ///< The last two hold nothing while the whole is read; one of them at most does.
+    std::optional<SourceList> listed; ///< What the user says of the sources; none: guessed.
+    int chosenColumn = -1;
     bool loopWanted = false;
     Seconds loopFrom, loopTo;
     std::optional<Notice> currentNotice;
@@ -245,7 +285,7 @@ private:
 
     int chosen = -1, partner = -1;
 
-    Background keepWork, peakWork, loopWork; // last: they stop before what they use goes
+    Background keepWork, peakWork, loopWork, sourceWork; // last: they stop before what they use goes
     Background background;
 };
 

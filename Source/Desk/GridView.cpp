@@ -45,41 +45,23 @@ GridView::GridView(Controller& c) : controller(c), squares(*this) {
     setOpaque(true);
     setMouseClickGrabsKeyboardFocus(false); // it would give it to its button
     addAndMakeVisible(squares);
-    momentsButton.onClick = [this] { controller.toggleReadLoop(); };
-    momentsButton.setMouseClickGrabsKeyboardFocus(false);
-    momentsButton.setTooltip(
-        ui::text("Read the loop alone, or the whole recording (" + command(CommandId::readLoop).shown + ")"));
+    momentsButton.onClick = [this] {
+        if (controller.focused())
+            controller.setFocus(std::nullopt);
+        else
+            controller.toggleReadLoop();
+    };
     addAndMakeVisible(momentsButton);
+    addAndMakeVisible(mapButton);
     changed(~0u);
 }
 
 void GridView::refreshChoice() {
-    const auto words = words::reads(controller);
-    momentsButton.setVisible(!words.empty());
-    momentsButton.setButtonText(ui::text(words));
-    momentsButton.setToggleState(controller.readsLoop(), juce::dontSendNotification);
-    momentsButton.setSize(juce::roundToInt(ui::width(words, MomentsButton::textHeight, controller.readsLoop())) + 58,
-                          22);
-}
-
-void GridView::MomentsButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
-    const auto& p = ui::palette();
-    const bool loop = getToggleState();
-    auto area = getLocalBounds().toFloat().reduced(0.5f);
-    const auto words = loop ? p.onAccent : p.ink;
-    auto ground = loop ? p.accent : p.raised;
-    if (down || highlighted) ground = ground.interpolatedWith(loop ? p.ink : p.selected, 0.35f);
-    g.setColour(ground);
-    g.fillRoundedRectangle(area, 4.0f);
-    g.setColour(loop ? ground : p.rules);
-    g.drawRoundedRectangle(area, 4.0f, 1.0f);
-    const auto key = area.removeFromRight(24.0f).withSizeKeepingCentre(15.0f, 15.0f);
-    g.setColour(loop ? words : p.rules);
-    g.drawRoundedRectangle(key, 3.0f, 1.0f);
-    ui::draw(g, command(CommandId::readLoop).shown, key, juce::Justification::centred, 10.5f, words, true);
-    ui::draw(g, getButtonText().toStdString(), area.withTrimmedLeft(9.0f), juce::Justification::centredLeft, textHeight,
-             words, loop);
-    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f);
+    const bool alone = controller.focused().has_value();
+    momentsButton.show(words::reads(controller), alone ? CommandId::nextFocus : CommandId::readLoop,
+                       alone || controller.readsLoop());
+    mapButton.show(controller.measurement() ? "sources" : "", CommandId::sourceMap, false);
+    mapButton.setTopRightPosition(getWidth() - 10, 6);
 }
 
 void GridView::layOut() {
@@ -99,6 +81,7 @@ void GridView::resized() {
     layOut();
     squares.setBounds(getLocalBounds());
     momentsButton.setTopLeftPosition(juce::roundToInt(left) + 46, 6);
+    mapButton.setTopRightPosition(getWidth() - 10, 6);
 }
 
 juce::Rectangle<float> GridView::cellArea(Cell cell) const {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Desk/Controller.h"
+#include "Desk/KeyButton.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -26,6 +27,7 @@ public:
 
     void changed(unsigned what);
     juce::Button& moments() { return momentsButton; }
+    juce::Button& toMap() { return mapButton; } ///< Whoever shows the one or the other gives it its click.
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -47,13 +49,6 @@ private:
         GridView& grid;
     };
 
-    /// Says which moments are read; a click changes between the loop alone and the whole.
-    struct MomentsButton : juce::Button {
-        static constexpr float textHeight = 12.0f;
-        MomentsButton() : juce::Button("Moments that are read") {}
-        void paintButton(juce::Graphics& g, bool highlighted, bool down) override;
-    };
-
     void layOut();
     void refreshChoice();
     void paintSquares(juce::Graphics& g);
@@ -64,7 +59,8 @@ private:
 
     Controller& controller;
     Squares squares;
-    MomentsButton momentsButton;
+    KeyButton momentsButton{"Moments that are read", "Read the loop or a source alone, or the whole recording"};
+    KeyButton mapButton{"Map of sources", "Which source is heard where"};
     float step = 20.0f, left = 14.0f, top = 40.0f;
     std::optional<Cell> hovered;
 };

@@ -17,7 +17,7 @@ constexpr const char* usage =
     "usage: spillwright [FOLDER] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark] [--screenshot FILE.png]...\n"
     "  FOLDER             open this folder of tracks\n"
     "  --demo             open the demo recording\n"
-    "  --settings-dir DIR keep settings and the demo here\n"
+    "  --settings-dir DIR keep settings, what stands close to what, and the demo here\n"
     "  --scale PERCENT    size of everything, 75 to 250\n"
     "  --dark             the dark twin\n"
     "  --screenshot FILE  write a picture of the window with the best flips heard, then close; a second FILE is the\n"
@@ -177,7 +177,8 @@ public:
         if (call.dark) preferences->setDark(true);
         juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences->scalePercent()) / 100.0f);
 
-        controller = std::make_unique<Controller>(0, call.cache);
+        controller = std::make_unique<Controller>(
+            0, call.cache, call.settings.getChildFile("sources").getFullPathName().toStdString());
         player = std::make_unique<Player>();
         const bool forPictures = !call.screenshots.empty();
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());

@@ -73,7 +73,7 @@ void MainComponent::StartPage::resized() {
 
 MainComponent::MainComponent(const Parts& parts)
     : controller(parts.controller), player(parts.player), device(parts.device), preferences(parts.preferences),
-      tracks(controller), grid(controller), pair(controller), versions(controller),
+      tracks(controller), grid(controller), spill(controller), pair(controller), versions(controller),
       transport(controller, player, device), start(*this) {
     look.setDark(preferences.dark());
     setLookAndFeel(&look);
@@ -103,6 +103,10 @@ MainComponent::MainComponent(const Parts& parts)
     for (juce::Component* panel :
          std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start})
         addAndMakeVisible(panel);
+    addChildComponent(spill);
+    grid.toMap().onClick = spill.toPairs().onClick = [this] { perform(CommandId::sourceMap); };
+    spill.toStanding().onClick = [this] { perform(CommandId::standing); };
+    spill.onHear = [this](SpillView::Cell cell) { hear(cell); };
     start.refresh();
     controller.addListener([this](unsigned what) { changed(what); });
     changed(~0u);
@@ -116,7 +120,7 @@ MainComponent::~MainComponent() {
 }
 
 bool MainComponent::settled() const {
-    return !controller.busy() && !controller.readingLoop() &&
+    return !controller.busy() && !controller.readingLoop() && !controller.hearingSources() &&
            (!controller.recording() || controller.waveform().has_value());
 }
 
@@ -133,6 +137,8 @@ void MainComponent::timerCallback() {
 
 void MainComponent::changed(unsigned what) {
     if (what & Controller::recordingChanged) {
+        hearing.reset(); // solo and loop went with the recording
+        spill.showHeard(std::nullopt);
         player.open(controller.recording());
         if (controller.recording()) {
             preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
@@ -143,9 +149,11 @@ void MainComponent::changed(unsigned what) {
 
     tracks.changed(what);
     grid.changed(what);
+    spill.changed(what);
     pair.changed(what);
     versions.changed(what);
     transport.changed(what);
+    if (auto* standing = dynamic_cast<StandingSheet*>(openSheet.get())) standing->changed(what);
 
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
         preferences.setHearingTold();
@@ -153,7 +161,8 @@ void MainComponent::changed(unsigned what) {
     }
     if (what & Controller::readingsChanged) repaint(0, 0, getWidth(), titleHeight);
     const bool busy = controller.busy();
-    if (what & (Controller::taskChanged | Controller::recordingChanged | Controller::measurementChanged)) {
+    if (what & (Controller::taskChanged | Controller::recordingChanged | Controller::measurementChanged |
+                Controller::sourcesChanged)) {
         start.setVisible(!controller.recording());
         proposeButton.setEnabled(controller.measurement() && !busy);
         renderButton.setEnabled(controller.recording() && !busy);
@@ -173,7 +182,8 @@ void MainComponent::changed(unsigned what) {
 
 juce::String MainComponent::windowTitle() const {
     if (!controller.recording()) return "Spillwright";
-    const char* state = controller.measurement()                           ? " (measured)"
+    const char* state = controller.withSources()                           ? " (measured, sources heard)"
+                        : controller.measurement()                         ? " (measured)"
                         : controller.task() == Controller::Task::measuring ? " (measuring)"
                                                                            : "";
     return ui::text(controller.sessionName() + state + " \u2013 Spillwright");
@@ -273,6 +283,7 @@ void MainComponent::resized() {
     pair.setBounds(area.removeFromRight(std::clamp(width * 27 / 100, 300, 560)));
     area.removeFromRight(1);
     grid.setBounds(area);
+    spill.setBounds(area);
     if (openSheet) openSheet->setBounds(getLocalBounds());
 }
 
@@ -291,6 +302,43 @@ void MainComponent::closeSheet() {
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
     if (isShowing()) grabKeyboardFocus();
+}
+
+void MainComponent::showMap(bool map) {
+    spill.setVisible(map);
+    grid.setVisible(!map);
+}
+
+std::optional<SpillView::Cell> MainComponent::heardCell() const {
+    return hearing ? std::optional(hearing->cell) : std::nullopt;
+}
+
+void MainComponent::hear(SpillView::Cell cell) {
+    if (hearing && hearing->cell == cell) return stopHearing();
+    if (controller.tracks()[static_cast<std::size_t>(cell.track)].state != TrackState::ok) return;
+    if (!hearing) hearing = Hearing{cell, controller.solo(), {}, player.playing()};
+    hearing->cell = cell;
+    std::vector<bool> solo(static_cast<std::size_t>(controller.trackCount()), false);
+    solo[static_cast<std::size_t>(cell.track)] = true;
+    controller.setSolo(solo);
+    if (const auto moments = controller.leading(); !moments.empty()) {
+        const auto before = transport.loop(moments.front());
+        if (!hearing->loopBefore) hearing->loopBefore = before;
+    } else {
+        controller.say(controller.sourceName(cell.source) +
+                       " never plays nearly alone: the track is heard with all that is in it.");
+    }
+    spill.showHeard(cell);
+    transport.start();
+}
+
+void MainComponent::stopHearing() {
+    if (!hearing) return;
+    const auto before = *std::exchange(hearing, std::nullopt);
+    spill.showHeard(std::nullopt);
+    if (!before.played && player.playing()) transport.playOrStop();
+    controller.setSolo(before.soloBefore);
+    if (before.loopBefore) transport.loop(*before.loopBefore);
 }
 
 void MainComponent::chooseFolder() {
@@ -316,7 +364,7 @@ void MainComponent::setDark(bool dark) {
     look.setDark(dark);
     sendLookAndFeelChange();
     for (juce::Component* panel :
-         std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start, this})
+         std::initializer_list<juce::Component*>{&tracks, &grid, &spill, &pair, &versions, &transport, &start, this})
         panel->repaint();
     grid.changed(Controller::settingChanged);
     pair.changed(Controller::settingChanged);
@@ -367,6 +415,22 @@ void MainComponent::perform(CommandId id) {
         return transport.loopWhole();
     case CommandId::readLoop:
         return controller.toggleReadLoop();
+    case CommandId::nextMoment:
+        if (controller.recording()) transport.loopNextLeading();
+        return;
+    case CommandId::hearCell:
+        if (hearing) return stopHearing();
+        if (track >= 0 && controller.chosenSource() >= 0) hear({track, controller.chosenSource()});
+        return;
+    case CommandId::sourceMap:
+        return showMap(!spill.isVisible());
+    case CommandId::nextFocus:
+        return controller.focusNext();
+    case CommandId::findings:
+        return show(std::make_unique<LinesSheet>("Order of entry, help, spacing", words::findings(controller)));
+    case CommandId::standing:
+        if (controller.withSources()) show(std::make_unique<StandingSheet>(controller));
+        return;
     case CommandId::louder:
         return transport.louder(1.0);
     case CommandId::quieter:
@@ -380,9 +444,9 @@ void MainComponent::perform(CommandId id) {
     case CommandId::trackDown:
         return controller.selectTrack(track + 1);
     case CommandId::partnerBefore:
-        return besides(-1);
+        return spill.isVisible() ? controller.chooseSource(controller.chosenSource() - 1) : besides(-1);
     case CommandId::partnerAfter:
-        return besides(1);
+        return spill.isVisible() ? controller.chooseSource(controller.chosenSource() + 1) : besides(1);
     case CommandId::flip:
         if (usable) controller.flip(track);
         return;
@@ -441,12 +505,14 @@ void MainComponent::perform(CommandId id) {
     case CommandId::keys:
         return show(std::make_unique<KeySheet>());
     case CommandId::remarks:
-        return show(std::make_unique<RemarksSheet>(controller.remarks()));
+        return show(std::make_unique<LinesSheet>("Remarks", remarkLines(controller.remarks())));
     case CommandId::leave:
         if (controller.busy())
             controller.cancel();
         else if (controller.notice())
             controller.dismissNotice();
+        else if (hearing)
+            stopHearing();
         else
             grabKeyboardFocus();
         return;

@@ -7,6 +7,7 @@
 #include "Desk/PairPanel.h"
 #include "Desk/Preferences.h"
 #include "Desk/Sheets.h"
+#include "Desk/SpillView.h"
 #include "Desk/TrackPanel.h"
 #include "Desk/TransportBar.h"
 #include "Desk/VersionRow.h"
@@ -44,6 +45,9 @@ public:
 
     TrackPanel& trackPanel() { return tracks; }
     GridView& gridView() { return grid; }
+    SpillView& spillView() { return spill; }
+    /// What is heard of the map; none: the sum.
+    std::optional<SpillView::Cell> heardCell() const;
     PairPanel& pairPanel() { return pair; }
     VersionRow& versionRow() { return versions; }
     TransportBar& transportBar() { return transport; }
@@ -80,6 +84,9 @@ private:
     void show(std::unique_ptr<Sheet> sheet);
     void closeSheet();
     void setScale(int percent);
+    void showMap(bool map);
+    void hear(SpillView::Cell cell);
+    void stopHearing();
     int bannerHeight() const;
     int bannerButtonsFrom() const;
 
@@ -91,6 +98,7 @@ private:
     Look look; // before the panels, which measure text
     TrackPanel tracks;
     GridView grid;
+    SpillView spill; ///< In the grid's place, when it is asked for.
     PairPanel pair;
     VersionRow versions;
     TransportBar transport;
@@ -100,6 +108,14 @@ private:
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};
+    /// A source heard through one track, and what to go back to.
+    struct Hearing {
+        SpillView::Cell cell;
+        std::vector<bool> soloBefore;
+        std::optional<Moments> loopBefore;
+        bool played = false; ///< Before it began.
+    };
+    std::optional<Hearing> hearing;
     bool dropping = false;
     int shownPercent = -1;
 };

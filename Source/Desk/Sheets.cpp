@@ -41,8 +41,9 @@ void Sheet::mouseDown(const juce::MouseEvent& event) {
 
 bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
-    if (const auto wanted = commandFor(key);
-        wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks) {
+    if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
+                                             wanted == CommandId::remarks || wanted == CommandId::findings ||
+                                             wanted == CommandId::standing) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile
@@ -53,7 +54,7 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
 KeySheet::KeySheet() : Sheet("Keys") {}
 
 juce::Rectangle<int> KeySheet::pageArea() const {
-    return page(1130, 500);
+    return page(1130, 560);
 }
 
 void KeySheet::paint(juce::Graphics& g) {
@@ -87,18 +88,26 @@ void KeySheet::paint(juce::Graphics& g) {
     }
 }
 
-// ---- remarks
+// ---- lines
 
-RemarksSheet::RemarksSheet(const Remarks& remarks) : Sheet("Remarks") {
-    const auto add = [&](const std::string& heading, const std::vector<std::string>& some) {
+LinesSheet::Words remarkLines(const Remarks& remarks) {
+    LinesSheet::Words lines;
+    const auto add = [&](const char* heading, const std::vector<std::string>& some) {
         if (some.empty()) return;
-        lines.words.emplace_back(ui::text(heading), true);
+        lines.emplace_back(heading, true);
         for (const auto& line : some)
-            lines.words.emplace_back(ui::text(line), false);
+            lines.emplace_back(line, false);
     };
     add("of the recording", remarks.recording);
     add("of the loop that is read", remarks.loop);
-    if (remarks.count() == 0) lines.words.emplace_back("Nothing to remark.", false);
+    add("of the source that is read alone", remarks.focus);
+    if (lines.empty()) lines.emplace_back("Nothing to remark.", false);
+    return lines;
+}
+
+LinesSheet::LinesSheet(const juce::String& title, const Words& words) : Sheet(title) {
+    for (const auto& [line, heading] : words)
+        lines.words.emplace_back(ui::text(line), heading);
     juce::StringArray all;
     for (const auto& each : lines.words)
         all.add(each.first);
@@ -110,24 +119,24 @@ RemarksSheet::RemarksSheet(const Remarks& remarks) : Sheet("Remarks") {
     addAndMakeVisible(viewport);
 }
 
-juce::Rectangle<int> RemarksSheet::pageArea() const {
+juce::Rectangle<int> LinesSheet::pageArea() const {
     return page(sheetWidth, lines.getHeight() + titleHeight + 2 * border);
 }
 
-void RemarksSheet::paint(juce::Graphics& g) {
+void LinesSheet::paint(juce::Graphics& g) {
     Sheet::paint(g);
     const auto& p = ui::palette();
     auto title = pageArea().reduced(28, border).removeFromTop(titleHeight - 6).toFloat();
-    ui::draw(g, "Remarks", title, juce::Justification::centredLeft, 18.0f, p.ink, true);
+    ui::draw(g, getTitle().toStdString(), title, juce::Justification::centredLeft, 18.0f, p.ink, true);
     ui::draw(g, "Up, Down: scroll   Esc: close", title, juce::Justification::centredRight, 12.0f, p.muted);
 }
 
-void RemarksSheet::resized() {
+void LinesSheet::resized() {
     lines.layOut(page(sheetWidth, 0).getWidth() - 2 * 28 - viewport.getScrollBarThickness() - 6); // gives the height
     viewport.setBounds(pageArea().reduced(28, border).withTrimmedTop(titleHeight));
 }
 
-bool RemarksSheet::keyPressed(const juce::KeyPress& key) {
+bool LinesSheet::keyPressed(const juce::KeyPress& key) {
     using K = juce::KeyPress;
     constexpr int line = 24;
     const int height = viewport.getViewHeight();
@@ -150,7 +159,7 @@ bool RemarksSheet::keyPressed(const juce::KeyPress& key) {
     return true;
 }
 
-void RemarksSheet::Lines::layOut(int width) {
+void LinesSheet::Lines::layOut(int width) {
     layouts.clear();
     float height = 0.0f;
     for (const auto& [text, heading] : words) {
@@ -164,7 +173,7 @@ void RemarksSheet::Lines::layOut(int width) {
     setSize(width, juce::roundToInt(height));
 }
 
-void RemarksSheet::Lines::paint(juce::Graphics& g) {
+void LinesSheet::Lines::paint(juce::Graphics& g) {
     float y = 0.0f;
     for (std::size_t k = 0; k < layouts.size(); ++k) {
         const float height = layouts[k].getHeight();
@@ -176,6 +185,157 @@ void RemarksSheet::Lines::paint(juce::Graphics& g) {
         layouts[k].draw(g, {heading ? 0.0f : gutter, y, static_cast<float>(getWidth()) - gutter, height + 1.0f});
         y += height + gap;
     }
+}
+
+// ---- standing
+
+/// One track: its name, where it stands, and the name of the source that it is the first close track of.
+struct StandingSheet::Row : juce::Component {
+    juce::Label track;
+    juce::ComboBox where;
+    juce::TextEditor name;
+    Row() {
+        for (juce::Component* part : std::initializer_list<juce::Component*>{&track, &where, &name})
+            addAndMakeVisible(part);
+        track.setFont(ui::font(13.5f));
+        name.setFont(ui::font(13.5f));
+        name.setSelectAllWhenFocused(true);
+    }
+    void resized() override {
+        auto area = getLocalBounds().reduced(0, 3);
+        track.setBounds(area.removeFromLeft(area.getWidth() * 36 / 100));
+        where.setBounds(area.removeFromLeft(area.getWidth() / 2).reduced(4, 0));
+        name.setBounds(area.reduced(4, 0));
+    }
+};
+
+namespace {
+
+constexpr int idFar = 1, idAlone = 2, idFirstSource = 3;
+
+} // namespace
+
+StandingSheet::StandingSheet(Controller& c) : Sheet("What stands close to what"), controller(c) {
+    for (int t = 0; t < controller.trackCount(); ++t) {
+        auto row = std::make_unique<Row>();
+        row->where.onChange = [this, t] { take(t, choice(t).getSelectedId()); };
+        row->where.setTitle(ui::text("Where " + controller.tracks()[static_cast<std::size_t>(t)].name + " stands"));
+        row->name.onReturnKey = row->name.onFocusLost = [this, t] {
+            const auto source =
+                controller.withSources() ? sourceOf(controller.withSources()->sources->map, t) : std::nullopt;
+            if (source) controller.renameSource(*source, nameField(t).getText().trim().toStdString());
+        };
+        row->name.onEscapeKey = [this] { fill(); };
+        list.addAndMakeVisible(*row);
+        rows.push_back(std::move(row));
+    }
+    viewport.setViewedComponent(&list, false);
+    viewport.setScrollBarsShown(true, false);
+    viewport.setWantsKeyboardFocus(false);
+    guess.onClick = [this] { controller.guessSources(); };
+    leave.onClick = [this] {
+        if (onClose) onClose();
+    };
+    leave.setToggleState(true, juce::dontSendNotification);
+    for (juce::Component* part : std::initializer_list<juce::Component*>{&viewport, &guess, &leave})
+        addAndMakeVisible(part);
+    fill();
+}
+
+StandingSheet::~StandingSheet() = default;
+
+juce::Component& StandingSheet::firstPart() {
+    return rows.empty() ? static_cast<juce::Component&>(leave) : rows.front()->where;
+}
+
+juce::ComboBox& StandingSheet::choice(int track) {
+    return rows[static_cast<std::size_t>(track)]->where;
+}
+
+juce::TextEditor& StandingSheet::nameField(int track) {
+    return rows[static_cast<std::size_t>(track)]->name;
+}
+
+void StandingSheet::changed(unsigned what) {
+    if (what & Controller::sourcesChanged) fill();
+}
+
+void StandingSheet::fill() {
+    const auto* m = controller.withSources();
+    for (int t = 0; t < controller.trackCount(); ++t) {
+        auto& row = *rows[static_cast<std::size_t>(t)];
+        const auto& info = controller.tracks()[static_cast<std::size_t>(t)];
+        const bool unsure =
+            m && std::find(m->sources->unsure.begin(), m->sources->unsure.end(), t) != m->sources->unsure.end();
+        row.track.setText(ui::text(info.name + (unsure ? "   unsure" : "")), juce::dontSendNotification);
+        row.track.setColour(juce::Label::textColourId, unsure ? ui::palette().cancels : ui::palette().ink);
+        const auto own = m ? sourceOf(m->sources->map, t) : std::nullopt;
+        const bool usable = m && info.state == TrackState::ok;
+        row.where.clear(juce::dontSendNotification);
+        row.where.addItem("close to none: room, overhead", idFar);
+        const bool alone = own && m->sources->map.plan.sources[static_cast<std::size_t>(*own)].closeTracks.size() == 1;
+        if (!alone) row.where.addItem("close to a source of its own", idAlone);
+        for (int s = 0; s < controller.sourceCount(); ++s)
+            row.where.addItem(ui::text("close to " + controller.sourceName(s)), idFirstSource + s);
+        row.where.setSelectedId(own ? idFirstSource + *own : idFar, juce::dontSendNotification);
+        row.where.setEnabled(usable);
+        const bool first = own && m->sources->map.plan.sources[static_cast<std::size_t>(*own)].closeTracks.front() == t;
+        row.name.setVisible(first);
+        if (first) row.name.setText(ui::text(controller.sourceName(*own)), false);
+        row.name.setTitle(ui::text("Name of the source close to " + info.name));
+    }
+    guess.setEnabled(m && !m->sources->guessed);
+    repaint();
+}
+
+void StandingSheet::take(int track, int chosenId) {
+    if (chosenId == idFar)
+        controller.standFar(track);
+    else if (chosenId == idAlone)
+        controller.standAlone(track);
+    else if (chosenId >= idFirstSource)
+        controller.standCloseTo(track, chosenId - idFirstSource);
+}
+
+juce::Rectangle<int> StandingSheet::pageArea() const {
+    return page(760, headHeight + footHeight + 24 + rowHeight * static_cast<int>(rows.size()));
+}
+
+void StandingSheet::paint(juce::Graphics& g) {
+    Sheet::paint(g);
+    const auto& p = ui::palette();
+    auto area = pageArea().reduced(28, 16).toFloat();
+    ui::draw(g, getTitle().toStdString(), area.removeFromTop(30.0f), juce::Justification::centredLeft, 18.0f, p.ink,
+             true);
+    const auto* m = controller.withSources();
+    const std::string how = controller.hearingSources() ? "Heard anew ..."
+                            : !m                        ? "The sources are not heard yet."
+                            : m->sources->guessed       ? "Guessed from the sound, with the names as a hint. What you "
+                                                          "choose counts at once, and is kept for this folder."
+                                                        : "As you said; kept for this folder.";
+    ui::draw(g, how, area.removeFromTop(20.0f), juce::Justification::centredLeft, 12.5f, p.muted);
+    auto heads = area.removeFromTop(24.0f);
+    heads.setWidth(static_cast<float>(list.getWidth()));
+    ui::draw(g, "track", heads.removeFromLeft(heads.getWidth() * 0.36f), juce::Justification::bottomLeft, 11.5f,
+             p.accent, true);
+    ui::draw(g, "stands", heads.removeFromLeft(heads.getWidth() / 2.0f).reduced(4.0f, 0.0f),
+             juce::Justification::bottomLeft, 11.5f, p.accent, true);
+    ui::draw(g, "the source is called", heads.reduced(4.0f, 0.0f), juce::Justification::bottomLeft, 11.5f, p.accent,
+             true);
+}
+
+void StandingSheet::resized() {
+    auto area = pageArea().reduced(28, 16);
+    area.removeFromTop(headHeight - 16);
+    auto foot = area.removeFromBottom(footHeight - 12);
+    leave.setBounds(foot.removeFromRight(110));
+    foot.removeFromRight(8);
+    guess.setBounds(foot.removeFromRight(130));
+    area.removeFromBottom(8);
+    viewport.setBounds(area);
+    list.setSize(area.getWidth() - viewport.getScrollBarThickness() - 2, rowHeight * static_cast<int>(rows.size()));
+    for (std::size_t t = 0; t < rows.size(); ++t)
+        rows[t]->setBounds(0, rowHeight * static_cast<int>(t), list.getWidth(), rowHeight);
 }
 
 // ---- render

@@ -37,10 +37,12 @@ private:
     juce::Rectangle<int> pageArea() const override;
 };
 
-/// Every remark on the recording and on the loop that is read, to be scrolled through with wheel or keys.
-class RemarksSheet : public Sheet {
+/// Lines under headings, to be scrolled through with wheel or keys.
+class LinesSheet : public Sheet {
 public:
-    explicit RemarksSheet(const Remarks& remarks);
+    /// true: a heading.
+    using Words = std::vector<std::pair<std::string, bool>>;
+    LinesSheet(const juce::String& title, const Words& words);
     void paint(juce::Graphics& g) override;
     void resized() override;
     bool keyPressed(const juce::KeyPress& key) override;
@@ -60,6 +62,38 @@ private:
 
     Lines lines;
     juce::Viewport viewport;
+};
+
+/// Every remark on the recording, and on the loop or the source that is read alone.
+LinesSheet::Words remarkLines(const Remarks& remarks);
+
+/// Which track stands close to what: a row a track, to be chosen from; a source's name is typed. Every choice counts at
+/// once: the sources are heard anew.
+class StandingSheet : public Sheet {
+public:
+    explicit StandingSheet(Controller& controller);
+    ~StandingSheet() override;
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    juce::Component& firstPart() override;
+    /// To be told of what changed in the controller.
+    void changed(unsigned what);
+    juce::ComboBox& choice(int track);      ///< Where the track stands.
+    juce::TextEditor& nameField(int track); ///< Of the source that the track is the first close one of.
+    juce::Button& guessButton() { return guess; }
+
+private:
+    struct Row;
+    juce::Rectangle<int> pageArea() const override;
+    void fill();
+    void take(int track, int chosenId);
+
+    static constexpr int rowHeight = 30, headHeight = 92, footHeight = 44;
+    Controller& controller;
+    juce::Viewport viewport;
+    juce::Component list;
+    std::vector<std::unique_ptr<Row>> rows;
+    juce::TextButton guess{"Guess again"}, leave{"Close"};
 };
 
 /// Where to, and how, the setting that is heard is rendered.

@@ -22,7 +22,7 @@ struct Column {
     bool right;
 };
 constexpr std::array columns{
-    Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill", 36.0f, true},
+    Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill %", 40.0f, true},
     Column{TrackField::flip, "flip", 36.0f, false}, Column{TrackField::nudge, "nudge ms", 58.0f, true},
     Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 46.0f, true},
     Column{TrackField::mute, "M", 20.0f, false},    Column{TrackField::solo, "S", 20.0f, false},
@@ -52,7 +52,7 @@ const char* explanation(TrackField field) {
     case TrackField::link:
         return "Stereo pair: moves together; click to let pairs move singly";
     case TrackField::spill:
-        return "The share of sound that is not the track's own source; not known yet";
+        return "Spill: the share of the track's energy that is not its own source, in per cent";
     case TrackField::none:
     case TrackField::name:
     case TrackField::level:
@@ -166,7 +166,8 @@ void TrackRow::paint(juce::Graphics& g) {
     };
     const auto level = controller.levelDbfs(track);
     number(TrackField::level, level ? signedAmount(*level, 1) : "", false);
-    number(TrackField::spill, "\u2013", false);
+    const auto spill = controller.spillShare(track);
+    number(TrackField::spill, spill ? unsignedAmount(100.0 * *spill, 0) : "\u2013", false);
     number(TrackField::nudge, nudgeText(adjustment.nudge), adjustment.nudge.value != 0.0);
     number(TrackField::gain, gainText(adjustment.gain.value), adjustment.gain.value != 0.0);
     number(TrackField::highPass, adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off",
@@ -308,7 +309,8 @@ void TrackPanel::changed(unsigned what) {
                 viewport.setViewPosition(0, area.getBottom() - view.getHeight());
         }
     }
-    if (what & (Controller::readingsChanged | Controller::settingChanged | Controller::selectionChanged))
+    if (what & (Controller::readingsChanged | Controller::settingChanged | Controller::selectionChanged |
+                Controller::sourcesChanged))
         for (auto& each : rows)
             each->refresh();
 }

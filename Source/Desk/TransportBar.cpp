@@ -58,7 +58,7 @@ std::int64_t TransportBar::length() const {
 void TransportBar::changed(unsigned what) {
     if (what & Controller::recordingChanged) play.setEnabled(controller.recording() != nullptr);
     if (what & (Controller::recordingChanged | Controller::waveformChanged)) wave.repaint();
-    if (what & Controller::readingsChanged) wave.repaint();
+    if (what & (Controller::readingsChanged | Controller::sourcesChanged)) wave.repaint();
     if (what & Controller::recordingChanged) repaint();
 }
 
@@ -86,6 +86,41 @@ void TransportBar::setLoop(std::int64_t from, std::int64_t to) {
 
 void TransportBar::loopWhole() {
     if (controller.recording()) setLoop(0, length());
+}
+
+Moments TransportBar::loop(const Moments& moments) {
+    const Moments before{Seconds(seconds(player.loopFrom())), Seconds(seconds(player.loopTo()))};
+    const double rate = controller.recording()->sampleRate();
+    const auto sampleOf = [&](Seconds time) {
+        return std::clamp<std::int64_t>(std::llround(time.value * rate), 0, length());
+    };
+    setLoop(sampleOf(moments.from), sampleOf(moments.to));
+    player.seek(player.loopFrom());
+    tick();
+    return before;
+}
+
+void TransportBar::loopNextLeading() {
+    const auto moments = controller.leading();
+    if (moments.empty()) {
+        controller.say(controller.chosenSource() < 0
+                           ? "No sources are told apart yet."
+                           : controller.sourceName(controller.chosenSource()) + " never plays nearly alone.");
+        return;
+    }
+    const double rate = controller.recording()->sampleRate();
+    const auto same = [&](Seconds time, std::int64_t sample) {
+        return std::abs(time.value * rate - static_cast<double>(sample)) < 1.0;
+    };
+    std::size_t next = 0;
+    for (std::size_t k = 0; k < moments.size(); ++k)
+        if (same(moments[k].from, player.loopFrom()) && same(moments[k].to, player.loopTo()))
+            next = (k + 1) % moments.size();
+    loop(moments[next]);
+}
+
+void TransportBar::start() {
+    if (!player.playing()) playOrStop();
 }
 
 void TransportBar::louder(double dB) {
@@ -266,6 +301,14 @@ void TransportBar::Wave::paint(juce::Graphics& g) {
         if (const float width = ui::width(word, 10.5f) + 4.0f; width < line.getWidth())
             ui::draw(g, word, {line.getX() + 4.0f, 4.0f, width, 13.0f}, juce::Justification::centredLeft, 10.5f,
                      p.accent);
+    }
+    // When the chosen source plays nearly alone.
+    for (const auto& moments : bar.controller.leading()) {
+        const double rate = bar.controller.recording()->sampleRate();
+        const float x = placeOf(static_cast<std::int64_t>(moments.from.value * rate));
+        const float end = placeOf(static_cast<std::int64_t>(moments.to.value * rate));
+        g.setColour(p.accent.withAlpha(0.75f));
+        g.fillRoundedRectangle({x, area.getBottom() - 4.0f, std::max(3.0f, end - x), 4.0f}, 2.0f);
     }
     g.setColour(p.accent);
     g.fillRect(placeOf(bar.player.position()) - 0.75f, area.getY(), 1.5f, area.getHeight());

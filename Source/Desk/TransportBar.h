@@ -23,6 +23,11 @@ public:
     void playOrStop();
     void toStart();
     void loopWhole();
+    /// Loops these moments from their start; the loop that was is given back.
+    Moments loop(const Moments& moments);
+    /// The next moment at which the chosen source leads; says so where there is none.
+    void loopNextLeading();
+    void start(); ///< As playOrStop, where nothing plays.
     void louder(double dB);
 
     juce::Component& waveform() { return wave; }

@@ -1,6 +1,7 @@
 #include "Desk/Words.h"
 
 #include "Desk/Amounts.h"
+#include "Session/SpillFindings.h"
 #include "Session/Words.h"
 
 #include <algorithm>
@@ -109,10 +110,72 @@ std::string reads(const Controller& controller) {
     if (!controller.measurement()) return {};
     const auto& source = *controller.recording();
     const auto length = clockText(static_cast<double>(source.length()) / source.sampleRate(), false);
+    if (const auto alone = controller.focused()) return "reads " + controller.sourceName(*alone) + " alone";
     const auto span = controller.readMoments();
     if (span) return "reads " + moments(*span) + " of " + length;
     const bool loopMissing = controller.readsLoop() && !controller.readingLoop();
     return loopMissing ? "reads the whole: drag a loop" : "reads the whole, " + length;
+}
+
+std::string cell(const Controller& controller, int source, int track) {
+    const auto* reading = controller.spill(source, track);
+    if (!reading) return controller.tracks()[at(track)].name + ": takes no part";
+    const auto& close = controller.withSources()->sources->map.plan.sources[at(source)].closeTracks;
+    std::string text = controller.sourceName(source) + " in " + controller.tracks()[at(track)].name + ": ";
+    if (reading->level)
+        text += signedAmount(reading->level->value, 1) + " dB" +
+                (reading->levelLowMid ? ", low-mid " + signedAmount(reading->levelLowMid->value, 1) : "");
+    else
+        text += untoldInWords(reading->whyNoLevel);
+    text += dot + unsignedAmount(100.0 * reading->shareOfTrack, 0) + " % of the track";
+    if (track == close.front()) return text + "\nits close track, against which the others are read";
+    text += "\n";
+    if (reading->arrival)
+        text += timeWithUncertainty(reading->arrival->delay, reading->arrival->uncertainty) + " (" +
+                distance(reading->arrival->delay, reading->arrival->uncertainty,
+                         controller.withSources()->options.temperature) +
+                ")";
+    else
+        text += "when: " + std::string(untoldInWords(reading->whyNoArrival));
+    if (reading->polarity)
+        text += std::string(dot) + (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
+                (reading->polarity->confidence >= sureFrom ? "" : ", not sure");
+    if (std::find(close.begin(), close.end(), track) != close.end()) text += std::string(dot) + "a close track too";
+    return text;
+}
+
+std::vector<std::pair<std::string, bool>> findings(const Controller& controller) {
+    std::vector<std::pair<std::string, bool>> lines;
+    const auto* m = controller.withSources();
+    if (!m || m->sources->map.readings.empty()) {
+        lines.emplace_back(controller.hearingSources() ? "The sources are being heard." : "No sources are told apart.",
+                           false);
+        return lines;
+    }
+    lines.emplace_back("order of entry, most spill first", true);
+    for (const auto& entry : orderOfEntry(*m))
+        lines.emplace_back(controller.tracks()[at(entry.track)].name + ": " + entryInWords(*m, entry), false);
+    if (const int source = controller.chosenSource(); source >= 0) {
+        lines.emplace_back("who can help the close track of " + controller.sourceName(source), true);
+        for (const auto& helper : rescueFor(*m, source)) {
+            if (!helper.level) continue;
+            std::string text = controller.tracks()[at(helper.track)].name + ": " +
+                               signedAmount(helper.level->value, 1) + " dB, leads in " +
+                               unsignedAmount(100.0 * helper.bandwidth, 0) + " % of its bandwidth; adds " +
+                               signedAmount(helper.gain.value, 1) + " dB as recorded";
+            std::string by = helper.flip ? "flipped" : "";
+            if (helper.nudge)
+                by += std::string(by.empty() ? "" : " and ") + "nudged " + nudgeText(*helper.nudge) + " ms";
+            if (!by.empty()) text += ", " + signedAmount(helper.gainLinedUp.value, 1) + " dB " + by;
+            lines.emplace_back(text, false);
+        }
+    }
+    if (const auto spacing = spacingInWords(*m); !spacing.empty()) {
+        lines.emplace_back("spacing", true);
+        for (const auto& line : spacing)
+            lines.emplace_back(line, false);
+    }
+    return lines;
 }
 
 std::string certainty(double confidence) {
@@ -218,6 +281,9 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (kind == VersionKind::mine) return version ? "set by hand" : "flip or nudge a track";
     if (!version) return controller.measurement() ? "P proposes" : "";
     if (version->proposedFrom != controller.readMoments()) return "other moments: P again";
+    const auto focus = controller.focused();
+    if (version->proposedFor != (focus ? std::optional(controller.sourceName(*focus)) : std::nullopt))
+        return "other source: P again";
     if (!version->boundHolds) return "balance changed: P again";
     const double gap = *version->upperBoundDb - version->gainDb;
     return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound";
@@ -230,6 +296,7 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
     const auto nudges = static_cast<int>(std::count_if(version->nudges.begin(), version->nudges.end(),
                                                        [](Seconds nudge) { return nudge.value != 0.0; }));
     std::string from;
+    if (version->proposedFor) from = "for " + *version->proposedFor + ": ";
     if (version->proposedFrom) from = "from " + moments(*version->proposedFrom) + ": ";
     if (flips == 0 && nudges == 0) return from + "no change";
     std::string text;

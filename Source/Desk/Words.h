@@ -3,6 +3,7 @@
 #include "Desk/Controller.h"
 
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace spillwright::desk::words {
@@ -10,7 +11,13 @@ namespace spillwright::desk::words {
 /// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz · 2 remarks"
 std::string recording(const Controller& controller);
 
-/// Which moments the readings are of: "reads 0:12–0:22 of 1:04", "reads the whole, 1:04".
+/// A cell of the map: the source in the track, in up to three lines.
+std::string cell(const Controller& controller, int source, int track);
+/// "trumpet · ride at −9.1 dB ..." as headings (true) and lines, for reading: the order of entry, who can help the
+/// chosen source, what the spacing says.
+std::vector<std::pair<std::string, bool>> findings(const Controller& controller);
+
+/// Which moments the readings are of: "reads 0:12–0:22 of 1:04", "reads trumpet alone", "reads the whole, 1:04".
 std::string reads(const Controller& controller);
 /// "0:12–0:22"
 std::string moments(const ReadSpan& span);

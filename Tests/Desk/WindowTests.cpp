@@ -320,7 +320,7 @@ TEST_CASE("a click on the banner and the key W open the list of all remarks, whi
     REQUIRE_FALSE(banner.isEmpty());
     click(window.main, banner.getCentre().toFloat());
     REQUIRE(window.main.sheet());
-    auto* sheet = dynamic_cast<RemarksSheet*>(window.main.sheet());
+    auto* sheet = dynamic_cast<LinesSheet*>(window.main.sheet());
     REQUIRE(sheet);
     CHECK(sheet->getDescription().contains("10 dead"));
     CHECK(sheet->getDescription().contains("49 dead"));
@@ -338,7 +338,7 @@ TEST_CASE("a click on the banner and the key W open the list of all remarks, whi
 
     window.controller().dismissNotice();
     CHECK(window.typed('w')); // also when the banner has gone
-    CHECK(dynamic_cast<RemarksSheet*>(window.main.sheet()));
+    CHECK(dynamic_cast<LinesSheet*>(window.main.sheet()));
     window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey));
     window.controller().say("something else");
     click(window.main, window.main.bannerArea().getCentre().toFloat());

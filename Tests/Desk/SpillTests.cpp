@@ -1,0 +1,243 @@
+#include "DeskFixture.h"
+
+#include "Desk/Words.h"
+#include "Support/SpillingBand.h"
+
+using namespace spillwright;
+using namespace spillwright::desk;
+using namespace spillwright::test;
+
+namespace {
+
+/// The window on the spilling band, its sources heard.
+struct SpillWindow : BandWindow {
+    SpillWindow() : BandWindow(spillingBand::write) { REQUIRE(heard()); }
+    bool heard() {
+        return waitFor(controller(), [this] { return controller().withSources() && !controller().hearingSources(); });
+    }
+    juce::Point<float> middleOf(SpillView::Cell cell) { return main.spillView().cellArea(cell).getCentre(); }
+};
+
+constexpr int kick = 0, trumpet = 1, ride = 2;
+constexpr int kickIn = 0, trumpetTrack = 2, rideTrack = 3, farTrack = 4, deadTrack = 5;
+
+} // namespace
+
+TEST_CASE("the sources are heard by themselves after measuring, and each track tells its spill") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    REQUIRE(controller.sourceCount() == 3);
+    CHECK(controller.sourceName(ride) == "ride");
+    CHECK(controller.spillShare(farTrack) == 1.0);
+    CHECK(*controller.spillShare(kickIn) < 0.02);
+    CHECK_FALSE(controller.spillShare(deadTrack));
+    const auto* reading = controller.spill(ride, trumpetTrack);
+    REQUIRE(reading);
+    REQUIRE(reading->level);
+    CHECK(reading->level->value == Approx(-8.4).margin(0.3));
+    CHECK_FALSE(controller.spill(ride, deadTrack));
+    const auto words = words::cell(controller, ride, trumpetTrack);
+    CHECK(words.find("ride in trumpet: \u22128.") == 0);
+    CHECK(words.find("3.00") != std::string::npos);
+    CHECK(words.find("same way up") != std::string::npos);
+    CHECK(controller.leading().size() > 0);
+}
+
+TEST_CASE("the map takes the grid's place and every cell belongs to what is drawn there") {
+    SpillWindow window;
+    auto& map = window.main.spillView();
+    CHECK_FALSE(map.isVisible());
+    CHECK(window.typed('e'));
+    CHECK(map.isVisible());
+    CHECK_FALSE(window.main.gridView().isVisible());
+    for (int track = 0; track < 6; ++track)
+        for (int source = 0; source < 3; ++source) {
+            const SpillView::Cell cell{track, source};
+            CHECK(map.cellAt(window.middleOf(cell)) == cell);
+            CHECK(map.getLocalBounds().toFloat().contains(map.cellArea(cell)));
+        }
+    CHECK_FALSE(map.cellAt({2.0f, 2.0f}));
+    CHECK(SpillView::sizeOf(Decibels(0.0)) == 1.0f);
+    CHECK(SpillView::sizeOf(Decibels(-8.0)) > SpillView::sizeOf(Decibels(-20.0)));
+    CHECK(SpillView::sizeOf(Decibels(-50.0)) == SpillView::sizeOf(SpillView::faintest));
+    CHECK(SpillView::tickOf(milliseconds(3.0)) > SpillView::tickOf(milliseconds(0.0)));
+
+    // The cell of the ride in the trumpet holds a disc, that of the trumpet in the kick's track next to nothing.
+    const auto picture = map.createComponentSnapshot(map.getLocalBounds(), true, 2.0f);
+    const auto inkIn = [&](SpillView::Cell cell) {
+        const auto area = (map.cellArea(cell).withTrimmedBottom(5.0f) * 2.0f).reduced(8.0f, 4.0f).toNearestInt();
+        int dark = 0;
+        for (int y = area.getY(); y < area.getBottom(); ++y)
+            for (int x = area.getX(); x < area.getRight(); ++x)
+                dark += picture.getPixelAt(x, y).getBrightness() < 0.5f;
+        return dark;
+    };
+    CHECK(inkIn({trumpetTrack, ride}) > 40);
+    CHECK(inkIn({kickIn, trumpet}) < 20);
+    CHECK(window.typed('e'));
+    CHECK(window.main.gridView().isVisible());
+}
+
+TEST_CASE("a click on a cell plays that track alone where the source leads, and another click gives all back") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    window.typed('e');
+    auto& map = window.main.spillView();
+    const std::int64_t from = window.player.loopFrom(), to = window.player.loopTo();
+    controller.toggleSolo(rideTrack);
+    const auto soloBefore = controller.solo();
+
+    click(map, window.middleOf({trumpetTrack, ride}));
+    REQUIRE(window.main.heardCell() == SpillView::Cell{trumpetTrack, ride});
+    CHECK(controller.selectedTrack() == trumpetTrack);
+    CHECK(controller.chosenSource() == ride);
+    std::vector<bool> alone(6, false);
+    alone[trumpetTrack] = true;
+    CHECK(controller.solo() == alone);
+    CHECK(window.player.playing());
+    const auto moments = controller.leading();
+    REQUIRE_FALSE(moments.empty());
+    CHECK(static_cast<double>(window.player.loopFrom()) == Approx(moments.front().from.value * 48000.0).margin(1.0));
+    CHECK(static_cast<double>(window.player.loopTo()) == Approx(moments.front().to.value * 48000.0).margin(1.0));
+    if (moments.size() > 1) {
+        CHECK(window.typed('j'));
+        CHECK(static_cast<double>(window.player.loopFrom()) == Approx(moments[1].from.value * 48000.0).margin(1.0));
+    }
+    // From one cell to the next: what is given back is what was before the first.
+    click(map, window.middleOf({farTrack, ride}));
+    CHECK(window.main.heardCell() == SpillView::Cell{farTrack, ride});
+    click(map, window.middleOf({farTrack, ride}));
+    CHECK_FALSE(window.main.heardCell());
+    CHECK(controller.solo() == soloBefore);
+    CHECK(window.player.loopFrom() == from);
+    CHECK(window.player.loopTo() == to);
+    CHECK_FALSE(window.player.playing());
+
+    click(map, window.middleOf({deadTrack, ride})); // nothing to hear there
+    CHECK_FALSE(window.main.heardCell());
+    CHECK(window.typed('i')); // the chosen track and source, by key: the dead one stays unheard
+    CHECK_FALSE(window.main.heardCell());
+}
+
+TEST_CASE("in focus every reading is that of one source, proposals too, until it is left") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    const auto whole = *controller.reading(trumpetTrack, rideTrack);
+    controller.setFocus(ride);
+    REQUIRE(waitFor(controller, [&] { return controller.focused().has_value(); }));
+    CHECK(controller.focused() == ride);
+    CHECK(words::reads(controller) == "reads ride alone");
+    const auto* pair = controller.reading(trumpetTrack, rideTrack);
+    REQUIRE(pair);
+    REQUIRE(pair->arrival);
+    CHECK(pair->arrival->delay.value * 48000.0 == Approx(-spillingBand::rideInTrumpetLate).margin(1.0));
+    CHECK(pair->coherence > whole.coherence);
+    CHECK(controller.levelDbfs(kickIn)); // still the track's own
+
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.version(VersionKind::flips));
+    CHECK(controller.version(VersionKind::flips)->proposedFor == "ride");
+    CHECK(controller.version(VersionKind::flips)->boundHolds);
+    CHECK(window.typed('x')); // past the last source: all of them again
+    CHECK_FALSE(controller.focused());
+    CHECK_FALSE(controller.version(VersionKind::flips)->boundHolds);
+    CHECK(words::versionProof(controller, VersionKind::flips) == "other source: P again");
+    CHECK(controller.reading(trumpetTrack, rideTrack)->coherence == whole.coherence);
+
+    CHECK(window.typed('x'));
+    REQUIRE(waitFor(controller, [&] { return controller.focused().has_value(); }));
+    CHECK(controller.focused() == kick);
+    CHECK(window.typed('r')); // the loop takes the focus's place
+    CHECK_FALSE(controller.focused());
+    CHECK(controller.readsLoop());
+}
+
+TEST_CASE("what the user says of a track's place is heard at once, and kept for the folder") {
+    TemporaryFolder choices, folder;
+    spillingBand::write(folder.path());
+    const auto opened = [&](Controller& controller) {
+        controller.openFolder(folder.path());
+        return waitUntilIdle(controller) &&
+               waitFor(controller, [&] { return controller.withSources() && !controller.hearingSources(); });
+    };
+    const auto settle = [](Controller& controller) {
+        return waitFor(controller, [&] { return !controller.hearingSources(); });
+    };
+    {
+        Controller controller(2, {}, choices.path());
+        REQUIRE(opened(controller));
+        CHECK(controller.withSources()->sources->guessed);
+        controller.standFar(rideTrack);
+        REQUIRE(settle(controller));
+        CHECK(controller.sourceCount() == 2);
+        CHECK(controller.spillShare(rideTrack) == 1.0);
+        controller.standAlone(farTrack);
+        REQUIRE(settle(controller));
+        CHECK(controller.sourceCount() == 3);
+        controller.standCloseTo(farTrack, trumpet);
+        REQUIRE(settle(controller));
+        CHECK(controller.sourceCount() == 2);
+        controller.renameSource(trumpet, "brass");
+        REQUIRE(settle(controller));
+        CHECK(controller.sourceName(trumpet) == "brass");
+        controller.renameSource(trumpet, "kick"); // another's
+        REQUIRE(controller.notice());
+        CHECK(controller.notice()->fault);
+        CHECK(controller.sourceName(trumpet) == "brass");
+    }
+    {
+        Controller controller(2, {}, choices.path());
+        REQUIRE(opened(controller));
+        CHECK_FALSE(controller.withSources()->sources->guessed);
+        CHECK(controller.sourceName(trumpet) == "brass");
+        CHECK(controller.withSources()->sources->map.plan.sources[trumpet].closeTracks ==
+              std::vector<int>{trumpetTrack, farTrack});
+        controller.guessSources();
+        REQUIRE(settle(controller));
+        CHECK(controller.sourceName(trumpet) == "trumpet");
+        CHECK(std::filesystem::is_empty(choices.path()));
+    }
+}
+
+TEST_CASE("the sheet of what stands close to what shows the guess and takes another") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    CHECK(window.typed('d'));
+    auto* sheet = dynamic_cast<StandingSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    CHECK(sheet->choice(rideTrack).getText() == "close to ride");
+    CHECK(sheet->choice(farTrack).getText() == "close to none: room, overhead");
+    CHECK_FALSE(sheet->choice(deadTrack).isEnabled());
+    CHECK(sheet->nameField(rideTrack).isVisible());
+    CHECK_FALSE(sheet->nameField(farTrack).isVisible());
+    CHECK_FALSE(sheet->guessButton().isEnabled());
+
+    sheet->nameField(rideTrack).setText("cymbal");
+    sheet->nameField(rideTrack).onReturnKey();
+    REQUIRE(window.heard());
+    CHECK(sheet->choice(rideTrack).getText() == "close to cymbal");
+    sheet->choice(rideTrack).setSelectedId(1, juce::sendNotificationSync); // close to none
+    REQUIRE(window.heard());
+    CHECK(controller.sourceCount() == 2);
+    CHECK(sheet->choice(rideTrack).getText() == "close to none: room, overhead");
+    CHECK(sheet->guessButton().isEnabled());
+    sheet->guessButton().onClick();
+    REQUIRE(window.heard());
+    CHECK(controller.sourceCount() == 3);
+    CHECK(sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
+    CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("order of entry, help and spacing are there to be read") {
+    SpillWindow window;
+    window.controller().chooseSource(kick);
+    CHECK(window.typed('o'));
+    auto* sheet = dynamic_cast<LinesSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    const auto text = sheet->getDescription();
+    CHECK(text.contains("far: 100 % spill"));
+    CHECK(text.contains("who can help the close track of kick"));
+    CHECK(text.contains("flipped"));
+    CHECK(text.contains("far hears trumpet 25 ms late"));
+}
