@@ -91,12 +91,11 @@ class DeskSession:
         self.env["DISPLAY"] = ":" + self._spawn_and_ask(  # the server picks a free display by itself
             lambda pipe: ["Xvfb", "-displayfd", str(pipe), "-screen", "0", self.size + "x24", "-nolisten", "tcp"])
         self._spawn(["openbox"])
-        # Long periods: the machine that checks may be busy, and the sound must not depend on it.
         self.env["JACK_DEFAULT_SERVER"] = self._spawn_and_ask(
             lambda pipe: ["bash", "-c", f'"$0" 1024 >&{pipe}', audio_server])
         wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 60, "the audio server")
         self.window_process = self._spawn([self.program, "--settings-dir", self.folder / "settings", *self.arguments])
-        self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 30,
+        self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 60,
                                "the window")[-1]
         self.run("xdotool", "windowactivate", "--sync", self.window)
         return self
@@ -104,7 +103,7 @@ class DeskSession:
     def run(self, *command):
         """Standard output of a short command; empty where it fails."""
         result = subprocess.run(command, env=self.env, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                                stderr=subprocess.DEVNULL, text=True, timeout=30, check=False)
+                                stderr=subprocess.DEVNULL, text=True, timeout=60, check=False)
         return result.stdout
 
     def title(self):
@@ -130,18 +129,23 @@ class DeskSession:
 
     @contextlib.contextmanager
     def recorded(self, seconds):
-        """Records what the window plays while the block runs; afterwards .samples is (n, 2) float64."""
+        """Records what the window plays while the block runs, at most so many seconds; afterwards .samples is (n, 2) float64.
+
+        The server waits for whoever is late, so that a second of its time may be longer, but nothing is lost.
+        """
 
         class Recording:
             samples = None
 
         recording = Recording()
-        left, right = wait_for(lambda: self.ports() if len(self.ports()) == 2 else None, 20, "the window's outputs")
+        left, right = wait_for(lambda: self.ports() if len(self.ports()) == 2 else None, 60, "the window's outputs")
         path = self.folder / "heard.wav"
-        process = self._spawn(["jack_rec", "-f", path, "-d", str(seconds), "-b", "32", left, right])
-        wait_for(path.exists, 10, "the recorder")
+        process = self._spawn(["jack_rec", "-f", path, "-d", str(seconds), "-b", "32",
+                               "-B", str(seconds * self.rate), left, right])  # all of it fits between server and disk
+        wait_for(lambda: "jackrec:" in self.run("jack_lsp", "-c", left), 60, "the recorder")
         yield recording
-        process.wait(seconds + 15)
+        status = process.wait(seconds + 60)
+        assert status == 0, f"the recorder ended with {status}: " + (self.folder / "jack_rec.log").read_text()
         rate, samples = wavfile.read(path)
         assert rate == self.rate, rate
         scale = 2.0**31 if samples.dtype == numpy.int32 else 1.0

@@ -50,7 +50,7 @@ def main(window, cli, recording, pictures):
     with DeskSession(window, [recording], artefacts=pictures) as desk:
         wait_for(lambda: READY in desk.title(), 120, "the measurement, told by the window's title")
         desk.screenshot("measured.png")
-        with desk.recorded(12) as recording_heard:
+        with desk.recorded(14) as recording_heard:
             desk.key("Home")  # choose the first track
             desk.key("space")
             time.sleep(5)
