@@ -13,3 +13,14 @@ elseif(NOT SPILLWRIGHT_SANITIZE STREQUAL "")
     message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address or thread")
 endif()
 add_compile_options(${SPILLWRIGHT_SANITIZE_OPTIONS})
+
+# spillwright_precompile(<target> <header>...): large headers of libraries, read once a target. Only under the sanitizers:
+# the plain build proves that every file includes what it needs.
+function(spillwright_precompile TARGET)
+    if(SPILLWRIGHT_SANITIZE_OPTIONS)
+        target_precompile_headers(${TARGET} PRIVATE ${ARGN})
+        if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
+            target_compile_options(${TARGET} PRIVATE -fpch-preprocess) # for the compiler cache
+        endif()
+    endif()
+endfunction()

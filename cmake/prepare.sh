@@ -29,8 +29,9 @@ END
     "${sudo[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends "${missing[@]}"
 }
 
-# A compiler cache shared by all build folders and clones; the compilation date that one JUCE file names must not spoil it.
-export CCACHE_SLOPPINESS=time_macros CCACHE_NOHASHDIR=1 CCACHE_BASEDIR=$PWD
+# A compiler cache shared by all build folders and clones; neither the compilation date that one JUCE file names nor
+# precompiled headers may spoil it.
+export CCACHE_SLOPPINESS=time_macros,pch_defines CCACHE_NOHASHDIR=1 CCACHE_BASEDIR=$PWD
 
 # configure_and_build FOLDER [cmake option...] [-- target...]
 configure_and_build() {

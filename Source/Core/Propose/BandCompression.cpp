@@ -1,6 +1,6 @@
 #include "Core/Propose/BandCompression.h"
 
-#include <Eigen/SVD>
+#include <Eigen/QR>
 
 #include <algorithm>
 #include <cmath>
@@ -42,8 +42,9 @@ BandCompression compressStretch(std::span<const double> angular, double reach) {
         const int lags = 4 * count;
         const auto wanted = waves(angular, middle, reach, lags);
         const auto given = waves(compression.nodes, middle, reach, lags);
-        Eigen::BDCSVD<Eigen::MatrixXd> solver(given, Eigen::ComputeThinU | Eigen::ComputeThinV);
-        solver.setThreshold(1e-7); // smaller singular values would make large weights that cancel
+        Eigen::CompleteOrthogonalDecomposition<Eigen::MatrixXd> solver(given.rows(), given.cols());
+        solver.setThreshold(1e-7); // smaller pivots would make large weights that cancel
+        solver.compute(given);
         const Eigen::MatrixXd fit = solver.solve(wanted);
         const Eigen::MatrixXd missed = given * fit - wanted;
         compression.error =
