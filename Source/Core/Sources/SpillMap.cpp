@@ -27,6 +27,14 @@ constexpr double leastDifference = 0.01; // of mean(a/b) mean(b/a) from 1, for t
 constexpr int modelUpdates = 60;
 constexpr int unmixingUpdates = 20;
 
+// Whether a source has no sound of its own in a third octave. All of these hold:
+constexpr double absentShare = 0.1;    // at most so much of the source's power is there, ...
+constexpr double absentPart = 0.5;     // ... and of what its close track holds there; ...
+constexpr double absent = 0.5;         // ... it is a sum of the others, up to so much, ...
+constexpr double absentLouderDb = 9.0; // ... or, where it is so much louder in other tracks than usual, ...
+constexpr double absentIfLouder = 0.8; // ... up to so much
+constexpr int absenceUpdates = 40;
+
 constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
 
 // What is told.
@@ -49,8 +57,9 @@ public:
           map(into), bands(windows.bands().size()), ofBands(bands) {
         for (const auto& source : map.plan.sources)
             closeTracks.push_back(source.closeTracks.front());
-        for (std::size_t m = 0; m < tracks.size(); ++m)
-            if (std::find(closeTracks.begin(), closeTracks.end(), tracks[m]) == closeTracks.end()) others.push_back(m);
+        for (const int track : closeTracks)
+            ownPlaces.push_back(
+                static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin()));
         // The largest third octaves first, so that the workers end together.
         largestFirst.resize(bands);
         std::iota(largestFirst.begin(), largestFirst.end(), std::size_t(0));
@@ -76,11 +85,19 @@ public:
         for (std::size_t band = 0; band < bands; ++band)
             prepare(band);
         if (!inEach(
-                bands, [this](std::size_t item) { readSpectra(largestFirst[item]); }, 0.8))
+                bands, [this](std::size_t item) { readSpectra(largestFirst[item]); }, 0.5))
+            return false;
+        const auto usual = usualLevels();
+        std::vector<double> whole(closeTracks.size(), 0.0); // power of each source
+        for (const auto& of : ofBands)
+            for (std::size_t k = 0; k < whole.size(); ++k)
+                whole[k] += of.sources[k];
+        if (!inEach(
+                bands, [&](std::size_t item) { leaveOutAbsent(largestFirst[item], usual, whole); }, 0.8))
             return false;
         holdLevels();
         if (!inEach(
-                bands, [this](std::size_t item) { readPowers(largestFirst[item]); }, 0.9))
+                bands, [this](std::size_t item) { modelLeft(largestFirst[item]); }, 0.9))
             return false;
         tellShares();
         tellLevels();
@@ -91,15 +108,17 @@ public:
 private:
     /// Of one third octave; powers are sums over its bins, means over all windows unless they are told of one.
     struct OfBand {
-        std::vector<double> tracks;   ///< [place among the tracks]
-        std::vector<double> sources;  ///< In their close tracks.
-        std::vector<double> coherent; ///< [reading] What the response gives, scatter taken out.
-        std::vector<double> variance; ///< [reading] Of it.
-        std::vector<double> modelled; ///< [reading] What the power model adds.
-        std::vector<double> residue;  ///< [other] What the regression leaves.
-        Eigen::ArrayXXf demixed;      ///< [kept window][source]
-        Eigen::ArrayXXf left;         ///< [kept window][other]
-        Eigen::ArrayXXf moments;      ///< [window][source]
+        std::vector<std::size_t> present; ///< Sources that have sound here, ascending.
+        std::vector<std::size_t> others;  ///< Places of the tracks from which none of them is told.
+        std::vector<double> tracks;       ///< [place among the tracks]
+        std::vector<double> sources;      ///< In their close tracks; 0 of those that are not present.
+        std::vector<double> coherent;     ///< [reading] What the response gives, scatter taken out.
+        std::vector<double> variance;     ///< [reading] Of it.
+        std::vector<double> modelled;     ///< [reading] What the power model adds.
+        std::vector<double> residue;      ///< [place among the others] What the regression leaves.
+        Eigen::ArrayXXf demixed;          ///< [kept window][source]
+        Eigen::ArrayXXf left;             ///< [kept window][place among the others]
+        Eigen::ArrayXXf moments;          ///< [window][source]
 
         double all(std::size_t reading) const { return std::max(0.0, coherent[reading]) + modelled[reading]; }
     };
@@ -113,11 +132,15 @@ private:
     SpillMap& map;
     std::size_t bands;
     std::vector<OfBand> ofBands;
-    std::vector<int> closeTracks;    // [source]
-    std::vector<std::size_t> others; // places among the tracks from which no source is told
+    std::vector<int> closeTracks;       // [source]
+    std::vector<std::size_t> ownPlaces; // [source] Of the close track, among the tracks.
     std::vector<std::size_t> largestFirst;
     std::vector<std::vector<float>> variances; // [reading][bin] Of the response.
 
+    static constexpr float tiny = std::numeric_limits<float>::min();
+
+    /// The first kept window before which there is another.
+    Eigen::Index firstWithBefore() const { return windows.kept().front() == 0 ? 1 : 0; }
     std::size_t readingAt(std::size_t source, std::size_t place) const { return source * tracks.size() + place; }
     int binsOf(std::size_t band) const { return windows.bands()[band].lastBin - windows.bands()[band].firstBin + 1; }
 
@@ -138,11 +161,18 @@ private:
     }
 
     void prepare(std::size_t band);
+    void choose(std::size_t band, std::vector<std::size_t> present);
     std::vector<int> leaders(std::size_t band) const;
     void readSpectra(std::size_t band);
     Eigen::ArrayXXd scatterOfUnmixing(const Eigen::ArrayXXf& powers) const;
+    std::vector<double> usualLevels() const;
+    void readMoments(std::size_t band);
+    Eigen::MatrixXf momentsNowAndBefore(std::size_t band, std::size_t but) const;
+    double explainedByOthers(std::size_t band, std::size_t source) const;
+    double louderThanUsual(std::size_t band, std::size_t source, const std::vector<double>& usual) const;
+    void leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole);
     void holdLevels();
-    void readPowers(std::size_t band);
+    void modelLeft(std::size_t band);
     bool together(std::size_t source, std::size_t other) const;
     void tellShares();
     void tellLevels();
@@ -153,27 +183,51 @@ private:
 void SpillReader::prepare(std::size_t band) {
     auto& of = ofBands[band];
     of.tracks.resize(tracks.size());
-    of.sources.resize(closeTracks.size());
-    of.residue.resize(others.size());
-    for (auto* each : {&of.coherent, &of.variance, &of.modelled})
-        each->resize(map.readings.size());
     const auto& range = windows.bands()[band];
     for (std::size_t m = 0; m < tracks.size(); ++m)
         for (int bin = range.firstBin; bin <= range.lastBin; ++bin)
             of.tracks[m] += spectra.power(bin, tracks[m]);
+    std::vector<std::size_t> all(closeTracks.size());
+    std::iota(all.begin(), all.end(), std::size_t(0));
+    choose(band, std::move(all));
 }
 
-/// The close tracks that have most of their power in this third octave first.
+/// The sources that are looked for; nothing is known of them yet.
+void SpillReader::choose(std::size_t band, std::vector<std::size_t> present) {
+    auto& of = ofBands[band];
+    of.present = std::move(present);
+    of.others.clear();
+    for (std::size_t m = 0; m < tracks.size(); ++m)
+        if (std::none_of(of.present.begin(), of.present.end(), [&](std::size_t k) { return ownPlaces[k] == m; }))
+            of.others.push_back(m);
+    of.sources.assign(closeTracks.size(), 0.0);
+    of.residue.assign(of.others.size(), 0.0);
+    for (auto* each : {&of.coherent, &of.variance, &of.modelled})
+        each->assign(map.readings.size(), 0.0);
+    const auto kept = std::ssize(windows.kept());
+    of.demixed = Eigen::ArrayXXf::Zero(kept, std::ssize(closeTracks));
+    of.left = Eigen::ArrayXXf::Zero(kept, std::ssize(of.others));
+    of.moments.resize(0, 0);
+    const auto first = static_cast<std::size_t>(windows.bands()[band].firstBin - windows.firstBin());
+    const auto bins = static_cast<std::size_t>(std::max(0, binsOf(band)));
+    for (std::size_t at = 0; at < map.readings.size(); ++at) {
+        std::fill_n(map.responses[at].begin() + static_cast<std::ptrdiff_t>(first), bins, std::complex<float>());
+        std::fill_n(variances[at].begin() + static_cast<std::ptrdiff_t>(first), bins, 0.0f);
+    }
+    for (auto& powers : map.sourcePowers)
+        std::fill_n(powers.begin() + static_cast<std::ptrdiff_t>(first), bins, 0.0f);
+}
+
+/// Places among the present sources, those whose close tracks have most of their power in this third octave first.
 std::vector<int> SpillReader::leaders(std::size_t band) const {
     std::vector<double> shares;
-    for (const int track : closeTracks) {
-        const auto m = static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin());
+    for (const auto k : ofBands[band].present) {
         double all = 0.0;
         for (const auto& of : ofBands)
-            all += of.tracks[m];
-        shares.push_back(all > 0.0 ? ofBands[band].tracks[m] / all : 0.0);
+            all += of.tracks[ownPlaces[k]];
+        shares.push_back(all > 0.0 ? ofBands[band].tracks[ownPlaces[k]] / all : 0.0);
     }
-    std::vector<int> order(closeTracks.size());
+    std::vector<int> order(shares.size());
     std::iota(order.begin(), order.end(), 0);
     std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
         return shares[static_cast<std::size_t>(a)] > shares[static_cast<std::size_t>(b)];
@@ -205,29 +259,32 @@ Eigen::ArrayXXd SpillReader::scatterOfUnmixing(const Eigen::ArrayXXf& powers) co
 }
 
 void SpillReader::readSpectra(std::size_t band) {
-    if (binsOf(band) <= 0) return;
-    const auto demixed = demix(windows, static_cast<int>(band), closeTracks, leaders(band), watch);
-    if (!demixed) return;
     auto& of = ofBands[band];
-    of.demixed = demixed->powers;
-    const Eigen::ArrayXXd unmixingScatter = scatterOfUnmixing(of.demixed);
+    if (binsOf(band) <= 0 || of.present.empty()) return;
+    std::vector<int> told; // the tracks from which the present sources are
+    for (const auto k : of.present)
+        told.push_back(closeTracks[k]);
+    const auto demixed = demix(windows, static_cast<int>(band), told, leaders(band), watch);
+    if (!demixed) return;
+    const auto count = std::ssize(told), all = std::ssize(tracks), rest = std::ssize(of.others);
+    for (Eigen::Index k = 0; k < count; ++k)
+        of.demixed.col(static_cast<Eigen::Index>(of.present[static_cast<std::size_t>(k)])) = demixed->powers.col(k);
+    const Eigen::ArrayXXd unmixingScatter = scatterOfUnmixing(demixed->powers);
 
-    const auto count = std::ssize(closeTracks), all = std::ssize(tracks), rest = std::ssize(others);
     const auto kept = std::ssize(windows.kept());
     const double averages = spectra.effectiveAverages();
     const double free = std::max(1.0, averages - static_cast<double>(count));
-    of.left = Eigen::ArrayXXf::Zero(kept, rest);
     Eigen::MatrixXcd among(count, count), with(all, count);
     Eigen::MatrixXcf close(count, kept), left(rest, kept);
     for (Eigen::Index b = 0; b < std::ssize(demixed->unmixing); ++b) {
         const int bin = demixed->firstBin + static_cast<int>(b);
         const auto place = static_cast<std::size_t>(bin - windows.firstBin());
         for (Eigen::Index k = 0; k < count; ++k) {
-            const int track = closeTracks[static_cast<std::size_t>(k)];
-            for (Eigen::Index j = 0; j < count; ++j)
-                among(j, k) = spectra.at(bin, closeTracks[static_cast<std::size_t>(j)], track);
+            const int track = told[static_cast<std::size_t>(k)];
             for (Eigen::Index m = 0; m < all; ++m)
                 with(m, k) = spectra.at(bin, tracks[static_cast<std::size_t>(m)], track);
+            for (Eigen::Index j = 0; j < count; ++j)
+                among(j, k) = with(static_cast<Eigen::Index>(ownPlaces[of.present[static_cast<std::size_t>(j)]]), k);
         }
         const Eigen::MatrixXcd unmixing = demixed->unmixing[static_cast<std::size_t>(b)].cast<std::complex<double>>();
         Eigen::MatrixXcd own = unmixing * among * unmixing.adjoint();
@@ -243,11 +300,12 @@ void SpillReader::readSpectra(std::size_t band) {
             residue(m) = std::max(0.0, spectra.power(bin, tracks[static_cast<std::size_t>(m)]) -
                                            response.row(m).conjugate().cwiseProduct(cross.row(m)).sum().real());
         for (Eigen::Index k = 0; k < count; ++k) {
-            map.sourcePowers[static_cast<std::size_t>(k)][place] = static_cast<float>(powers(k));
-            of.sources[static_cast<std::size_t>(k)] += powers(k);
+            const auto source = of.present[static_cast<std::size_t>(k)];
+            map.sourcePowers[source][place] = static_cast<float>(powers(k));
+            of.sources[source] += powers(k);
             for (Eigen::Index m = 0; m < all; ++m) {
-                const auto reading = readingAt(static_cast<std::size_t>(k), static_cast<std::size_t>(m));
-                if (tracks[static_cast<std::size_t>(m)] == closeTracks[static_cast<std::size_t>(k)]) {
+                const auto reading = readingAt(source, static_cast<std::size_t>(m));
+                if (static_cast<std::size_t>(m) == ownPlaces[source]) {
                     map.responses[reading][place] = 1.0f;
                     of.coherent[reading] += powers(k);
                     continue;
@@ -269,16 +327,16 @@ void SpillReader::readSpectra(std::size_t band) {
         if (rest == 0) continue;
         for (Eigen::Index t = 0; t < kept; ++t) {
             for (Eigen::Index k = 0; k < count; ++k)
-                close(k, t) = kernels::keptValue(
-                    windows.spectrum(closeTracks[static_cast<std::size_t>(k)], static_cast<int>(t))[place]);
+                close(k, t) =
+                    kernels::keptValue(windows.spectrum(told[static_cast<std::size_t>(k)], static_cast<int>(t))[place]);
             for (Eigen::Index m = 0; m < rest; ++m)
                 left(m, t) = kernels::keptValue(
-                    windows.spectrum(tracks[others[static_cast<std::size_t>(m)]], static_cast<int>(t))[place]);
+                    windows.spectrum(tracks[of.others[static_cast<std::size_t>(m)]], static_cast<int>(t))[place]);
         }
         const Eigen::MatrixXcd through = response * unmixing;
         Eigen::MatrixXcf taken(rest, count);
         for (Eigen::Index m = 0; m < rest; ++m) {
-            const auto at = static_cast<Eigen::Index>(others[static_cast<std::size_t>(m)]);
+            const auto at = static_cast<Eigen::Index>(of.others[static_cast<std::size_t>(m)]);
             taken.row(m) = through.row(at).cast<std::complex<float>>();
             of.residue[static_cast<std::size_t>(m)] += residue(at) * averages / free;
         }
@@ -287,93 +345,169 @@ void SpillReader::readSpectra(std::size_t band) {
     }
 }
 
-/// In a third octave in which a source has next to no power, a little of another's in its place would be told as a
-/// level beyond all measure there.
-void SpillReader::holdLevels() {
-    struct Level {
-        double level, weight;
-        bool operator<(const Level& other) const { return level < other.level; }
-    };
-    std::vector<Level> levels;
+/// [reading] The level that a source has in a track in the middle of its sound, as a ratio of powers.
+std::vector<double> SpillReader::usualLevels() const {
+    std::vector<double> usual;
+    std::vector<std::pair<double, double>> levels; // with their weights
     for (std::size_t at = 0; at < map.readings.size(); ++at) {
         const std::size_t source = at / tracks.size();
         levels.clear();
         double all = 0.0, below = 0.0;
         for (const auto& of : ofBands)
             if (of.sources[source] > 0.0) {
-                levels.push_back({std::max(0.0, of.coherent[at]) / of.sources[source], of.sources[source]});
+                levels.emplace_back(std::max(0.0, of.coherent[at]) / of.sources[source], of.sources[source]);
                 all += of.sources[source];
             }
         std::sort(levels.begin(), levels.end());
-        double middle = 0.0;
-        for (const auto& one : levels) {
-            middle = one.level;
-            below += one.weight;
+        double& middle = usual.emplace_back(0.0);
+        for (const auto& [level, weight] : levels) {
+            middle = level;
+            below += weight;
             if (below >= 0.5 * all) break;
         }
-        const double most = middle * std::pow(10.0, louderDb / 10.0);
-        for (auto& of : ofBands)
-            of.coherent[at] = std::min(of.coherent[at], most * of.sources[source]);
     }
+    return usual;
 }
 
-/// The sources' powers in every window, and what the power model gives of what is left of the other tracks.
-void SpillReader::readPowers(std::size_t band) {
-    if (binsOf(band) <= 0) return;
+/// The present sources' powers in every window.
+void SpillReader::readMoments(std::size_t band) {
     auto& of = ofBands[band];
-    const auto count = std::ssize(closeTracks);
+    const auto count = std::ssize(of.present);
     const std::int64_t all = windows.windows();
-
+    of.moments = Eigen::ArrayXXf::Zero(all, std::ssize(closeTracks));
+    if (count == 0) return;
     // How much of each source every close track holds is known now: non-negative powers, by multiplicative updates.
     Eigen::MatrixXf held(count, count), heard(all, count);
     for (Eigen::Index i = 0; i < count; ++i) {
-        const int track = closeTracks[static_cast<std::size_t>(i)];
-        windows.copyPowers(track, static_cast<int>(band), {heard.col(i).data(), static_cast<std::size_t>(all)});
-        const auto place = static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin());
+        const auto place = ownPlaces[of.present[static_cast<std::size_t>(i)]];
+        windows.copyPowers(tracks[place], static_cast<int>(band), {heard.col(i).data(), static_cast<std::size_t>(all)});
         for (Eigen::Index k = 0; k < count; ++k) {
-            const auto source = static_cast<std::size_t>(k);
+            const auto source = of.present[static_cast<std::size_t>(k)];
             const double level = of.sources[source] > 0.0 ? of.all(readingAt(source, place)) / of.sources[source] : 0.0;
             held(i, k) = i == k ? 1.0f : static_cast<float>(level);
         }
     }
     const Eigen::ArrayXf heldInAll = held.colwise().sum().transpose();
     Eigen::MatrixXf moments = heard;
-    const float tiny = std::numeric_limits<float>::min();
     for (int update = 0; update < unmixingUpdates; ++update) {
         const Eigen::MatrixXf ratio = (heard.array() / (moments * held.transpose()).array().max(tiny)).matrix();
         moments.array() *= (ratio * held).array().rowwise() / heldInAll.transpose();
     }
-    for (Eigen::Index t = 0; t < of.demixed.rows(); ++t) // of these the spectra told it
-        moments.row(windows.kept()[static_cast<std::size_t>(t)]) = of.demixed.row(t).matrix();
-    of.moments = moments.array();
-
-    const Eigen::Index from = !windows.kept().empty() && windows.kept().front() == 0 ? 1 : 0;
-    const auto rows = std::ssize(windows.kept()) - from;
-    if (rows < 2) return;
-    std::vector<std::size_t> sounding;
-    for (std::size_t k = 0; k < closeTracks.size(); ++k)
-        if (of.sources[k] > 0.0) sounding.push_back(k);
-    const auto some = std::ssize(sounding);
-    Eigen::MatrixXf parts(rows, 2 * some + 1);
-    for (Eigen::Index part = 0; part < 2 * some; ++part) {
-        const auto k = static_cast<Eigen::Index>(sounding[static_cast<std::size_t>(part % some)]);
-        for (Eigen::Index row = 0; row < rows; ++row)
-            parts(row, part) =
-                of.moments(windows.kept()[static_cast<std::size_t>(row + from)] - (part < some ? 0 : 1), k);
-        const float mean = parts.col(part).mean();
-        parts.col(part) = (parts.col(part) / std::max(mean, tiny)).cwiseMax(leastPower);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        const auto source = static_cast<Eigen::Index>(of.present[static_cast<std::size_t>(k)]);
+        of.moments.col(source) = moments.col(k).array();
+        for (Eigen::Index t = 0; t < of.demixed.rows(); ++t) // of these the spectra told it
+            of.moments(windows.kept()[static_cast<std::size_t>(t)], source) = of.demixed(t, source);
     }
-    parts.col(2 * some).setOnes();
-    for (std::size_t m = 0; m < others.size(); ++m) {
+}
+
+/// The present sources' powers in the kept windows, then those of the windows before, then a constant, each of mean 1;
+/// but for one source. The first window is left out if there is none before it.
+Eigen::MatrixXf SpillReader::momentsNowAndBefore(std::size_t band, std::size_t but) const {
+    const auto& of = ofBands[band];
+    const auto rows = std::ssize(windows.kept()) - firstWithBefore();
+    std::vector<std::size_t> taken;
+    for (const auto k : of.present)
+        if (k != but && of.sources[k] > 0.0) taken.push_back(k);
+    const auto some = std::ssize(taken);
+    Eigen::MatrixXf parts = Eigen::MatrixXf::Ones(rows, 2 * some + 1);
+    for (Eigen::Index part = 0; part < 2 * some; ++part) {
+        const auto k = static_cast<Eigen::Index>(taken[static_cast<std::size_t>(part % some)]);
+        for (Eigen::Index row = 0; row < rows; ++row)
+            parts(row, part) = of.moments(
+                windows.kept()[static_cast<std::size_t>(row + firstWithBefore())] - (part < some ? 0 : 1), k);
+        parts.col(part) = (parts.col(part) / std::max(parts.col(part).mean(), tiny)).cwiseMax(leastPower);
+    }
+    return parts;
+}
+
+/// How far from a sum of the others' powers a source's are: 0 to 1, against how far from a constant they are.
+double SpillReader::explainedByOthers(std::size_t band, std::size_t source) const {
+    const auto& of = ofBands[band];
+    Eigen::ArrayXf own = of.demixed.col(static_cast<Eigen::Index>(source)).tail(of.demixed.rows() - firstWithBefore());
+    own = (own / std::max(own.mean(), tiny)).max(leastPower);
+    const double whole = divergence(own, Eigen::ArrayXf::Constant(own.size(), own.mean()));
+    if (!(whole > 0.0)) return 1.0;
+    return divergence(own, sumOfParts(momentsNowAndBefore(band, source), own, absenceUpdates).sum) / whole;
+}
+
+/// The median over the other tracks of how much louder than usual a source is there, dB.
+double SpillReader::louderThanUsual(std::size_t band, std::size_t source, const std::vector<double>& usual) const {
+    const auto& of = ofBands[band];
+    std::vector<double> louder;
+    for (std::size_t m = 0; m < tracks.size(); ++m) {
+        const auto at = readingAt(source, m);
+        if (m == ownPlaces[source] || !(usual[at] > 0.0)) continue;
+        louder.push_back(std::max(0.0, of.coherent[at]) / of.sources[source] / usual[at]);
+    }
+    if (louder.empty()) return 0.0;
+    const auto middle = louder.begin() + std::ssize(louder) / 2;
+    std::nth_element(louder.begin(), middle, louder.end());
+    return decibelsOfPower(std::max(1e-12, *middle));
+}
+
+/// A source that has no sound of its own in a third octave is none there: its close track is then a room track, and
+/// what it hears of the others' reverberation would be told as its sound, and blamed on it in every track.
+void SpillReader::leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole) {
+    if (binsOf(band) <= 0 || std::ssize(windows.kept()) - firstWithBefore() < 2) return;
+    auto& of = ofBands[band];
+    readMoments(band);
+    const auto before = of.present.size();
+    std::vector<std::size_t> asked;
+    for (const auto k : of.present)
+        if (of.sources[k] < absentShare * whole[k] && of.sources[k] < absentPart * of.tracks[ownPlaces[k]])
+            asked.push_back(k);
+    while (!asked.empty() && !watch.stopped()) {
+        std::size_t least = 0;
+        double smallest = std::numeric_limits<double>::infinity();
+        for (std::size_t n = 0; n < asked.size(); ++n) {
+            const double own = explainedByOthers(band, asked[n]);
+            if (own < (louderThanUsual(band, asked[n], usual) > absentLouderDb ? absentIfLouder : absent) &&
+                own < smallest) {
+                smallest = own;
+                least = n;
+            }
+        }
+        if (!(smallest < 1.0)) break;
+        std::erase(of.present, asked[least]);
+        asked.erase(asked.begin() + static_cast<std::ptrdiff_t>(least));
+    }
+    if (of.present.size() == before) return;
+    choose(band, std::move(of.present));
+    readSpectra(band);
+    readMoments(band);
+}
+
+/// In a third octave in which a source has next to no power, a little of another's in its place would be told as a
+/// level beyond all measure there.
+void SpillReader::holdLevels() {
+    const auto usual = usualLevels();
+    for (std::size_t at = 0; at < map.readings.size(); ++at)
+        for (auto& of : ofBands)
+            of.coherent[at] =
+                std::min(of.coherent[at], usual[at] * std::pow(10.0, louderDb / 10.0) * of.sources[at / tracks.size()]);
+}
+
+/// What the power model gives of what is left of the tracks that have no source of their own here.
+void SpillReader::modelLeft(std::size_t band) {
+    auto& of = ofBands[band];
+    if (of.moments.size() == 0) return;
+    const auto rows = of.left.rows() - firstWithBefore();
+    const Eigen::MatrixXf parts = momentsNowAndBefore(band, closeTracks.size());
+    const auto some = (parts.cols() - 1) / 2;
+    for (std::size_t m = 0; m < of.others.size(); ++m) {
         Eigen::ArrayXf wanted = of.left.col(static_cast<Eigen::Index>(m)).tail(rows);
         const float mean = wanted.mean();
         if (!(mean > 0.0f)) continue;
         wanted = (wanted / mean).max(leastPower);
         const auto [each, sum] = sumOfParts(parts, wanted, modelUpdates);
         const double scale = of.residue[m] / static_cast<double>(each.sum());
-        for (Eigen::Index k = 0; k < some; ++k)
-            of.modelled[readingAt(sounding[static_cast<std::size_t>(k)], others[m])] =
-                scale * static_cast<double>(each(k) + each(some + k));
+        Eigen::Index part = 0;
+        for (const auto k : of.present) {
+            if (!(of.sources[k] > 0.0)) continue;
+            of.modelled[readingAt(k, of.others[m])] = scale * static_cast<double>(each(part) + each(some + part));
+            ++part;
+        }
     }
 }
 
