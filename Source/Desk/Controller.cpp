@@ -552,7 +552,7 @@ void Controller::standCloseTo(int track, int source) {
     if (!withSources() || source < 0 || source >= sourceCount()) return;
     auto list = listOf(*withSources());
     const auto& name = tracks()[at(track)].name;
-    const auto own = sourceOf(withSources()->sources->map, track);
+    const auto own = sourceOf(withSources()->sources->map.plan, track);
     if (own == source) return;
     if (own) std::erase(list.sources[at(*own)].closeTracks, name);
     list.sources[at(source)].closeTracks.push_back(name);
@@ -563,7 +563,7 @@ void Controller::standAlone(int track) {
     if (!withSources()) return;
     auto list = listOf(*withSources());
     const auto& name = tracks()[at(track)].name;
-    if (const auto own = sourceOf(withSources()->sources->map, track)) {
+    if (const auto own = sourceOf(withSources()->sources->map.plan, track)) {
         if (list.sources[at(*own)].closeTracks.size() == 1) return; // it does
         std::erase(list.sources[at(*own)].closeTracks, name);
     }
@@ -576,7 +576,7 @@ void Controller::standAlone(int track) {
 
 void Controller::standFar(int track) {
     if (!withSources()) return;
-    const auto own = sourceOf(withSources()->sources->map, track);
+    const auto own = sourceOf(withSources()->sources->map.plan, track);
     if (!own) return;
     auto list = listOf(*withSources());
     std::erase(list.sources[at(*own)].closeTracks, tracks()[at(track)].name);

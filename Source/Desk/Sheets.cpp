@@ -222,7 +222,7 @@ StandingSheet::StandingSheet(Controller& c) : Sheet("What stands close to what")
         row->where.setTitle(ui::text("Where " + controller.tracks()[static_cast<std::size_t>(t)].name + " stands"));
         row->name.onReturnKey = row->name.onFocusLost = [this, t] {
             const auto source =
-                controller.withSources() ? sourceOf(controller.withSources()->sources->map, t) : std::nullopt;
+                controller.withSources() ? sourceOf(controller.withSources()->sources->map.plan, t) : std::nullopt;
             if (source) controller.renameSource(*source, nameField(t).getText().trim().toStdString());
         };
         row->name.onEscapeKey = [this] { fill(); };
@@ -269,7 +269,7 @@ void StandingSheet::fill() {
             m && std::find(m->sources->unsure.begin(), m->sources->unsure.end(), t) != m->sources->unsure.end();
         row.track.setText(ui::text(info.name + (unsure ? "   unsure" : "")), juce::dontSendNotification);
         row.track.setColour(juce::Label::textColourId, unsure ? ui::palette().cancels : ui::palette().ink);
-        const auto own = m ? sourceOf(m->sources->map, t) : std::nullopt;
+        const auto own = m ? sourceOf(m->sources->map.plan, t) : std::nullopt;
         const bool usable = m && info.state == TrackState::ok;
         row.where.clear(juce::dontSendNotification);
         row.where.addItem("close to none: room, overhead", idFar);

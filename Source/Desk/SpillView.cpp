@@ -165,9 +165,9 @@ void SpillView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
     const auto line = [&](const std::string& words) {
         ui::draw(g, words, area.removeFromTop(17.0f), juce::Justification::centredLeft, 12.0f, p.muted);
     };
-    line("Disc: level against the close track (ringed), down to \u221230 dB. Sign: polarity.");
+    line("Disc: level, down to \u221230 dB; ringed: close track. Sign: polarity.");
     line("Tick: how late, \u22125 to 30 ms. Dot: too faint. ?: cannot be told.");
-    line("Click a cell to hear the source through that track, a name to read it alone.");
+    line("Click: a cell to hear it, a name to read that source alone.");
 }
 
 void SpillView::paint(juce::Graphics& g) {

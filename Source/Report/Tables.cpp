@@ -140,9 +140,9 @@ std::string pairsTable(const Measurement& m) {
     return out;
 }
 
-/// Where each source is heard, loudest first, as far as it makes up a hundredth of the track.
+/// Where each source is heard, loudest first, as far as it makes up a thirtieth of the track.
 std::string spillTable(const Measurement& m) {
-    constexpr double worthARow = 0.01;
+    constexpr double worthARow = 0.03;
     const auto& map = m.sources->map;
     Table table({"source", "in track", "level dB", "low-mid dB", "of track", "later by", "polarity", "remark"},
                 {true, true, false, false, false, true, true, true});
@@ -167,10 +167,11 @@ std::string spillTable(const Measurement& m) {
                 remark = untoldInWords(reading->whyNoArrival);
             table.add({m.sources->names[k], m.tracks[static_cast<std::size_t>(reading->track)].name,
                        decibels(reading->level), decibels(reading->levelLowMid), percent(reading->shareOfTrack),
-                       arrival ? fixed(inMilliseconds(arrival->delay), 2, true) + " ms ±" +
-                                     fixed(inMilliseconds(arrival->uncertainty), 2)
-                               : "",
-                       polarityInWords(reading->polarity), remark});
+                       arrival && reading->track != close.front()
+                           ? fixed(inMilliseconds(arrival->delay), 2, true) + " ms ±" +
+                                 fixed(inMilliseconds(arrival->uncertainty), 2)
+                           : "",
+                       reading->track == close.front() ? "" : polarityInWords(reading->polarity), remark});
         }
     }
     return table.text();
@@ -213,8 +214,8 @@ std::string leadsInWords(const Measurement& m) {
     for (std::size_t k = 0; k < m.sources->names.size(); ++k) {
         std::string times;
         for (const auto& span : leadingMoments(m.sources->map, static_cast<int>(k), 3))
-            times += (times.empty() ? "" : ", ") + clockText(span.from.value, false) + " to " +
-                     clockText(span.to.value, false);
+            times += (times.empty() ? "" : ", ") + clockText(span.from.value, true) + " to " +
+                     clockText(span.to.value, true);
         if (!times.empty()) out += m.sources->names[k] + " leads at " + times + "\n";
     }
     return out;

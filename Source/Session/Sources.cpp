@@ -155,7 +155,11 @@ Result<HeardSources> hearSources(const Measurement& m, const std::optional<Sourc
         auto guess = guessCloseTracks(*windows, m.usable, hints, workers, guessWatch);
         if (!guess) return guess.fault();
         plan = std::move(guess->plan);
-        heard.unsure = std::move(guess->unsure);
+        // A name that says close where the sound says no: worth the question too.
+        for (const int track : m.usable)
+            if (std::find(guess->unsure.begin(), guess->unsure.end(), track) != guess->unsure.end() ||
+                (hints[static_cast<std::size_t>(track)] == CloseHint::close && !sourceOf(plan, track)))
+                heard.unsure.push_back(track);
         heard.names = namesOfSources(plan, m.tracks);
     }
     const Watch mapWatch{[&](double done) { watch.tell(guessShare + done * (1.0 - guessShare)); }, watch.stop};
@@ -185,7 +189,7 @@ Result<int> findSource(std::string_view name, const Measurement& m) {
         if (named != names.end()) return static_cast<int>(named - names.begin());
         known = names;
         for (std::size_t track = 0; track < m.tracks.size(); ++track)
-            if (const auto source = sourceOf(m.sources->map, static_cast<int>(track))) {
+            if (const auto source = sourceOf(m.sources->map.plan, static_cast<int>(track))) {
                 if (m.tracks[track].name == name) return *source;
                 known.push_back(m.tracks[track].name);
             }
@@ -215,9 +219,9 @@ Result<Measurement> focusOn(const Measurement& whole, int source, Workers& worke
     return m;
 }
 
-std::optional<int> sourceOf(const SpillMap& map, int track) {
-    for (std::size_t k = 0; k < map.plan.sources.size(); ++k) {
-        const auto& close = map.plan.sources[k].closeTracks;
+std::optional<int> sourceOf(const SourcePlan& plan, int track) {
+    for (std::size_t k = 0; k < plan.sources.size(); ++k) {
+        const auto& close = plan.sources[k].closeTracks;
         if (std::find(close.begin(), close.end(), track) != close.end()) return static_cast<int>(k);
     }
     return std::nullopt;

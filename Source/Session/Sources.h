@@ -34,7 +34,7 @@ Result<SourceList> readSourcesFile(const std::string& path);
 /// Which instruments play, and where each is heard.
 struct HeardSources {
     std::vector<std::string> names; ///< One a source of the map.
-    std::vector<int> unsure;        ///< Tracks that could as well be close ones as not; none of a given list.
+    std::vector<int> unsure;        ///< Could as well be close ones, by sound or by name; none of a given list.
     bool guessed = true;            ///< By the sound; false: as the user's list says.
     SpillMap map;
 };
@@ -61,6 +61,6 @@ Result<int> findSource(std::string_view name, const Measurement& measurement);
 Result<Measurement> focusOn(const Measurement& whole, int source, Workers& workers, const Watch& watch);
 
 /// The source that a track stands close to; nullopt of room and overhead tracks.
-std::optional<int> sourceOf(const SpillMap& map, int track);
+std::optional<int> sourceOf(const SourcePlan& plan, int track);
 
 } // namespace spillwright

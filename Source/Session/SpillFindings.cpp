@@ -12,11 +12,12 @@ namespace {
 
 constexpr double broughtShare = 0.01;
 constexpr std::size_t broughtNamed = 3;
+constexpr double matters = 0.05; // of a track's energy
 /// A third octave holds a source's sound where it is within this of the loudest one.
 constexpr double soundWithinDb = 30.0;
 
 bool isClose(const SpillMap& map, int source, int track) {
-    return sourceOf(map, track) == source;
+    return sourceOf(map.plan, track) == source;
 }
 
 const std::string& trackName(const Measurement& m, int track) {
@@ -62,7 +63,7 @@ std::vector<Entry> orderOfEntry(const Measurement& m) {
     if (!m.sources || m.sources->map.readings.empty()) return order;
     const auto& map = m.sources->map;
     for (const int track : m.usable) {
-        Entry entry{track, map.spillShare[static_cast<std::size_t>(track)], sourceOf(map, track), {}};
+        Entry entry{track, map.spillShare[static_cast<std::size_t>(track)], sourceOf(map.plan, track), {}};
         for (const auto& reading : map.readings)
             if (reading.track == track && reading.source != entry.source && reading.shareOfTrack >= broughtShare)
                 entry.brings.push_back({reading.source, reading.shareOfTrack, reading.level});
@@ -145,8 +146,9 @@ std::vector<TooNear> tooNear(const Measurement& m) {
     if (!m.sources) return found;
     const auto& map = m.sources->map;
     for (const auto& reading : map.readings) {
-        const auto own = sourceOf(map, reading.track);
-        if (own && *own != reading.source && reading.level && *reading.level > threeToOne)
+        const auto own = sourceOf(map.plan, reading.track);
+        if (own && *own != reading.source && reading.level && *reading.level > threeToOne &&
+            reading.shareOfTrack >= matters)
             found.push_back({reading.source, reading.track, *reading.level});
     }
     std::stable_sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.level > b.level; });
@@ -155,17 +157,30 @@ std::vector<TooNear> tooNear(const Measurement& m) {
 
 std::vector<std::string> spacingInWords(const Measurement& m) {
     std::vector<std::string> lines;
-    for (const auto& near : tooNear(m))
-        lines.push_back(trackName(m, near.track) + " hears " + sourceName(m, near.source) + " at " +
-                        inDb(near.level.value) + ", louder than the -9.5 dB of a spacing of 3:1; move it off, turn " +
-                        "its dead side there, or count it as a microphone of " + sourceName(m, near.source));
-    for (const auto& apart : heardApart(m)) {
-        char later[64];
-        std::snprintf(later, sizeof later, " %.0f ms late (%.1f m) at ", inMilliseconds(apart.later),
-                      apart.further.value);
-        lines.push_back(trackName(m, apart.track) + " hears " + sourceName(m, apart.source) + later +
-                        inDb(apart.level.value) + ", late enough to be heard as wash; move it nearer, or keep it low");
-    }
+    // Tracks in the order of their first finding, each with all that it hears so.
+    const auto grouped = [&](const auto& found, const auto& words, const std::string& advice) {
+        std::vector<int> tracks;
+        for (const auto& one : found)
+            if (std::find(tracks.begin(), tracks.end(), one.track) == tracks.end()) tracks.push_back(one.track);
+        for (const int track : tracks) {
+            std::string heard;
+            for (const auto& one : found)
+                if (one.track == track) heard += (heard.empty() ? " hears " : ", ") + words(one);
+            lines.push_back(trackName(m, track) + heard + advice);
+        }
+    };
+    grouped(
+        tooNear(m), [&](const TooNear& near) { return sourceName(m, near.source) + " at " + inDb(near.level.value); },
+        ": louder than the -9.5 dB of a spacing of 3:1; move it off, or turn its dead side there");
+    grouped(
+        heardApart(m),
+        [&](const HeardApart& apart) {
+            char later[64];
+            std::snprintf(later, sizeof later, " %.0f ms late (%.1f m) at ", inMilliseconds(apart.later),
+                          apart.further.value);
+            return sourceName(m, apart.source) + later + inDb(apart.level.value);
+        },
+        ": late enough to be heard as wash; move it nearer, or keep it low");
     return lines;
 }
 

@@ -63,7 +63,8 @@ inline constexpr Seconds heardApartFrom{0.020};
 inline constexpr Decibels heardApartLevel{-20.0};
 std::vector<HeardApart> heardApart(const Measurement& measurement);
 
-/// A close microphone that hears a neighbour louder than three times the distance would let it.
+/// A close microphone that hears a neighbour louder than three times the distance would let it, and enough of it to
+/// matter: 5 % of the track.
 struct TooNear {
     int source = 0; ///< The neighbour.
     int track = 0;  ///< The close track of another source.
@@ -74,7 +75,7 @@ struct TooNear {
 inline constexpr Decibels threeToOne{-9.54};
 std::vector<TooNear> tooNear(const Measurement& measurement);
 
-/// Both of these in lines for people, the loudest first.
+/// Both of these in lines for people, a line a track, the loudest first.
 std::vector<std::string> spacingInWords(const Measurement& measurement);
 
 /// Why a value is not told, for people: "always plays with another source".

@@ -71,7 +71,7 @@ TEST_CASE("sources are told from the sound: which tracks stand close, and where 
     CHECK(heard.guessed);
     CHECK(heard.names == std::vector<std::string>{"kick", "trumpet", "ride"});
     CHECK(heard.map.plan.sources[0].closeTracks.size() == 2);
-    CHECK_FALSE(sourceOf(heard.map, 4)); // far
+    CHECK_FALSE(sourceOf(heard.map.plan, 4)); // far
 
     // Levels within 0.3 dB, arrivals within a sample.
     const auto check = [&](const char* source, const char* track, double amplitude, int lateSamples) {

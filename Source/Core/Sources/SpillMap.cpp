@@ -45,9 +45,10 @@ constexpr double mostScatter = 0.5;    // one standard deviation of a power, of 
 constexpr double scatterOfModel = 0.3; // the same of what the power model gives
 
 // Where a source leads.
-constexpr double leadingShare = 0.8;  // of its close track, at least
-constexpr double loudDb = -6.0;       // against its own mean, at least
-constexpr double longestMoment = 6.0; // s
+constexpr double leadingShare = 0.8;   // of its close track, at least
+constexpr double loudDb = -6.0;        // against its own mean, at least
+constexpr double longestMoment = 6.0;  // s
+constexpr double shortestMoment = 1.0; // s: strokes are shorter, a loop to listen to is not
 
 class SpillReader {
 public:
@@ -792,6 +793,9 @@ std::vector<Moments> leadingMoments(const SpillMap& map, int source, int most) {
     const auto& presence = map.presence[static_cast<std::size_t>(source)];
     const auto& share = map.shareOfClose[static_cast<std::size_t>(source)];
     const double step = map.times[1].value - map.times[0].value;
+    const auto energyAt = [&](std::size_t t) {
+        return std::pow(10.0, 0.1 * static_cast<double>(presence[t])) * static_cast<double>(share[t]);
+    };
     std::vector<Run> runs;
     bool leads = false;
     for (std::size_t t = 0; t < map.times.size(); ++t) {
@@ -800,13 +804,26 @@ std::vector<Moments> leadingMoments(const SpillMap& map, int source, int most) {
         if (!leads) continue;
         if (!led || (static_cast<double>(runs.back().count) + 1.0) * step > longestMoment) runs.push_back({t, 0, 0.0});
         ++runs.back().count;
-        runs.back().energy += std::pow(10.0, 0.1 * static_cast<double>(presence[t])) * static_cast<double>(share[t]);
+        runs.back().energy += energyAt(t);
     }
     std::stable_sort(runs.begin(), runs.end(), [](const Run& a, const Run& b) { return a.energy > b.energy; });
+    std::vector<bool> taken(map.times.size(), false);
     for (const Run& run : runs) {
         if (std::ssize(moments) >= most) break;
-        moments.push_back({Seconds(map.times[run.first].value - 0.5 * step),
-                           Seconds(map.times[run.first + run.count - 1].value + 0.5 * step)});
+        std::size_t first = run.first, last = run.first + run.count - 1;
+        while (static_cast<double>(last - first + 1) * step < shortestMoment) {
+            const bool left = first > 0, right = last + 1 < map.times.size();
+            if (!left && !right) break;
+            if (left && (!right || energyAt(first - 1) > energyAt(last + 1)))
+                --first;
+            else
+                ++last;
+        }
+        const auto from = taken.begin() + static_cast<std::ptrdiff_t>(first);
+        const auto to = taken.begin() + static_cast<std::ptrdiff_t>(last) + 1;
+        if (std::find(from, to, true) != to) continue; // heard already
+        std::fill(from, to, true);
+        moments.push_back({Seconds(map.times[first].value - 0.5 * step), Seconds(map.times[last].value + 0.5 * step)});
     }
     return moments;
 }

@@ -94,7 +94,8 @@ Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& pla
 /// source is too faint to be told. No stretches.
 CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source);
 
-/// Where a source plays loud enough and nearly alone in its close track, the best first; at most `most`.
+/// Where a source plays loud enough and nearly alone in its close track, the best first, none over another; at most
+/// `most`. At least a second each: around a short stroke its better neighbours are heard too.
 std::vector<Moments> leadingMoments(const SpillMap& map, int source, int most = 8);
 
 } // namespace spillwright
