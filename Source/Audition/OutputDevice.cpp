@@ -1,5 +1,6 @@
 #include "Audition/Player.h"
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cmath>
@@ -113,6 +114,15 @@ struct OutputDevice::Device : private juce::Timer {
 #endif
     }
 
+    /// A busy JACK server connects some periods later than it says, and JUCE 7 looks at once and but once: it would ask
+    /// for the sound of fewer channels from then on, or of none.
+    bool channelsMissing() const {
+        auto* opened = manager.getCurrentAudioDevice();
+        return opened && opened->getActiveOutputChannels().countNumberOfSetBits() <
+                             std::min(2, opened->getOutputChannelNames().size());
+    }
+    static constexpr int mostTries = 20;
+
     bool openType(const juce::String& typeName) {
         for (auto* type : manager.getAvailableDeviceTypes()) {
             if (typeName.isNotEmpty() && type->getTypeName() != typeName) continue;
@@ -134,7 +144,10 @@ struct OutputDevice::Device : private juce::Timer {
             setup.useDefaultOutputChannels = false;
             setup.outputChannels.setRange(0, 2, true);
             if (type->getTypeName() == "ALSA") setup.bufferSize = firstAlsaBuffer;
-            manager.setAudioDeviceSetup(setup, false);
+            for (int tries = 0; tries == 0 || (tries < mostTries && channelsMissing()); ++tries) {
+                manager.closeAudioDevice();
+                manager.setAudioDeviceSetup(setup, false);
+            }
             if (manager.getCurrentAudioDevice()) return true; // what it returns as an error may be empty without one
         }
         return false;
