@@ -147,20 +147,14 @@ target_compile_definitions(spillwright_juce
 target_include_directories(spillwright_juce SYSTEM INTERFACE $<TARGET_PROPERTY:spillwright_juce,INCLUDE_DIRECTORIES>)
 set_source_files_properties("${JUCE_MODULES_DIR}/juce_audio_devices/juce_audio_devices.cpp"
     PROPERTIES COMPILE_DEFINITIONS "JUCE_JACK_CLIENT_NAME=\"${PROJECT_NAME}\"")
-# What is not instrumented are the very files of the plain build, which the compiler cache holds. Instrumented is what works
-# on our samples and, under the thread sanitizer, what threads meet in: uninstrumented locks and counters guard nothing there.
-set(instrumented juce_audio_basics)
-if(SPILLWRIGHT_SANITIZE STREQUAL "thread")
-    list(APPEND instrumented juce_core juce_events juce_data_structures juce_audio_devices)
-endif()
-get_target_property(options spillwright_juce COMPILE_OPTIONS)
-if(SPILLWRIGHT_SANITIZE_OPTIONS)
+# Under the address sanitizer only what works on our samples is instrumented: the rest are the very files of the plain build,
+# which the compiler cache holds. The thread sanitizer must see every lock and counter.
+if(SPILLWRIGHT_SANITIZE STREQUAL "address")
+    get_target_property(options spillwright_juce COMPILE_OPTIONS)
     list(REMOVE_ITEM options ${SPILLWRIGHT_SANITIZE_OPTIONS})
     set_target_properties(spillwright_juce PROPERTIES COMPILE_OPTIONS "${options}")
-    foreach(module ${instrumented})
-        set_source_files_properties("${JUCE_MODULES_DIR}/${module}/${module}.cpp"
-            PROPERTIES COMPILE_OPTIONS "${SPILLWRIGHT_SANITIZE_OPTIONS}")
-    endforeach()
+    set_source_files_properties("${JUCE_MODULES_DIR}/juce_audio_basics/juce_audio_basics.cpp"
+        PROPERTIES COMPILE_OPTIONS "${SPILLWRIGHT_SANITIZE_OPTIONS}")
 endif()
 if(CMAKE_SYSTEM_NAME STREQUAL "Linux") # the distribution strips the codecs that JUCE bundles
     pkg_check_modules(SPILLWRIGHT_CODECS REQUIRED IMPORTED_TARGET flac ogg libpng libjpeg)

@@ -1,5 +1,5 @@
-# -DSPILLWRIGHT_SANITIZE=address (with undefined) or thread. Everything is instrumented but the parts of JUCE that
-# are long to compile and have little to do with our memory and threads (cmake/Dependencies.cmake).
+# -DSPILLWRIGHT_SANITIZE=address (with undefined) or thread. Everything is instrumented but, under address, most of
+# JUCE, which is long to compile and works on little memory of ours (cmake/Dependencies.cmake).
 set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined) or thread; empty for none")
 set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread)
 set(SPILLWRIGHT_SANITIZE_OPTIONS "")
