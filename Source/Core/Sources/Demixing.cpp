@@ -13,9 +13,9 @@ namespace spillwright {
 
 namespace {
 
-constexpr int sweeps = 20;
+constexpr int sweeps = 12;          // more bring nothing, and wander where sources are nearly alike
 constexpr float leastPower = 1e-6f; // of a source's mean, in a window
-constexpr float imagined = 1e-6f; // noise that each track is thought to hold beside, of its power: steadies the matrix
+constexpr float imagined = 0.01f; // noise that each track is thought to hold beside, of its power: steadies the matrix
 
 } // namespace
 

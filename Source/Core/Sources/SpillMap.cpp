@@ -38,11 +38,12 @@ constexpr int absenceUpdates = 40;
 constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
 
 // What is told.
-constexpr double togetherDb = 2.5;     // standard deviation of the ratio of two sources, at most: always together
-constexpr double leastOverlap = 0.1;   // of two spectra (Bhattacharyya); of less, they are told apart by colour
-constexpr double leastShare = 3.16e-3; // of a track's power (-25 dB), below which levels lean high
-constexpr double mostScatter = 0.5;    // one standard deviation of a power, of itself
-constexpr double scatterOfModel = 0.3; // the same of what the power model gives
+constexpr double togetherHeardDb = 4.7; // standard deviation of the ratio of two close tracks, at most ...
+constexpr double togetherToldDb = 9.5;  // ... and of what was told apart of them: always together
+constexpr double leastOverlap = 0.5;    // of two spectra (Bhattacharyya); of less, they are told apart by colour
+constexpr double leastShare = 3.16e-3;  // of a track's power (-25 dB), below which levels lean high
+constexpr double mostScatter = 0.5;     // one standard deviation of a power, of itself
+constexpr double scatterOfModel = 0.3;  // the same of what the power model gives
 
 // Where a source leads.
 constexpr double leadingShare = 0.8;   // of its close track, at least
@@ -512,28 +513,39 @@ void SpillReader::modelLeft(std::size_t band) {
     }
 }
 
-/// Whether two sources sound in one proportion throughout, every third octave as both have power in it.
+/// Whether two sources sound in one proportion throughout, third octave by third octave as both have power there: as
+/// they were told apart, and in their close tracks too, for what was told apart wrongly differs by chance.
 bool SpillReader::together(std::size_t source, std::size_t other) const {
-    double variance = 0.0, weights = 0.0, all = 0.0, allOther = 0.0;
+    double all = 0.0, allOther = 0.0;
     for (const auto& of : ofBands) {
         all += of.sources[source];
         allOther += of.sources[other];
     }
     if (!(all > 0.0) || !(allOther > 0.0)) return false;
-    for (const auto& of : ofBands) {
-        if (of.demixed.rows() < 2) continue;
+    const auto scatter = [](const Eigen::ArrayXf& a, const Eigen::ArrayXf& b) { // variance of the ratio, dB^2
+        const auto level = [](const Eigen::ArrayXf& of) -> Eigen::ArrayXf {
+            return 10.0f * of.max(std::max(leastPower * of.mean(), tiny)).log10();
+        };
+        const Eigen::ArrayXf ratio = level(a) - level(b);
+        return static_cast<double>((ratio - ratio.mean()).square().mean());
+    };
+    double weights = 0.0, told = 0.0, heard = 0.0;
+    Eigen::ArrayXf own(windows.windows()), its(windows.windows());
+    for (std::size_t band = 0; band < bands; ++band) {
+        const auto& of = ofBands[band];
         const double weight = std::sqrt(of.sources[source] / all * of.sources[other] / allOther);
-        Eigen::ArrayXd levels[2];
-        for (const auto k : {source, other}) {
-            const Eigen::ArrayXd powers = of.demixed.col(static_cast<Eigen::Index>(k)).cast<double>();
-            levels[k == source ? 0 : 1] =
-                10.0 * powers.max(static_cast<double>(leastPower) * powers.mean() + 1e-30).log10();
-        }
-        const Eigen::ArrayXd ratio = levels[0] - levels[1];
-        variance += weight * (ratio - ratio.mean()).square().mean();
+        if (!(weight > 0.0)) continue;
         weights += weight;
+        told += weight * scatter(of.demixed.col(static_cast<Eigen::Index>(source)),
+                                 of.demixed.col(static_cast<Eigen::Index>(other)));
+        windows.copyPowers(closeTracks[source], static_cast<int>(band),
+                           {own.data(), static_cast<std::size_t>(own.size())});
+        windows.copyPowers(closeTracks[other], static_cast<int>(band),
+                           {its.data(), static_cast<std::size_t>(its.size())});
+        heard += weight * scatter(own, its);
     }
-    return weights > leastOverlap && variance < togetherDb * togetherDb * weights;
+    return weights > leastOverlap && told < togetherToldDb * togetherToldDb * weights &&
+           heard < togetherHeardDb * togetherHeardDb * weights;
 }
 
 void SpillReader::tellShares() {
