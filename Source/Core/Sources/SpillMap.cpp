@@ -24,7 +24,9 @@ constexpr double loading = 1e-6;         // of a source's power at a bin, steadi
 constexpr double leastLoading = 1e-12;   // ... and of the mean of all of them
 constexpr float leastPower = 1e-6f;      // of its mean, of a power that is modelled
 constexpr double leastDifference = 0.01; // of mean(a/b) mean(b/a) from 1, for two sources: as good as together
+constexpr double beyondModel = 6.0;      // times the scatter of unmixing that the model knows of
 constexpr int modelUpdates = 60;
+constexpr double mostReverberation = 0.3; // of a sound's power, that outlasts a window
 constexpr int unmixingUpdates = 20;
 
 // Whether a source has no sound of its own in a third octave. All of these hold:
@@ -38,12 +40,13 @@ constexpr int absenceUpdates = 40;
 constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
 
 // What is told.
-constexpr double togetherHeardDb = 4.7; // standard deviation of the ratio of two close tracks, at most ...
-constexpr double togetherToldDb = 9.5;  // ... and of what was told apart of them: always together
-constexpr double leastOverlap = 0.5;    // of two spectra (Bhattacharyya); of less, they are told apart by colour
-constexpr double leastShare = 3.16e-3;  // of a track's power (-25 dB), below which levels lean high
-constexpr double mostScatter = 0.5;     // one standard deviation of a power, of itself
-constexpr double scatterOfModel = 0.3;  // the same of what the power model gives
+constexpr double togetherHeardDb = 4.7;    // standard deviation of the ratio of two close tracks, at most ...
+constexpr double togetherToldDb = 9.5;     // ... and of what was told apart of them: always together
+constexpr double leastOverlap = 0.5;       // of two spectra (Bhattacharyya); of less, they are told apart by colour
+constexpr double leastShare = 3.16e-3;     // of a track's power (-25 dB), below which levels lean high
+constexpr double leastShareOfThird = 0.03; // the same in a third octave alone
+constexpr double mostScatter = 0.5;        // one standard deviation of a power, of itself
+constexpr double scatterOfModel = 0.3;     // the same of what the power model gives
 
 // Where a source leads.
 constexpr double leadingShare = 0.8;   // of its close track, at least
@@ -59,6 +62,11 @@ public:
           map(into), bands(windows.bands().size()), ofBands(bands) {
         for (const auto& source : map.plan.sources)
             closeTracks.push_back(source.closeTracks.front());
+        for (const int track : tracks)
+            belongsToNone.push_back(
+                std::none_of(map.plan.sources.begin(), map.plan.sources.end(), [&](const Source& one) {
+                    return std::find(one.closeTracks.begin(), one.closeTracks.end(), track) != one.closeTracks.end();
+                }));
         for (const int track : closeTracks)
             ownPlaces.push_back(
                 static_cast<std::size_t>(std::find(tracks.begin(), tracks.end(), track) - tracks.begin()));
@@ -101,6 +109,8 @@ public:
         if (!inEach(
                 bands, [this](std::size_t item) { modelLeft(largestFirst[item]); }, 0.9))
             return false;
+        for (std::size_t band = 0; band < bands; ++band)
+            giveBackReverberation(band);
         tellShares();
         tellLevels();
         tellPresence();
@@ -117,6 +127,7 @@ private:
         std::vector<double> coherent;     ///< [reading] What the response gives, scatter taken out.
         std::vector<double> variance;     ///< [reading] Of it.
         std::vector<double> modelled;     ///< [reading] What the power model adds.
+        std::vector<double> late;         ///< [reading] Of that, what sounded a window before.
         std::vector<double> residue;      ///< [place among the others] What the regression leaves.
         Eigen::ArrayXXf demixed;          ///< [kept window][source]
         Eigen::ArrayXXf left;             ///< [kept window][place among the others]
@@ -134,8 +145,9 @@ private:
     SpillMap& map;
     std::size_t bands;
     std::vector<OfBand> ofBands;
-    std::vector<int> closeTracks;       // [source]
-    std::vector<std::size_t> ownPlaces; // [source] Of the close track, among the tracks.
+    std::vector<int> closeTracks;            // [source]
+    std::vector<std::uint8_t> belongsToNone; // [place among the tracks]
+    std::vector<std::size_t> ownPlaces;      // [source] Of the close track, among the tracks.
     std::vector<std::size_t> largestFirst;
     std::vector<std::vector<float>> variances; // [reading][bin] Of the response.
 
@@ -175,6 +187,7 @@ private:
     void leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole);
     void holdLevels();
     void modelLeft(std::size_t band);
+    void giveBackReverberation(std::size_t band);
     bool together(std::size_t source, std::size_t other) const;
     void tellShares();
     void tellLevels();
@@ -204,7 +217,7 @@ void SpillReader::choose(std::size_t band, std::vector<std::size_t> present) {
             of.others.push_back(m);
     of.sources.assign(closeTracks.size(), 0.0);
     of.residue.assign(of.others.size(), 0.0);
-    for (auto* each : {&of.coherent, &of.variance, &of.modelled})
+    for (auto* each : {&of.coherent, &of.variance, &of.modelled, &of.late})
         each->assign(map.readings.size(), 0.0);
     const auto kept = std::ssize(windows.kept());
     of.demixed = Eigen::ArrayXXf::Zero(kept, std::ssize(closeTracks));
@@ -255,7 +268,7 @@ Eigen::ArrayXXd SpillReader::scatterOfUnmixing(const Eigen::ArrayXXf& powers) co
     for (Eigen::Index k = 0; k < count; ++k)
         for (Eigen::Index j = 0; j < count; ++j)
             if (j != k)
-                scatter(j, k) = ratio(k, j) / std::max(leastDifference, ratio(j, k) * ratio(k, j) - 1.0) /
+                scatter(j, k) = beyondModel * ratio(k, j) / std::max(leastDifference, ratio(j, k) * ratio(k, j) - 1.0) /
                                 static_cast<double>(relative.rows());
     return scatter;
 }
@@ -507,9 +520,43 @@ void SpillReader::modelLeft(std::size_t band) {
         Eigen::Index part = 0;
         for (const auto k : of.present) {
             if (!(of.sources[k] > 0.0)) continue;
-            of.modelled[readingAt(k, of.others[m])] = scale * static_cast<double>(each(part) + each(some + part));
+            const auto at = readingAt(k, of.others[m]);
+            of.late[at] = scale * static_cast<double>(each(some + part));
+            of.modelled[at] = scale * static_cast<double>(each(part)) + of.late[at];
             ++part;
         }
+    }
+}
+
+/// Reverberation that outlasts a window is told from none of the others' windows: what stands in a close track counts
+/// there as its own source's. How much of it comes with a sound the tracks tell that are nobody's.
+void SpillReader::giveBackReverberation(std::size_t band) {
+    auto& of = ofBands[band];
+    double coherent = 0.0, late = 0.0;
+    for (const auto m : of.others) {
+        if (!belongsToNone[m]) continue;
+        for (const auto k : of.present) {
+            coherent += std::max(0.0, of.coherent[readingAt(k, m)]) / std::max(1e-30, of.tracks[m]);
+            late += of.late[readingAt(k, m)] / std::max(1e-30, of.tracks[m]);
+        }
+    }
+    if (!(coherent > 0.0)) return;
+    const double part = std::min(mostReverberation, late / coherent);
+    std::vector<double> taken(closeTracks.size(), 0.0);
+    for (const auto own : of.present)
+        for (const auto k : of.present) {
+            if (k == own) continue;
+            const auto at = readingAt(k, ownPlaces[own]);
+            of.modelled[at] = part * std::max(0.0, of.coherent[at]);
+            taken[own] += of.modelled[at];
+        }
+    for (const auto own : of.present) {
+        if (!(of.sources[own] > 0.0)) continue;
+        const double left = std::max(0.5, 1.0 - taken[own] / of.sources[own]);
+        of.sources[own] *= left;
+        of.coherent[readingAt(own, ownPlaces[own])] *= left;
+        for (int bin = windows.bands()[band].firstBin; bin <= windows.bands()[band].lastBin; ++bin)
+            map.sourcePowers[own][static_cast<std::size_t>(bin - map.firstBin)] *= static_cast<float>(left);
     }
 }
 
@@ -621,7 +668,7 @@ void SpillReader::tellLevels() {
                 const auto& of = ofBands[band];
                 const double here = of.all(at);
                 if (of.sources[k] > 0.0 && here > 0.0 &&
-                    (own || (map.shareByThirdOctave[at][band] >= leastShare &&
+                    (own || (map.shareByThirdOctave[at][band] >= leastShareOfThird &&
                              std::sqrt(of.variance[at]) <= mostScatter * here)))
                     reading.levelByThirdOctave[band] = Decibels(decibelsOfPower(here / of.sources[k]));
             }
