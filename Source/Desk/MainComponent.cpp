@@ -305,6 +305,7 @@ void MainComponent::closeSheet() {
 }
 
 void MainComponent::showMap(bool map) {
+    if (!map) stopHearing(); // nothing in the grid would say what is heard
     spill.setVisible(map);
     grid.setVisible(!map);
 }

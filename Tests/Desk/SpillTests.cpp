@@ -113,6 +113,14 @@ TEST_CASE("a click on a cell plays that track alone where the source leads, and 
     CHECK(window.player.loopTo() == to);
     CHECK_FALSE(window.player.playing());
 
+    // Nor does it go on where nothing shows it.
+    click(map, window.middleOf({trumpetTrack, ride}));
+    REQUIRE(window.main.heardCell());
+    window.typed('e');
+    CHECK_FALSE(window.main.heardCell());
+    CHECK(controller.solo() == soloBefore);
+    window.typed('e');
+
     click(map, window.middleOf({deadTrack, ride})); // nothing to hear there
     CHECK_FALSE(window.main.heardCell());
     CHECK(window.typed('i')); // the chosen track and source, by key: the dead one stays unheard

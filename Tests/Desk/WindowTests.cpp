@@ -349,7 +349,11 @@ TEST_CASE("the sheet of keys opens over the window and closes again") {
     BandWindow window;
     CHECK(window.typed('?'));
     REQUIRE(window.main.sheet());
-    CHECK(coloursIn(pictureOf(*window.main.sheet(), 1.0f)) > 20);
+    const auto picture = pictureOf(*window.main.sheet(), 1.0f);
+    CHECK(coloursIn(picture) > 20);
+    // All rows stand on the page: below it there is nothing but its ground.
+    const int below = (picture.getHeight() + 540) / 2 + 4;
+    CHECK(coloursIn(picture.getClippedImage({0, below, picture.getWidth(), picture.getHeight() - below})) == 1);
     CHECK(window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
     CHECK_FALSE(window.main.sheet());
 }
