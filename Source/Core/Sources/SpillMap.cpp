@@ -45,6 +45,9 @@ constexpr double togetherToldDb = 9.5;     // ... and of what was told apart of 
 constexpr double leastOverlap = 0.5;       // of two spectra (Bhattacharyya); of less, they are told apart by colour
 constexpr double leastShare = 3.16e-3;     // of a track's power (-25 dB), below which levels lean high
 constexpr double leastShareOfThird = 0.03; // the same in a third octave alone
+constexpr double plainShare = 0.0316;      // of a track (-15 dB), from which ...
+constexpr double plainRivals = 0.4;        // ... so much of its height may come before an arrival's peak, ...
+constexpr double faintRivals = 0.25;       // ... and below
 constexpr double mostScatter = 0.5;        // one standard deviation of a power, of itself
 constexpr double scatterOfModel = 0.3;     // the same of what the power model gives
 
@@ -739,7 +742,7 @@ bool SpillReader::tellArrivals() {
             reading.polarity = PolarityReading{Polarity::same, 1.0};
             return;
         }
-        if (const auto peak = finder.find(sure, mine)) {
+        if (const auto peak = finder.find(sure, reading.shareOfTrack >= plainShare ? plainRivals : faintRivals, mine)) {
             reading.arrival = peak->arrival;
             reading.polarity = peak->polarity;
         } else {

@@ -78,8 +78,9 @@ struct Moments {
 /// of its third-octave powers (Fevotte & Idier, Neural Computation 23(9), 2011), each source as it sounds and as it
 /// sounded a window before: reverberation.
 ///
-/// An arrival is told where the response from the close track has one leading peak: nothing of more than half its
-/// height beyond 0.6 ms of it, and nothing of the other sign of more than 0.4.
+/// An arrival is told where the response from the close track has a leading peak: nothing that comes more than 0.6 ms
+/// before it has more than 0.4 of its height (0.25 where the source is more than 15 dB below the track), and nothing
+/// near it has more than 0.6 of it with the other sign.
 ///
 /// usableTracks: in the order in which the readings are wanted; tracks of the plan that are not among them are left out
 /// of it. `options`: the band of the coherence, and how late an arrival may be. Spectra without single windows
