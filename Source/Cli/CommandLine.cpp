@@ -235,9 +235,8 @@ private:
         if (!measurement) return measurement.fault();
         if (!known) cache.keep(**recording, *measurement->spectra);
         if (sourcesMatter) {
-            auto sources = hearSources(*measurement, list, workers, watch("hearing the sources"));
-            if (!sources) return sources.fault();
-            measurement->sources = std::make_shared<const HeardSources>(std::move(sources).value());
+            measurement = hearSources(*measurement, list, workers, watch("hearing the sources"));
+            if (!measurement) return measurement.fault();
         }
         if (!words.source.empty()) {
             const auto source = findSource(words.source, *measurement);

@@ -2,6 +2,7 @@
 
 #include "Demo/DemoRecording.h"
 #include "Session/Document.h"
+#include "Session/SpillFindings.h"
 #include "Session/TextFile.h"
 
 #include <algorithm>
@@ -148,6 +149,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     sourceWork.cancel();
     openRecording = std::move(recording);
     whole = loop = focus = Reading();
+    asMeasured.reset();
     listed.reset();
     chosenColumn = -1;
     loopWanted = false;
@@ -185,6 +187,7 @@ void Controller::startMeasuring() {
         return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
             currentTask = Task::none;
             whole = Reading(measurement);
+            asMeasured = measurement;
             if (isNew)
                 keepWork.start([this, source, spectra = measurement->spectra](const Watch&) -> Background::Finish {
                     spectraCache.keep(*source, *spectra);
@@ -434,9 +437,7 @@ const SpillReading* Controller::spill(int source, int track) const {
 }
 
 std::optional<double> Controller::spillShare(int track) const {
-    if (!withSources() || withSources()->sources->map.readings.empty()) return std::nullopt;
-    const double share = withSources()->sources->map.spillShare[at(track)];
-    return std::isfinite(share) ? std::optional(share) : std::nullopt;
+    return withSources() ? spillShareOf(*withSources(), track) : std::nullopt;
 }
 
 std::filesystem::path Controller::choicesFile() const {
@@ -447,17 +448,15 @@ std::filesystem::path Controller::choicesFile() const {
 }
 
 void Controller::startHearing() {
-    if (!whole.of) return;
-    sourceWork.start([this, source = whole.of, list = listed](const Watch& watch) -> Background::Finish {
+    if (!asMeasured) return;
+    sourceWork.start([this, source = asMeasured, list = listed](const Watch& watch) -> Background::Finish {
         auto heard = hearSources(*source, list, sourceWorkers, watch);
         const auto wanted = [this, source] { return whole.of && whole.of->spectra == source->spectra; };
         if (!heard)
             return [this, wanted, fault = heard.fault()] {
                 if (wanted() && fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
             };
-        auto with = std::make_shared<Measurement>(*source);
-        with->sources = std::make_shared<const HeardSources>(std::move(*heard));
-        return [this, wanted, measurement = std::shared_ptr<const Measurement>(std::move(with))] {
+        return [this, wanted, measurement = std::make_shared<const Measurement>(std::move(*heard))] {
             if (wanted()) becomeHeard(measurement);
         };
     });
@@ -473,6 +472,7 @@ void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
         const auto place = std::find(names.begin(), names.end(), name);
         return place == names.end() ? -1 : static_cast<int>(place - names.begin());
     };
+    if (whole.of->warnings.size() > asMeasured->warnings.size()) say(whole.of->warnings.back());
     chosenColumn = names.empty() ? -1 : std::max(0, placeOf(chosenBefore));
     if (before) {
         leaveFocus();

@@ -262,8 +262,9 @@ private:
     Task currentTask = Task::none;
 
     std::shared_ptr<const Recording> openRecording;
-    Reading whole, loop, focus;       ///< The last two hold nothing while the whole is read; one of them at most does.
-    std::optional<SourceList> listed; ///< What the user says of the sources; none: guessed.
+    Reading whole, loop, focus; ///< The last two hold nothing while the whole is read; one of them at most does.
+    std::shared_ptr<const Measurement> asMeasured; ///< Before its sources were heard.
+    std::optional<SourceList> listed;              ///< What the user says of the sources; none: guessed.
     int chosenColumn = -1;
     bool loopWanted = false;
     Seconds loopFrom, loopTo;

@@ -177,11 +177,13 @@ void SpillView::paint(juce::Graphics& g) {
     ui::heading(g, "SOURCES", bounds.withHeight(headerHeight).withTrimmedLeft(left));
     auto footer = bounds.withTop(bounds.getBottom() - footerHeight).reduced(left, 4.0f);
     const int sources = controller.sourceCount(), tracks = controller.trackCount();
-    if (sources == 0) {
-        const bool empty = controller.withSources() != nullptr;
+    const auto* told = controller.withSources();
+    if (!told || told->sources->map.readings.empty()) {
+        const bool empty = told && sources == 0;
         ui::draw(g,
-                 empty ? "No track stands close to a source: D says which does."
-                       : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
+                 empty  ? "No track stands close to a source: D says which does."
+                 : told ? "The recording is too short to tell its sources apart."
+                        : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
                  bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 24.0f), juce::Justification::centred, 13.5f,
                  p.muted);
         return;

@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
+#include <cmath>
 #include <set>
 #include <sstream>
 
@@ -132,8 +133,8 @@ std::vector<std::string> namesOfSources(const SourcePlan& plan, std::span<const 
     return names;
 }
 
-Result<HeardSources> hearSources(const Measurement& m, const std::optional<SourceList>& list, Workers& workers,
-                                 const Watch& watch) {
+Result<Measurement> hearSources(const Measurement& m, const std::optional<SourceList>& list, Workers& workers,
+                                const Watch& watch) {
     const auto* windows = m.spectra->windowSpectra();
     if (windows == nullptr)
         return Fault{m.folder, "sources cannot be told apart in some moments alone", "read the whole recording"};
@@ -162,11 +163,26 @@ Result<HeardSources> hearSources(const Measurement& m, const std::optional<Sourc
                 heard.unsure.push_back(track);
         heard.names = namesOfSources(plan, m.tracks);
     }
+    Measurement with = m;
+    const auto finish = [&] {
+        with.sources = std::make_shared<const HeardSources>(std::move(heard));
+        return std::move(with);
+    };
+    const double wanted = averagesPerSource * static_cast<double>(plan.sources.size());
+    if (m.spectra->effectiveAverages() < wanted) {
+        const double length = static_cast<double>(m.spectra->to() - m.spectra->from()) / m.spectra->sampleRate();
+        const double seconds = length * wanted / std::max(1.0, m.spectra->effectiveAverages());
+        with.warnings.push_back(m.folder + ": too short to tell " + std::to_string(plan.sources.size()) +
+                                " sources apart; choose a stretch of " + std::to_string(std::lround(seconds) + 1) +
+                                " s or more");
+        heard.map.plan = std::move(plan);
+        return finish();
+    }
     const Watch mapWatch{[&](double done) { watch.tell(guessShare + done * (1.0 - guessShare)); }, watch.stop};
     auto map = readSpillMap(*m.spectra, plan, m.usable, {m.options.band, m.options.largestArrival}, workers, mapWatch);
     if (!map) return map.fault();
     heard.map = std::move(map).value();
-    return heard;
+    return finish();
 }
 
 SourceList listOf(const Measurement& m) {
@@ -203,6 +219,8 @@ Result<int> findSource(std::string_view name, const Measurement& m) {
 }
 
 Result<Measurement> focusOn(const Measurement& whole, int source, Workers& workers, const Watch& watch) {
+    if (whole.sources->map.readings.empty())
+        return Fault{whole.folder, "the sources were not told apart", "choose a longer stretch"};
     Measurement m;
     m.folder = whole.folder;
     m.options = whole.options;

@@ -13,6 +13,10 @@ ordered_json db(const std::optional<Decibels>& level) {
     return level ? rounded(level->value, dbDigits) : ordered_json();
 }
 
+ordered_json share(const std::optional<double>& told) {
+    return told ? rounded(*told, shareDigits) : ordered_json();
+}
+
 ordered_json byThirdOctave(const SpillMap& map, const std::vector<std::optional<Decibels>>& levels) {
     ordered_json list = ordered_json::array();
     for (std::size_t b = 0; b < levels.size(); ++b)
@@ -98,13 +102,13 @@ void addSources(const Measurement& m, ordered_json& root) {
                                   {"level_dB", db(brought.level)}});
             order.push_back({{"track", trackName(entry.track)},
                              {"closeTo", entry.source ? ordered_json(sourceName(*entry.source)) : ordered_json()},
-                             {"spillShare", rounded(entry.spillShare, shareDigits)},
+                             {"spillShare", share(entry.spillShare)},
                              {"brings", std::move(brings)},
                              {"why", entryInWords(m, entry)}});
         }
         for (const int track : m.usable) {
             auto& t = root["tracks"][static_cast<std::size_t>(track)];
-            t["spillShare"] = rounded(map.spillShare[static_cast<std::size_t>(track)], shareDigits);
+            t["spillShare"] = share(spillShareOf(m, track));
             t["unexplainedShare"] = rounded(map.unexplained[static_cast<std::size_t>(track)], shareDigits);
         }
         for (const auto& late : heardApart(m))

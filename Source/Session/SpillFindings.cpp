@@ -12,7 +12,8 @@ namespace {
 
 constexpr double broughtShare = 0.01;
 constexpr std::size_t broughtNamed = 3;
-constexpr double matters = 0.05; // of a track's energy
+constexpr double matters = 0.05;   // of a track's energy
+constexpr double openShare = 0.02; // of it may be another source's: no share of its own is told
 /// A third octave holds a source's sound where it is within this of the loudest one.
 constexpr double soundWithinDb = 30.0;
 
@@ -58,12 +59,25 @@ double gainOfSum(const SpillMap& map, const SpillReading& reading, double binWid
 
 } // namespace
 
+std::optional<double> spillShareOf(const Measurement& m, int track) {
+    if (!m.sources || m.sources->map.readings.empty()) return std::nullopt;
+    const auto& map = m.sources->map;
+    const double share = map.spillShare[static_cast<std::size_t>(track)];
+    if (!std::isfinite(share)) return std::nullopt;
+    if (sourceOf(map.plan, track))
+        for (const auto& reading : map.readings)
+            if (reading.track == track && reading.whyNoLevel == Untold::alwaysTogether &&
+                reading.shareOfTrack >= openShare)
+                return std::nullopt;
+    return share;
+}
+
 std::vector<Entry> orderOfEntry(const Measurement& m) {
     std::vector<Entry> order;
     if (!m.sources || m.sources->map.readings.empty()) return order;
     const auto& map = m.sources->map;
     for (const int track : m.usable) {
-        Entry entry{track, map.spillShare[static_cast<std::size_t>(track)], sourceOf(map.plan, track), {}};
+        Entry entry{track, spillShareOf(m, track), sourceOf(map.plan, track), {}};
         for (const auto& reading : map.readings)
             if (reading.track == track && reading.source != entry.source && reading.shareOfTrack >= broughtShare)
                 entry.brings.push_back({reading.source, reading.shareOfTrack, reading.level});
@@ -71,14 +85,14 @@ std::vector<Entry> orderOfEntry(const Measurement& m) {
                          [](const auto& a, const auto& b) { return a.share > b.share; });
         order.push_back(std::move(entry));
     }
-    std::stable_sort(order.begin(), order.end(),
+    std::stable_sort(order.begin(), order.end(), // nothing told is less than 0
                      [](const Entry& a, const Entry& b) { return a.spillShare > b.spillShare; });
     return order;
 }
 
 std::string entryInWords(const Measurement& m, const Entry& entry) {
-    char share[32];
-    std::snprintf(share, sizeof share, "%.0f %% spill", 100.0 * entry.spillShare);
+    char share[64] = "spill cannot be told, others always play with it";
+    if (entry.spillShare) std::snprintf(share, sizeof share, "%.0f %% spill", 100.0 * *entry.spillShare);
     std::string words = share, low;
     for (std::size_t k = 0; k < std::min(broughtNamed, entry.brings.size()); ++k) {
         const auto& brought = entry.brings[k];
@@ -94,6 +108,7 @@ std::string entryInWords(const Measurement& m, const Entry& entry) {
 std::vector<Rescuer> rescueFor(const Measurement& m, int source) {
     std::vector<Rescuer> helpers;
     const auto& map = m.sources->map;
+    if (map.readings.empty()) return helpers;
     const auto& powers = map.powerByThirdOctave[static_cast<std::size_t>(source)];
     const double loudest = *std::max_element(powers.begin(), powers.end());
     const int from = map.plan.sources[static_cast<std::size_t>(source)].closeTracks.front();

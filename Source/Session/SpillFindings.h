@@ -11,11 +11,15 @@ namespace spillwright {
 // What follows from the spill map for the mix and for the next take. All of it is of the levels as recorded:
 // preamplifier gains included, faders not.
 
+/// Of the track's energy, what is not its own source, 0..1. nullopt: the track takes no part, there is no map, or its
+/// source always plays with another one that may make up 2 % of it, so that it cannot be told.
+std::optional<double> spillShareOf(const Measurement& measurement, int track);
+
 /// A track in the order of entry: the one that brings most of other instruments goes in first.
 struct Entry {
     int track = 0;
-    double spillShare = 0.0;   ///< 0..1 of its energy.
-    std::optional<int> source; ///< The one it stands close to.
+    std::optional<double> spillShare; ///< See spillShareOf.
+    std::optional<int> source;        ///< The one it stands close to.
     /// A source that comes in with this track, beside its own.
     struct Brought {
         int source = 0;
@@ -24,7 +28,7 @@ struct Entry {
     };
     std::vector<Brought> brings; ///< Of at least 1 % of the track, most first.
 };
-/// All usable tracks, most spill first; empty where no sources are told.
+/// All usable tracks, most spill first, those of which it cannot be told last; empty where no sources are told.
 std::vector<Entry> orderOfEntry(const Measurement& measurement);
 /// "62 % spill: piano at −4.1 dB, ride at −9.0 dB; leave the own track of ride low" without the track's name.
 std::string entryInWords(const Measurement& measurement, const Entry& entry);

@@ -1,6 +1,7 @@
 #include "Session/Sources.h"
 
 #include "Session/Readings.h"
+#include "Session/SpillFindings.h"
 #include "Support/HeardBand.h"
 
 #include <nlohmann/json.hpp>
@@ -116,6 +117,60 @@ TEST_CASE("the user's list is honoured, and what it cannot mean is said") {
     const auto loop = readStretches(band.measured, Seconds(2.0), Seconds(11.0), band.workers, {});
     REQUIRE(loop.ok());
     CHECK_FALSE(hearSources(*loop, std::nullopt, band.workers, {}).ok());
+}
+
+TEST_CASE("too short a recording tells of no spill, and says how long would do") {
+    std::vector<std::vector<float>> samples; // eight players who share no sound, each loud and soft as he likes
+    std::vector<TrackInfo> tracks(8);
+    for (unsigned k = 0; k < 8; ++k) {
+        auto player = spillingBand::player(50 + k);
+        player.resize(4 * 48000);
+        samples.push_back(std::move(player));
+        tracks[k].name = tracks[k].file = "player " + std::to_string(k);
+    }
+    const MemorySource source(samples);
+    Workers workers{2};
+    const auto measured = measure("take", tracks, source, {}, {}, workers, {});
+    REQUIRE(measured.ok());
+    SourceList list;
+    for (const auto& track : tracks)
+        list.sources.push_back({track.name, {track.name}});
+    const auto heard = hearSources(*measured, list, workers, {});
+    REQUIRE(heard.ok());
+    CHECK(heard->sources->map.readings.empty());
+    CHECK(heard->sources->names.size() == 8);
+    // 22 windows, 20.8 effective averages in 4 s: 7 times 8 takes 10.8 s.
+    CHECK(heard->warnings.back() == "take: too short to tell 8 sources apart; choose a stretch of 12 s or more");
+    CHECK_FALSE(focusOn(*heard, 0, workers, {}).ok());
+    CHECK(orderOfEntry(*heard).empty());
+    CHECK(rescueFor(*heard, 0).empty());
+    CHECK_FALSE(spillShareOf(*heard, 0));
+    CHECK(measurementToJson(*heard)["tracks"][0]["spillShare"].is_null());
+}
+
+TEST_CASE("steady sounds that never part tell no levels and no spill of each other") {
+    std::vector<std::vector<float>> samples;
+    std::vector<TrackInfo> tracks(3);
+    for (unsigned k = 0; k < 3; ++k) {
+        samples.push_back(noise(20 * 48000, 70 + k));
+        tracks[k].name = tracks[k].file = "fan " + std::to_string(k);
+    }
+    const MemorySource source(samples);
+    Workers workers{2};
+    const auto measured = measure("fans", tracks, source, {}, {}, workers, {});
+    REQUIRE(measured.ok());
+    const auto heard =
+        hearSources(*measured, SourceList{{{"a", {"fan 0"}}, {"b", {"fan 1"}}, {"c", {"fan 2"}}}}, workers, {});
+    REQUIRE(heard.ok());
+    for (const auto& reading : heard->sources->map.readings)
+        if (sourceOf(heard->sources->map.plan, reading.track) != reading.source) {
+            CHECK_FALSE(reading.level);
+            CHECK_FALSE(reading.arrival);
+        }
+    for (const auto& reading : heard->sources->map.readings)
+        if (sourceOf(heard->sources->map.plan, reading.track) != reading.source) CHECK(reading.shareOfTrack < 0.01);
+    for (const int track : heard->usable) // what telling them apart leaves over is nobody's
+        CHECK(spillShareOf(*heard, track).value_or(0.0) < 0.1);
 }
 
 TEST_CASE("a source is found by its name and by its close tracks") {

@@ -21,9 +21,7 @@ struct HeardBand {
     Measurement hear(const std::optional<SourceList>& list) {
         auto heard = hearSources(measured, list, workers, {});
         if (!heard) FAIL(heard.fault().line());
-        auto m = measured;
-        m.sources = std::make_shared<const HeardSources>(std::move(heard).value());
-        return m;
+        return std::move(heard).value();
     }
     const SpillReading& reading(const Measurement& m, const std::string& source, const std::string& track) {
         const auto k = findSource(source, m);
@@ -49,8 +47,7 @@ private:
         if (!m) FAIL(m.fault().line());
         auto heard = hearSources(*m, std::nullopt, own, {});
         if (!heard) FAIL(heard.fault().line());
-        m->sources = std::make_shared<const HeardSources>(std::move(heard).value());
-        return std::move(m).value();
+        return std::move(heard).value();
     }
 };
 
