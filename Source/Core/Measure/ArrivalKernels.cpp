@@ -5,6 +5,7 @@
 #include <hwy/foreach_target.h> // first: includes this file once for each instruction set
 #include <hwy/highway.h>
 
+#include <algorithm>
 #include <cmath>
 
 HWY_BEFORE_NAMESPACE();
@@ -189,16 +190,28 @@ HWY_INLINE void eachVector(std::size_t count, Each&& each) {
     if (k < count) each(k, count - k);
 }
 
+/// The first `count` lanes, fewer than all, zeros in the others; nothing beyond them is read. Instruction sets without
+/// masked loads get a copy: there Highway 1.0 reads the whole vector, and wants it aligned, before it masks.
+template <class D>
+HWY_INLINE hn::Vec<D> LoadFirst(D d, const hn::TFromD<D>* from, std::size_t count) {
+#if HWY_CAP_GE256
+    return hn::MaskedLoad(hn::FirstN(d, count), d, from);
+#else
+    HWY_ALIGN hn::TFromD<D> lanes[hn::MaxLanes(D())] = {};
+    std::copy_n(from, count, lanes);
+    return hn::Load(d, lanes);
+#endif
+}
+
 HWY_INLINE hn::Vec<Doubles> LoadPromoted(const float* from, std::size_t count) {
     const Doubles d;
     const Narrow narrow;
-    return hn::PromoteTo(d, count == hn::Lanes(d) ? hn::LoadU(narrow, from)
-                                                  : hn::MaskedLoad(hn::FirstN(narrow, count), narrow, from));
+    return hn::PromoteTo(d, count == hn::Lanes(d) ? hn::LoadU(narrow, from) : LoadFirst(narrow, from, count));
 }
 
 HWY_INLINE hn::Vec<Doubles> LoadSome(const double* from, std::size_t count) {
     const Doubles d;
-    return count == hn::Lanes(d) ? hn::LoadU(d, from) : hn::MaskedLoad(hn::FirstN(d, count), d, from);
+    return count == hn::Lanes(d) ? hn::LoadU(d, from) : LoadFirst(d, from, count);
 }
 
 HWY_INLINE void StoreSome(hn::Vec<Doubles> v, double* to, std::size_t count) {
