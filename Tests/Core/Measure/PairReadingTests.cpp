@@ -139,7 +139,7 @@ TEST_CASE("the same delay is read at every rate") {
 
 // ---- accuracy against the Cramer-Rao bound --------------------------------------------------------------------------
 
-TEST_CASE("in white noise the arrival comes near the Cramer-Rao bound, and its uncertainty says so") {
+TEST_CASE("in white noise the arrival comes near the Cramer-Rao bound, and its uncertainty says so", "[long]") {
     // var >= 3/(8 pi^2 T) (1-C)/C / (f2^3 - f1^3) for coherence C from f1 to f2 (Knapp & Carter 1976, Quazi 1981, from
     // memory; equal to 3/(pi^2 N) (1+2 SNR)/SNR^2 samples^2 of white full-band signals). SNR 1: C = 0.25.
     constexpr int trials = 40;
@@ -170,7 +170,7 @@ TEST_CASE("in white noise the arrival comes near the Cramer-Rao bound, and its u
     CHECK(spread < 1.35);
 }
 
-TEST_CASE("the phase slope within 200 to 500 Hz comes near its Cramer-Rao bound") {
+TEST_CASE("the phase slope within 200 to 500 Hz comes near its Cramer-Rao bound", "[long]") {
     // Computed from the same bound: 5.70 us for C = 0.5, 10 s, 200 to 500 Hz. Weights 1/f instead of equal ones cost
     // sqrt(300 (500^3-200^3)/3) / ((500^2-200^2)/2) = 1.03, the overlap 1.03.
     constexpr int trials = 40;
@@ -223,7 +223,7 @@ TEST_CASE("weak spill is related though its coherence is that of chance") {
           Approx(200.0).margin(3.0 * reading.arrival->uncertainty.value / sampleSeconds));
 }
 
-TEST_CASE("a part played twice is unrelated, though its coherence is beyond chance") {
+TEST_CASE("a part played twice is unrelated, though its coherence is beyond chance", "[long]") {
     // The same notes at nearly the same times, each note with phases of its own: what an overdub is.
     const auto take = [](std::uint64_t seed) {
         Noise melody(9), hand(seed);

@@ -122,7 +122,7 @@ SceneMicrophone microphone(Point at, FirstOrderPattern pattern = {}) {
 
 // ---- mains ----------------------------------------------------------------------------------------------------------
 
-TEST_CASE("hum of the mains under unrelated music relates nothing, and is named") {
+TEST_CASE("hum of the mains under unrelated music relates nothing, and is named", "[long]") {
     const auto music = tune(100), other = tune(200);
     for (const double mains : {50.0, 60.0, 49.93, 60.04})
         for (const double level : {0.002, 0.02}) {
@@ -141,7 +141,7 @@ TEST_CASE("hum of the mains under unrelated music relates nothing, and is named"
     CHECK(noisy.shared == Shared::mainsHum);
 }
 
-TEST_CASE("hum alone, loud over faint noise of each track's own, is hum, one line of it too") {
+TEST_CASE("hum alone, loud over faint noise of each track's own, is hum, one line of it too", "[long]") {
     for (const int partials : {1, 2, 3, 40})
         for (const double mains : {50.0, 60.0}) {
             CAPTURE(partials, mains);
@@ -171,7 +171,7 @@ TEST_CASE("spill under hum is spill, with the arrival it has without the hum") {
     }
 }
 
-TEST_CASE("hum in one track alone is nothing in common, and a shared tune is no hum") {
+TEST_CASE("hum in one track alone is nothing in common, and a shared tune is no hum", "[long]") {
     const auto music = tune(100), other = tune(200);
     const auto alone = readTwo(sum(hum(50.0, 0.02, 30, 0.02, 1), music), other);
     CHECK(alone.shared == Shared::nothing);

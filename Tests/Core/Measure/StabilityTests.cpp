@@ -83,7 +83,7 @@ std::vector<float> noisy(std::vector<float> track, std::uint64_t seed, double de
 
 } // namespace
 
-TEST_CASE("the drift of two clocks is found from 0.1 to 100 ppm, and stated to be known as well as it is") {
+TEST_CASE("the drift of two clocks is found from 0.1 to 100 ppm, and stated to be known as well as it is", "[long]") {
     // Coherence about 0.5 (SNR 2.4 in each). By the Cramer-Rao bound the slope of 60 s is known to 2e-3 ppm; the claim
     // is 0.05 ppm to 50 ppm and 0.3 % beyond. 50 ppm smear each stretch by a quarter of a millisecond, a whole period
     // of 4 kHz: taken for one arrival such stretches have several peaks, and the slope through those was off by 1 ppm.
