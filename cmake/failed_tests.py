@@ -16,4 +16,4 @@ for path in sys.argv[1:]:
     for case in failed:
         why = case.find("failure").get("message") if case.find("failure") is not None else ""
         said = (case.findtext("system-out") or "").strip()
-        print(f"\n-- {case.get('name')} ({case.get('status')} {why}, {float(case.get('time', 0)):.1f} s)\n{said[-LONGEST:]}")
+        print(f"\n-- {case.get('name')} ({why or case.get('status')}, {float(case.get('time', 0)):.1f} s)\n{said[-LONGEST:]}")
