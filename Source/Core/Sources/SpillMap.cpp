@@ -40,10 +40,12 @@ constexpr int absenceUpdates = 40;
 constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
 
 // What is told.
-constexpr double togetherHeardDb = 4.7;    // standard deviation of the ratio of two close tracks, at most ...
-constexpr double togetherToldDb = 9.5;     // ... and of what was told apart of them: always together
-constexpr double leastOverlap = 0.5;       // of two spectra (Bhattacharyya); of less, they are told apart by colour
-constexpr double leastShare = 3.16e-3;     // of a track's power (-25 dB), below which levels lean high
+constexpr double togetherHeardDb = 4.7; // standard deviation of the ratio of two close tracks, at most ...
+constexpr double togetherToldDb = 9.5;  // ... and of what was told apart of them: always together
+constexpr double togetherSpill = 0.04;  // both levels' product, at least: -7 dB each way
+constexpr double alikeDb = 2.5;         // that deviation of what was told apart, at most: always together in any case
+constexpr double leastOverlap = 0.5;    // of two spectra (Bhattacharyya); of less, they are told apart by colour
+constexpr double leastShare = 3.16e-3;  // of a track's power (-25 dB), below which levels lean high
 constexpr double leastShareOfThird = 0.03; // the same in a third octave alone
 constexpr double plainShare = 0.0316;      // of a track (-15 dB), from which ...
 constexpr double plainRivals = 0.4;        // ... so much of its height may come before an arrival's peak, ...
@@ -114,6 +116,7 @@ public:
             return false;
         for (std::size_t band = 0; band < bands; ++band)
             giveBackReverberation(band);
+        findTogether();
         tellShares();
         tellLevels();
         tellPresence();
@@ -150,6 +153,7 @@ private:
     std::vector<OfBand> ofBands;
     std::vector<int> closeTracks;            // [source]
     std::vector<std::uint8_t> belongsToNone; // [place among the tracks]
+    std::vector<std::uint8_t> alike;         // [source][source] Always together.
     std::vector<std::size_t> ownPlaces;      // [source] Of the close track, among the tracks.
     std::vector<std::size_t> largestFirst;
     std::vector<std::vector<float>> variances; // [reading][bin] Of the response.
@@ -191,7 +195,9 @@ private:
     void holdLevels();
     void modelLeft(std::size_t band);
     void giveBackReverberation(std::size_t band);
+    void scaleSource(std::size_t band, std::size_t source, double factor);
     bool together(std::size_t source, std::size_t other) const;
+    void findTogether();
     void tellShares();
     void tellLevels();
     void tellPresence();
@@ -555,12 +561,17 @@ void SpillReader::giveBackReverberation(std::size_t band) {
         }
     for (const auto own : of.present) {
         if (!(of.sources[own] > 0.0)) continue;
-        const double left = std::max(0.5, 1.0 - taken[own] / of.sources[own]);
-        of.sources[own] *= left;
-        of.coherent[readingAt(own, ownPlaces[own])] *= left;
-        for (int bin = windows.bands()[band].firstBin; bin <= windows.bands()[band].lastBin; ++bin)
-            map.sourcePowers[own][static_cast<std::size_t>(bin - map.firstBin)] *= static_cast<float>(left);
+        scaleSource(band, own, std::max(0.5, 1.0 - taken[own] / of.sources[own]));
     }
+}
+
+/// The power of a source in its close track.
+void SpillReader::scaleSource(std::size_t band, std::size_t source, double factor) {
+    auto& of = ofBands[band];
+    of.sources[source] *= factor;
+    of.coherent[readingAt(source, ownPlaces[source])] *= factor;
+    for (int bin = windows.bands()[band].firstBin; bin <= windows.bands()[band].lastBin; ++bin)
+        map.sourcePowers[source][static_cast<std::size_t>(bin - map.firstBin)] *= static_cast<float>(factor);
 }
 
 /// Whether two sources sound in one proportion throughout, third octave by third octave as both have power there: as
@@ -594,8 +605,38 @@ bool SpillReader::together(std::size_t source, std::size_t other) const {
                            {its.data(), static_cast<std::size_t>(its.size())});
         heard += weight * scatter(own, its);
     }
-    return weights > leastOverlap && told < togetherToldDb * togetherToldDb * weights &&
-           heard < togetherHeardDb * togetherHeardDb * weights;
+    if (!(weights > leastOverlap)) return false;
+    // Two that sound exactly alike stay as they were; of others one or both are told in the other's place.
+    double there = 0.0, back = 0.0;
+    for (const auto& of : ofBands) {
+        there += of.all(readingAt(source, ownPlaces[other]));
+        back += of.all(readingAt(other, ownPlaces[source]));
+    }
+    return told < alikeDb * alikeDb * weights ||
+           (told < togetherToldDb * togetherToldDb * weights && heard < togetherHeardDb * togetherHeardDb * weights &&
+            there / all * back / allOther > togetherSpill);
+}
+
+/// Of two sources that are always together, what was told apart wrongly stands in the other's close track, and is more
+/// than spill can be: it counts as that track's own.
+void SpillReader::findTogether() {
+    alike.assign(closeTracks.size() * closeTracks.size(), 0);
+    for (std::size_t k = 0; k < closeTracks.size(); ++k)
+        for (std::size_t j = 0; j < k; ++j)
+            alike[k * closeTracks.size() + j] = alike[j * closeTracks.size() + k] = together(k, j) ? 1 : 0;
+    for (std::size_t own = 0; own < closeTracks.size(); ++own)
+        for (std::size_t band = 0; band < bands; ++band) {
+            auto& of = ofBands[band];
+            double taken = 0.0;
+            for (std::size_t k = 0; k < closeTracks.size(); ++k) {
+                const auto at = readingAt(k, ownPlaces[own]);
+                if (!alike[own * closeTracks.size() + k]) continue;
+                taken += of.all(at);
+                of.coherent[at] = of.modelled[at] = 0.0;
+            }
+            if (!(taken > 0.0) || !(of.sources[own] > 0.0)) continue;
+            scaleSource(band, own, 1.0 + taken / of.sources[own]);
+        }
 }
 
 void SpillReader::tellShares() {
@@ -632,10 +673,6 @@ void SpillReader::tellShares() {
 }
 
 void SpillReader::tellLevels() {
-    std::vector<std::uint8_t> alike(closeTracks.size() * closeTracks.size(), 0);
-    for (std::size_t k = 0; k < closeTracks.size(); ++k)
-        for (std::size_t j = 0; j < k; ++j)
-            alike[k * closeTracks.size() + j] = alike[j * closeTracks.size() + k] = together(k, j) ? 1 : 0;
     const auto lowMid = [&](std::size_t band) {
         const double exact = std::pow(10.0, nominalThirdOctaves[band].k / 10.0);
         return exact > lowMidBand.low.value && exact < lowMidBand.high.value;
