@@ -84,6 +84,7 @@ struct Score {
     Errors thirds;                        ///< Levels in a third octave, dB, as far as they are told.
     Errors spill;                         ///< Points of a hundred, tracks with a source of their own.
     Count arrival, withinTenth, polarity; ///< Right among claimed.
+    Count contradicted;                   ///< Of all levels to 25 dB: not told because two ways disagree.
     Count clear;                          ///< Claimed of the clear pairs.
     Count within3;                        ///< Claimed arrivals within three of their uncertainties and one sample.
     double seconds = 0.0;
@@ -99,6 +100,7 @@ struct Score {
         arrival.add(o.arrival);
         withinTenth.add(o.withinTenth);
         polarity.add(o.polarity);
+        contradicted.add(o.contradicted);
         clear.add(o.clear);
         within3.add(o.within3);
         seconds += o.seconds;
@@ -108,18 +110,18 @@ struct Score {
 void printHead() {
     std::printf("| | near: told %% | median | 90 %% | mean | to 25 dB: told %% | median | 90 %% | mean | low-mid near: "
                 "median | 90 %% | third octaves: median | 90 %% | spill: 90 %%, points | arrival in 1 sample, %% of | "
-                "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | s |\n"
-                "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
+                "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | contradicted | s |\n"
+                "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
 }
 
 void printRow(const std::string& name, const Score& s) {
     std::printf("| %s | %.0f | %.2f | %.2f | %+.2f | %.0f | %.2f | %.2f | %+.2f | %.2f | %.2f | %.2f | %.2f | %.1f | "
-                "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %.2f |\n",
+                "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %d | %.2f |\n",
                 name.c_str(), s.toldNear.percent(), s.near.at(0.5), s.near.at(0.9), s.near.mean(), s.toldFar.percent(),
                 s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9),
                 s.thirds.at(0.5), s.thirds.at(0.9), s.spill.at(0.9), s.arrival.percent(), s.arrival.all,
                 s.withinTenth.percent(), s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all,
-                s.seconds);
+                s.contradicted.some, s.seconds);
 }
 
 /// details: each reading that is off is printed.
@@ -155,6 +157,7 @@ Score judge(const SpillScene& scene, const SpillMap& map, bool details) {
         };
         if (shareDb >= -25.0) {
             (shareDb >= -15.0 ? score.toldNear : score.toldFar).add(reading.level.has_value());
+            score.contradicted.add(reading.whyNoLevel == Untold::waysDisagree);
             if (reading.level) {
                 const double error = reading.level->value - level;
                 (shareDb >= -15.0 ? score.near : score.far).add(error);

@@ -54,6 +54,14 @@ constexpr double mostScatter = 0.5;        // one standard deviation of a power,
 constexpr double scatterOfModel = 0.3;     // the same of what the power model gives
 
 // Where a source leads.
+
+// Where a source plays alone, for the second way to its level.
+constexpr double soloLoud = 0.25;       // of its mean, at least
+constexpr double soloAlone = 0.9;       // of all sources' powers, each against its mean
+constexpr double soloOthers = 0.3;      // of the track's power then, at most
+constexpr std::size_t soloWindows = 8;  // at least
+constexpr double contradictionDb = 3.0; // three quarters of those windows are off by more: the ways contradict
+
 constexpr double leadingShare = 0.8;   // of its close track, at least
 constexpr double loudDb = -6.0;        // against its own mean, at least
 constexpr double longestMoment = 6.0;  // s
@@ -119,6 +127,7 @@ public:
         findTogether();
         tellShares();
         tellLevels();
+        compareWithSolos();
         tellPresence();
         return tellArrivals();
     }
@@ -200,6 +209,7 @@ private:
     void findTogether();
     void tellShares();
     void tellLevels();
+    void compareWithSolos();
     void tellPresence();
     bool tellArrivals();
 };
@@ -713,6 +723,59 @@ void SpillReader::tellLevels() {
                     reading.levelByThirdOctave[band] = Decibels(decibelsOfPower(here / of.sources[k]));
             }
         }
+}
+
+/// A second way to a level, that knows nothing of phases: the track's power in windows in which the source plays all
+/// but alone. Where the two contradict each other beyond what either can be off, neither is told.
+void SpillReader::compareWithSolos() {
+    const std::int64_t all = windows.windows();
+    const auto count = std::ssize(closeTracks);
+    Eigen::ArrayXXd sounding = Eigen::ArrayXXd::Zero(all, count); // [window][source] of its mean
+    for (const auto& of : ofBands)
+        if (of.moments.size() > 0) sounding += of.moments.cast<double>();
+    for (Eigen::Index k = 0; k < count; ++k)
+        if (const double mean = sounding.col(k).mean(); mean > 0.0) sounding.col(k) /= mean;
+    const Eigen::ArrayXd soundingAll = sounding.rowwise().sum();
+    std::vector<float> powers(static_cast<std::size_t>(all));
+    std::vector<double> differences; // from window to window, dB
+    for (std::size_t m = 0; m < tracks.size(); ++m) {
+        Eigen::ArrayXd track = Eigen::ArrayXd::Zero(all);
+        Eigen::ArrayXXd parts = Eigen::ArrayXXd::Zero(all, count); // of each source in the track
+        for (std::size_t band = 0; band < bands; ++band) {
+            const auto& of = ofBands[band];
+            if (of.moments.size() == 0) continue;
+            windows.copyPowers(tracks[m], static_cast<int>(band), powers);
+            track += Eigen::Map<const Eigen::ArrayXf>(powers.data(), all).cast<double>();
+            for (const auto k : of.present)
+                if (of.sources[k] > 0.0)
+                    parts.col(static_cast<Eigen::Index>(k)) +=
+                        of.moments.col(static_cast<Eigen::Index>(k)).cast<double>() *
+                        (of.all(readingAt(k, m)) / of.sources[k]);
+        }
+        const Eigen::ArrayXd told = parts.rowwise().sum();
+        for (Eigen::Index k = 0; k < count; ++k) {
+            auto& reading = map.readings[readingAt(static_cast<std::size_t>(k), m)];
+            if (!reading.level || m == ownPlaces[static_cast<std::size_t>(k)]) continue;
+            double heard = 0.0, others = 0.0;
+            differences.clear();
+            for (Eigen::Index t = 0; t < all; ++t) {
+                if (sounding(t, k) < soloLoud || sounding(t, k) < soloAlone * soundingAll(t)) continue;
+                const double rest = told(t) - parts(t, k), left = track(t) - rest;
+                heard += track(t);
+                others += rest;
+                constexpr double deepest = 0.01; // of the track: the others may be told as more than all of it
+                if (parts(t, k) > 0.0 && track(t) > 0.0)
+                    differences.push_back(decibelsOfPower(std::max(left, deepest * track(t)) / parts(t, k)));
+            }
+            if (differences.size() < soloWindows || others > soloOthers * heard) continue;
+            std::sort(differences.begin(), differences.end());
+            const double low = differences[differences.size() / 4], high = differences[differences.size() * 3 / 4];
+            if (low < contradictionDb && high > -contradictionDb) continue;
+            reading.level = reading.levelLowMid = std::nullopt;
+            reading.levelByThirdOctave.assign(bands, std::nullopt);
+            reading.whyNoLevel = Untold::waysDisagree;
+        }
+    }
 }
 
 void SpillReader::tellPresence() {

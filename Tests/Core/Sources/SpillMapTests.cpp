@@ -209,6 +209,24 @@ TEST_CASE("two sources that only ever sound together are not told apart in each 
     CHECK(at(map, 2, 0).level->value == Approx(-20).margin(1.0));
 }
 
+TEST_CASE("a level that is another while the source plays alone is not told") {
+    // A microphone that is opened only while the others pause hears the first player there alone.
+    const auto first = player(1);
+    auto second = sum(player(2), hiss(4), 0.3), opened = first;
+    for (std::size_t n = 0; n < first.size(); ++n) {
+        const bool pause = n / static_cast<std::size_t>(2.5 * rate) % 6 == 5;
+        if (pause) second[n] = 0.0f;
+        opened[n] *= pause ? 1.0f : 0.02f;
+    }
+    const auto map = mapOf(measured({mixed({{first}, {second, -14, 60}}, 10), mixed({{second}, {first, -12, 50}}, 11),
+                                     mixed({{opened}, {second, -6, 80}}, 12)}),
+                           {{0}, {1}});
+    CHECK(at(map, 0, 2).whyNoLevel == Untold::waysDisagree);
+    CHECK_FALSE(at(map, 0, 2).level);
+    CHECK(at(map, 0, 1).level->value == Approx(-12).margin(0.5));
+    CHECK(at(map, 1, 2).level->value == Approx(-6).margin(0.5));
+}
+
 TEST_CASE("a source that a track does not hold has no level there, and no arrival") {
     const auto first = player(1), second = player(2);
     const auto map = mapOf(measured({mixed({{first}}, 10), mixed({{second}, {first, -12, 50}}, 11)}), {{0}, {1}});
