@@ -166,9 +166,14 @@ std::vector<std::pair<std::string, bool>> findings(const Controller& controller)
             std::string by = helper.flip ? "flipped" : "";
             if (helper.nudge)
                 by += std::string(by.empty() ? "" : " and ") + "nudged " + nudgeText(*helper.nudge) + " ms";
-            if (!by.empty()) text += ", " + signedAmount(helper.gainLinedUp.value, 1) + " dB " + by;
+            if (const auto tone = toneInWords(*m, helper); !tone.empty()) text += "; tone " + tone;
+            if (!by.empty()) text += "; " + signedAmount(helper.gainLinedUp.value, 1) + " dB " + by;
             lines.emplace_back(text, false);
         }
+    }
+    if (const auto open = unexplainedInWords(*m); !open.empty()) {
+        lines.emplace_back("without a close track", true);
+        lines.emplace_back(open.front(), false);
     }
     if (const auto spacing = spacingInWords(*m); !spacing.empty()) {
         lines.emplace_back("spacing", true);

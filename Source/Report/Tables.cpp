@@ -191,8 +191,8 @@ std::string orderTable(const Measurement& m) {
 /// For each source the three microphones that could help its close track most.
 std::string rescueTable(const Measurement& m) {
     constexpr std::size_t most = 3;
-    Table table({"source", "also heard in", "level dB", "leads in", "adds dB", "lined up dB", "by"},
-                {true, true, false, false, false, false, true});
+    Table table({"source", "also heard in", "level dB", "leads in", "adds dB", "lined up dB", "by", "tone against it"},
+                {true, true, false, false, false, false, true, true});
     for (std::size_t k = 0; k < m.sources->names.size(); ++k) {
         const auto helpers = rescueFor(m, static_cast<int>(k));
         for (std::size_t h = 0; h < std::min(most, helpers.size()); ++h) {
@@ -203,7 +203,7 @@ std::string rescueTable(const Measurement& m) {
                       " ms";
             table.add({h == 0 ? m.sources->names[k] : "", m.tracks[static_cast<std::size_t>(helper.track)].name,
                        decibels(helper.level), percent(helper.bandwidth), fixed(helper.gain.value, 1, true),
-                       fixed(helper.gainLinedUp.value, 1, true), by});
+                       fixed(helper.gainLinedUp.value, 1, true), by, toneInWords(m, helper)});
         }
     }
     return table.text();
@@ -232,6 +232,8 @@ std::string sourcesTables(const Measurement& m) {
         out += "\nclose track or not is unsure of: " + names + " (--save-sources writes the list; mend it, give it " +
                "back with --sources)\n";
     }
+    for (const auto& line : unexplainedInWords(m))
+        out += "\n" + line + "\n";
     out += "\n" + leadsInWords(m);
     out += "\norder of entry, most spill first:\n" + orderTable(m);
     out += "\nwho can help whose close track:\n" + rescueTable(m);

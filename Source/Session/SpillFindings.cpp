@@ -12,6 +12,7 @@ namespace {
 
 constexpr double broughtShare = 0.01;
 constexpr std::size_t broughtNamed = 3;
+constexpr double worthALine = 0.2; // of a track's energy
 constexpr double matters = 0.05;   // of a track's energy
 constexpr double openShare = 0.02; // of it may be another source's: no share of its own is told
 /// A third octave holds a source's sound where it is within this of the loudest one.
@@ -140,6 +141,47 @@ std::vector<Rescuer> rescueFor(const Measurement& m, int source) {
         return a.level.value_or(Decibels(-1e9)) > b.level.value_or(Decibels(-1e9));
     });
     return helpers;
+}
+
+std::string toneInWords(const Measurement& m, const Rescuer& rescuer) {
+    struct Part {
+        const char* name;
+        double highestHz;
+        double sum = 0.0;
+        int count = 0;
+    };
+    Part parts[] = {{"lows", 350.0}, {"mids", 2200.0}, {"highs", 1e9}};
+    const auto& centres = m.sources->map.centres;
+    for (std::size_t b = 0; b < rescuer.tone.size(); ++b)
+        if (rescuer.tone[b]) {
+            auto& part = *std::find_if(std::begin(parts), std::end(parts),
+                                       [&](const Part& p) { return centres[b].value < p.highestHz; });
+            part.sum += rescuer.tone[b]->value;
+            ++part.count;
+        }
+    std::string words;
+    for (const auto& part : parts) {
+        if (part.count == 0) continue;
+        char figure[48];
+        std::snprintf(figure, sizeof figure, "%s%s %+.0f", words.empty() ? "" : ", ", part.name, part.sum / part.count);
+        words += figure;
+    }
+    return words.empty() ? words : words + " dB";
+}
+
+std::vector<std::string> unexplainedInWords(const Measurement& m) {
+    if (!m.sources || m.sources->map.readings.empty()) return {};
+    std::string tracks;
+    for (const int track : m.usable) {
+        const double share = m.sources->map.unexplained[static_cast<std::size_t>(track)];
+        if (!(share >= worthALine)) continue;
+        char figure[32];
+        std::snprintf(figure, sizeof figure, " %.0f %%", 100.0 * share);
+        tracks += (tracks.empty() ? "" : ", ") + trackName(m, track) + figure;
+    }
+    if (tracks.empty()) return {};
+    return {"no source explains this much of " + tracks +
+            ": somebody plays who has no close track; let the track that hears him best stand for him"};
 }
 
 std::vector<HeardApart> heardApart(const Measurement& m) {

@@ -51,6 +51,10 @@ struct Rescuer {
 /// then by level. The source is one of the measurement's.
 std::vector<Rescuer> rescueFor(const Measurement& measurement, int source);
 
+/// The tone in three figures: "lows +2, mids +0, highs -4 dB" (100-315, 400-2000, 2500-8000 Hz), each the mean of what
+/// is told; empty where nothing is.
+std::string toneInWords(const Measurement& measurement, const Rescuer& rescuer);
+
 /// A source that reaches a track so late that it is heard as wash, not as part of one band.
 struct HeardApart {
     int source = 0;
@@ -81,6 +85,10 @@ std::vector<TooNear> tooNear(const Measurement& measurement);
 
 /// Both of these in lines for people, a line a track, the loudest first.
 std::vector<std::string> spacingInWords(const Measurement& measurement);
+
+/// Which tracks hold much that no source explains, in one line for people, or none: somebody plays who has no close
+/// track. A fifth of a track's energy is worth the line.
+std::vector<std::string> unexplainedInWords(const Measurement& measurement);
 
 /// Why a value is not told, for people: "always plays with another source".
 const char* untoldInWords(Untold why);

@@ -59,6 +59,27 @@ TEST_CASE("who can help a close track is ranked, with the flip and the nudge tha
     REQUIRE(out.level);
     for (const auto& tone : out.tone)
         if (tone) CHECK(std::abs(tone->value) < 0.5); // flat: no filter was between
+    auto words = toneInWords(band.measured, out);
+    std::replace(words.begin(), words.end(), '-', '+'); // of a zero
+    CHECK(words == "lows +0, mids +0, highs +0 dB");
+    auto dull = out;
+    for (std::size_t b = 0; b < dull.tone.size(); ++b)
+        dull.tone[b] =
+            band.measured.sources->map.centres[b].value > 2400.0 ? std::optional(Decibels(-6.0)) : std::nullopt;
+    CHECK(toneInWords(band.measured, dull) == "highs -6 dB");
+}
+
+TEST_CASE("a player without a close track is missed, and said to be") {
+    HeardBand band;
+    CHECK(unexplainedInWords(band.measured).empty());
+    const auto missing = band.hear(SourceList{{{"kick", {"kick in", "kick out"}}}});
+    const auto lines = unexplainedInWords(missing);
+    REQUIRE(lines.size() == 1);
+    INFO(lines.front());
+    CHECK(holds(lines.front(), "trumpet "));
+    CHECK(holds(lines.front(), "ride "));
+    CHECK(holds(lines.front(), "somebody plays who has no close track"));
+    CHECK_FALSE(holds(lines.front(), "kick in"));
 }
 
 TEST_CASE("microphones that hear a neighbour too loud, or wash, are named") {
