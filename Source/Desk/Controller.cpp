@@ -151,6 +151,8 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     whole = loop = focus = Reading();
     asMeasured.reset();
     listed.reset();
+    hearing = 0;
+    focusWanted.reset();
     chosenColumn = -1;
     loopWanted = false;
     loopFrom = Seconds(0.0);
@@ -449,17 +451,22 @@ std::filesystem::path Controller::choicesFile() const {
 
 void Controller::startHearing() {
     if (!asMeasured) return;
-    sourceWork.start([this, source = asMeasured, list = listed](const Watch& watch) -> Background::Finish {
-        auto heard = hearSources(*source, list, sourceWorkers, watch);
-        const auto wanted = [this, source] { return whole.of && whole.of->spectra == source->spectra; };
-        if (!heard)
-            return [this, wanted, fault = heard.fault()] {
-                if (wanted() && fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
+    hearing = ++hearings;
+    sourceWork.start(
+        [this, time = hearing, source = asMeasured, list = listed](const Watch& watch) -> Background::Finish {
+            auto heard = hearSources(*source, list, sourceWorkers, watch);
+            const auto wanted = [this, source, time] {
+                if (hearing == time) hearing = 0;
+                return whole.of && whole.of->spectra == source->spectra;
             };
-        return [this, wanted, measurement = std::make_shared<const Measurement>(std::move(*heard))] {
-            if (wanted()) becomeHeard(measurement);
-        };
-    });
+            if (!heard)
+                return [this, wanted, fault = heard.fault()] {
+                    if (wanted() && fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
+                };
+            return [this, wanted, measurement = std::make_shared<const Measurement>(std::move(*heard))] {
+                if (wanted()) becomeHeard(measurement);
+            };
+        });
     tell(sourcesChanged);
 }
 
@@ -491,6 +498,8 @@ std::optional<std::string> Controller::focusName() const {
 }
 
 void Controller::leaveFocus() {
+    if (focusWanted && !hearing) sourceWork.cancel();
+    focusWanted.reset();
     if (!focus.of) return;
     focus = Reading();
     refreshNow();
@@ -500,9 +509,11 @@ void Controller::leaveFocus() {
 
 void Controller::setFocus(std::optional<int> source) {
     if (!source) return leaveFocus();
-    if (*source < 0 || *source >= sourceCount() || hearingSources()) return;
+    if (*source < 0 || *source >= sourceCount()) return;
+    if (hearing) return say("The sources are still being heard.");
     if (loopWanted) toggleReadLoop();
     chooseSource(*source);
+    focusWanted = source;
     sourceWork.start([this, of = whole.of, wanted = *source](const Watch& watch) -> Background::Finish {
         auto found = focusOn(*of, wanted, sourceWorkers, watch);
         if (!found)
@@ -510,7 +521,7 @@ void Controller::setFocus(std::optional<int> source) {
                 if (fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
             };
         return [this, of, measurement = std::make_shared<const Measurement>(std::move(*found))] {
-            if (whole.of != of || loopWanted) return;
+            if (whole.of != of || focusWanted != measurement->focus) return;
             focus = Reading(measurement);
             refreshNow();
             refreshVersionGains();
@@ -521,7 +532,7 @@ void Controller::setFocus(std::optional<int> source) {
 }
 
 void Controller::focusNext() {
-    const int next = focused() ? *focused() + 1 : 0;
+    const int next = focusWanted ? *focusWanted + 1 : 0;
     setFocus(next < sourceCount() ? std::optional(next) : std::nullopt);
 }
 

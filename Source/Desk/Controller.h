@@ -234,7 +234,7 @@ private:
     void becomeHeard(std::shared_ptr<const Measurement> withSources);
     std::optional<std::string> focusName() const;
     std::filesystem::path choicesFile() const; ///< Of this folder; empty: nothing is kept.
-    void leaveFocus();
+    void leaveFocus();                         ///< Or what is on its way to it.
     void readFrom(Reading moments);
 
     void notify(Notice notice);
@@ -265,6 +265,8 @@ private:
     Reading whole, loop, focus; ///< The last two hold nothing while the whole is read; one of them at most does.
     std::shared_ptr<const Measurement> asMeasured; ///< Before its sources were heard.
     std::optional<SourceList> listed;              ///< What the user says of the sources; none: guessed.
+    int hearing = 0, hearings = 0;  ///< The sources themselves, anew: which time, 0: not now. No focus meanwhile.
+    std::optional<int> focusWanted; ///< As asked for; the readings may be on their way.
     int chosenColumn = -1;
     bool loopWanted = false;
     Seconds loopFrom, loopTo;

@@ -153,8 +153,12 @@ TEST_CASE("in focus every reading is that of one source, proposals too, until it
     CHECK(words::versionProof(controller, VersionKind::flips) == "other source: P again");
     CHECK(controller.reading(trumpetTrack, rideTrack)->coherence == whole.coherence);
 
+    CHECK(window.typed('x')); // quickly on to the second one: the newest wins
     CHECK(window.typed('x'));
-    REQUIRE(waitFor(controller, [&] { return controller.focused().has_value(); }));
+    REQUIRE(waitFor(controller, [&] { return !controller.hearingSources(); }));
+    CHECK(controller.focused() == trumpet);
+    controller.setFocus(kick);
+    REQUIRE(waitFor(controller, [&] { return !controller.hearingSources(); }));
     CHECK(controller.focused() == kick);
     CHECK(window.typed('r')); // the loop takes the focus's place
     CHECK_FALSE(controller.focused());
