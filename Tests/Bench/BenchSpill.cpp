@@ -22,6 +22,10 @@
 #include <string>
 #include <vector>
 
+#if defined(__GLIBC__)
+#include <malloc.h>
+#endif
+
 using namespace spillwright;
 using namespace spillwright::bench;
 
@@ -108,20 +112,21 @@ struct Score {
 };
 
 void printHead() {
-    std::printf("| | near: told %% | median | 90 %% | mean | to 25 dB: told %% | median | 90 %% | mean | low-mid near: "
-                "median | 90 %% | third octaves: median | 90 %% | spill: 90 %%, points | arrival in 1 sample, %% of | "
-                "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | contradicted | s |\n"
-                "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
+    std::printf(
+        "| | near: told %% | median | 90 %% | mean | to 25 dB: told %% | median | 90 %% | mean | low-mid near: "
+        "median | 90 %% | third octaves: median | 90 %% | spill: median | 90 %%, points | arrival in 1 sample, %% of | "
+        "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | contradicted | s |\n"
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
 }
 
 void printRow(const std::string& name, const Score& s) {
-    std::printf("| %s | %.0f | %.2f | %.2f | %+.2f | %.0f | %.2f | %.2f | %+.2f | %.2f | %.2f | %.2f | %.2f | %.1f | "
-                "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %d | %.2f |\n",
-                name.c_str(), s.toldNear.percent(), s.near.at(0.5), s.near.at(0.9), s.near.mean(), s.toldFar.percent(),
-                s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9),
-                s.thirds.at(0.5), s.thirds.at(0.9), s.spill.at(0.9), s.arrival.percent(), s.arrival.all,
-                s.withinTenth.percent(), s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all,
-                s.contradicted.some, s.seconds);
+    std::printf(
+        "| %s | %.0f | %.2f | %.2f | %+.2f | %.0f | %.2f | %.2f | %+.2f | %.2f | %.2f | %.2f | %.2f | %.1f | %.1f | "
+        "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %d | %.2f |\n",
+        name.c_str(), s.toldNear.percent(), s.near.at(0.5), s.near.at(0.9), s.near.mean(), s.toldFar.percent(),
+        s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9), s.thirds.at(0.5),
+        s.thirds.at(0.9), s.spill.at(0.5), s.spill.at(0.9), s.arrival.percent(), s.arrival.all, s.withinTenth.percent(),
+        s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all, s.contradicted.some, s.seconds);
 }
 
 /// details: each reading that is off is printed.
@@ -195,8 +200,12 @@ SourcePlan truePlan(const SpillScene& scene) {
     return plan;
 }
 
-/// What the process has at most held in memory since the last time this was asked for; 0 where it cannot be told.
+/// What the process has at most held in memory since the last time this was asked for; 0 where it cannot be told. What
+/// was freed before is given back to the system, so that it does not hide what is taken next.
 double peakMebibytes() {
+#if defined(__GLIBC__)
+    malloc_trim(0);
+#endif
     std::ifstream status("/proc/self/status");
     double kibibytes = 0.0;
     for (std::string line; std::getline(status, line);)

@@ -78,6 +78,9 @@ struct Moments {
 /// of its third-octave powers (Fevotte & Idier, Neural Computation 23(9), 2011), each source as it sounds and as it
 /// sounded a window before: reverberation.
 ///
+/// A source that has no sound of its own in a third octave is none there: its powers are 0, and its close track counts
+/// as a room track. Of two that are always together neither has a share in the other's close track.
+///
 /// An arrival is told where the response from the close track has a leading peak: nothing that comes more than 0.6 ms
 /// before it has more than 0.4 of its height (0.25 where the source is more than 15 dB below the track), and nothing
 /// near it has more than 0.6 of it with the other sign.
@@ -85,7 +88,7 @@ struct Moments {
 /// usableTracks: in the order in which the readings are wanted; tracks of the plan that are not among them are left out
 /// of it. `options`: the band of the coherence, and how late an arrival may be. Spectra without single windows
 /// (restrictedTo) and a plan that names no usable track give a map without readings.
-/// Same bytes for any number of workers. 24 tracks and 4 minutes on two cores: 8 sources about 1 s, 18 about 6 s.
+/// Same bytes for any number of workers. 24 tracks and 4 minutes on two cores: 8 sources about 1 s, 18 about 4 s.
 /// Faults: a stop that was asked for, too little memory.
 Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& plan, std::span<const int> usableTracks,
                               const ReadingOptions& options, Workers& workers, const Watch& watch);
