@@ -169,12 +169,14 @@ Result<Measurement> hearSources(const Measurement& m, const std::optional<Source
         return std::move(with);
     };
     const double wanted = averagesPerSource * static_cast<double>(plan.sources.size());
-    if (m.spectra->effectiveAverages() < wanted) {
+    if (plan.sources.size() > 1 && m.spectra->effectiveAverages() < wanted) {
         const double length = static_cast<double>(m.spectra->to() - m.spectra->from()) / m.spectra->sampleRate();
         const double seconds = length * wanted / std::max(1.0, m.spectra->effectiveAverages());
-        with.warnings.push_back(m.folder + ": too short to tell " + std::to_string(plan.sources.size()) +
-                                " sources apart; choose a stretch of " + std::to_string(std::lround(seconds) + 1) +
-                                " s or more");
+        const bool told = m.spectra->windows() == 0 || m.spectra->windowShortened(); // that it is short
+        if (!told)
+            with.warnings.push_back(m.folder + ": too short to tell " + std::to_string(plan.sources.size()) +
+                                    " sources apart; choose a stretch of " + std::to_string(std::lround(seconds) + 1) +
+                                    " s or more");
         heard.map.plan = std::move(plan);
         return finish();
     }

@@ -386,7 +386,7 @@ TEST_CASE("recordings at the edge of what can be measured are measured, with one
         {"128 tracks", 48000, many, {}, ""},
     };
     for (const auto& edge : edges) {
-        TemporaryFolder folder;
+        TemporaryFolder folder; // one player in each, whom all tracks hear
         for (std::size_t k = 0; k < edge.tracks.size(); ++k) {
             const auto number = std::to_string(k);
             writeWav(folder / (std::string(3 - number.size(), '0') + number + " t" + number + ".wav"), edge.tracks[k],
