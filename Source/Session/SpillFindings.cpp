@@ -14,7 +14,6 @@ constexpr double broughtShare = 0.01;
 constexpr std::size_t broughtNamed = 3;
 constexpr double worthALine = 0.2; // of a track's energy
 constexpr double matters = 0.05;   // of a track's energy
-constexpr double openShare = 0.02; // of it may be another source's: no share of its own is told
 /// A third octave holds a source's sound where it is within this of the loudest one.
 constexpr double soundWithinDb = 30.0;
 
@@ -62,15 +61,7 @@ double gainOfSum(const SpillMap& map, const SpillReading& reading, double binWid
 
 std::optional<double> spillShareOf(const Measurement& m, int track) {
     if (!m.sources || m.sources->map.readings.empty()) return std::nullopt;
-    const auto& map = m.sources->map;
-    const double share = map.spillShare[static_cast<std::size_t>(track)];
-    if (!std::isfinite(share)) return std::nullopt;
-    if (sourceOf(map.plan, track))
-        for (const auto& reading : map.readings)
-            if (reading.track == track && reading.whyNoLevel == Untold::alwaysTogether &&
-                reading.shareOfTrack >= openShare)
-                return std::nullopt;
-    return share;
+    return m.sources->map.toldSpillShare(track);
 }
 
 std::vector<Entry> orderOfEntry(const Measurement& m) {

@@ -12,7 +12,7 @@ namespace spillwright {
 // preamplifier gains included, faders not.
 
 /// Of the track's energy, what is not its own source, 0..1. nullopt: the track takes no part, there is no map, or its
-/// source always plays with another one that may make up 2 % of it, so that it cannot be told.
+/// source always plays with another one, so that it cannot be told.
 std::optional<double> spillShareOf(const Measurement& measurement, int track);
 
 /// A track in the order of entry: the one that brings most of other instruments goes in first.

@@ -87,6 +87,7 @@ struct Score {
     Count toldNear, toldFar;
     Errors thirds;                        ///< Levels in a third octave, dB, as far as they are told.
     Errors spill;                         ///< Points of a hundred, tracks with a source of their own.
+    Count toldSpill, spillWithin2;        ///< Of those tracks; and of these, within 2 points.
     Count arrival, withinTenth, polarity; ///< Right among claimed.
     Count contradicted;                   ///< Of all levels to 25 dB: not told because two ways disagree.
     Count clear;                          ///< Claimed of the clear pairs.
@@ -101,6 +102,8 @@ struct Score {
         toldFar.add(o.toldFar);
         thirds.add(o.thirds);
         spill.add(o.spill);
+        toldSpill.add(o.toldSpill);
+        spillWithin2.add(o.spillWithin2);
         arrival.add(o.arrival);
         withinTenth.add(o.withinTenth);
         polarity.add(o.polarity);
@@ -112,21 +115,23 @@ struct Score {
 };
 
 void printHead() {
-    std::printf(
-        "| | near: told %% | median | 90 %% | mean | to 25 dB: told %% | median | 90 %% | mean | low-mid near: "
-        "median | 90 %% | third octaves: median | 90 %% | spill: median | 90 %%, points | arrival in 1 sample, %% of | "
-        "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | contradicted | s |\n"
-        "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
+    std::printf("| | near: told %% | median | 90 %% | mean | to 25 dB: told %% | median | 90 %% | mean | low-mid near: "
+                "median | 90 %% | third octaves: median | 90 %% | spill: told %% | median | 90 %%, points | within 2, "
+                "%% | arrival in 1 sample, %% of | "
+                "in 0.1 ms | polarity | in 3 deviations | claimed of the clear, %% of | contradicted | s |\n"
+                "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
 }
 
 void printRow(const std::string& name, const Score& s) {
-    std::printf(
-        "| %s | %.0f | %.2f | %.2f | %+.2f | %.0f | %.2f | %.2f | %+.2f | %.2f | %.2f | %.2f | %.2f | %.1f | %.1f | "
-        "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %d | %.2f |\n",
-        name.c_str(), s.toldNear.percent(), s.near.at(0.5), s.near.at(0.9), s.near.mean(), s.toldFar.percent(),
-        s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9), s.thirds.at(0.5),
-        s.thirds.at(0.9), s.spill.at(0.5), s.spill.at(0.9), s.arrival.percent(), s.arrival.all, s.withinTenth.percent(),
-        s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all, s.contradicted.some, s.seconds);
+    std::printf("| %s | %.0f | %.2f | %.2f | %+.2f | %.0f | %.2f | %.2f | %+.2f | %.2f | %.2f | %.2f | %.2f | %.0f | "
+                "%.1f | %.1f | %.0f | "
+                "%.1f of %d | %.1f | %.1f | %.1f | %.0f of %d | %d | %.2f |\n",
+                name.c_str(), s.toldNear.percent(), s.near.at(0.5), s.near.at(0.9), s.near.mean(), s.toldFar.percent(),
+                s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9),
+                s.thirds.at(0.5), s.thirds.at(0.9), s.toldSpill.percent(), s.spill.at(0.5), s.spill.at(0.9),
+                s.spillWithin2.percent(), s.arrival.percent(), s.arrival.all, s.withinTenth.percent(),
+                s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all, s.contradicted.some,
+                s.seconds);
 }
 
 /// details: each reading that is off is printed.
@@ -143,9 +148,11 @@ Score judge(const SpillScene& scene, const SpillMap& map, bool details) {
         const auto own = scene.closeTo(reading.track);
         if (own == source && !judged[static_cast<std::size_t>(reading.track)]) {
             judged[static_cast<std::size_t>(reading.track)] = true;
-            const double error = 100.0 * (map.spillShare[static_cast<std::size_t>(reading.track)] -
-                                          (1.0 - scene.shareOfTrack(*source, reading.track)));
-            score.spill.add(error);
+            const auto told = map.toldSpillShare(reading.track);
+            score.toldSpill.add(told.has_value());
+            const double error = told ? 100.0 * (*told - (1.0 - scene.shareOfTrack(*source, reading.track))) : 0.0;
+            if (told) score.spill.add(error);
+            if (told) score.spillWithin2.add(std::abs(error) <= 2.0);
             if (details && std::abs(error) > 2.0)
                 std::printf("    spill in %s (%.1f %%): off by %.1f points\n",
                             scene.tracks[static_cast<std::size_t>(reading.track)].name.c_str(),

@@ -135,18 +135,19 @@ public:
 private:
     /// Of one third octave; powers are sums over its bins, means over all windows unless they are told of one.
     struct OfBand {
-        std::vector<std::size_t> present; ///< Sources that have sound here, ascending.
-        std::vector<std::size_t> others;  ///< Places of the tracks from which none of them is told.
-        std::vector<double> tracks;       ///< [place among the tracks]
-        std::vector<double> sources;      ///< In their close tracks; 0 of those that are not present.
-        std::vector<double> coherent;     ///< [reading] What the response gives, scatter taken out.
-        std::vector<double> variance;     ///< [reading] Of it.
-        std::vector<double> modelled;     ///< [reading] What the power model adds.
-        std::vector<double> late;         ///< [reading] Of that, what sounded a window before.
-        std::vector<double> residue;      ///< [place among the others] What the regression leaves.
-        Eigen::ArrayXXf demixed;          ///< [kept window][source]
-        Eigen::ArrayXXf left;             ///< [kept window][place among the others]
-        Eigen::ArrayXXf moments;          ///< [window][source]
+        std::vector<std::size_t> present;    ///< Sources that have sound here, ascending.
+        std::vector<std::size_t> others;     ///< Places of the tracks from which none of them is told.
+        std::vector<double> tracks;          ///< [place among the tracks]
+        std::vector<double> sources;         ///< In their close tracks; 0 of those that are not present.
+        std::vector<double> coherent;        ///< [reading] What the response gives, scatter taken out.
+        std::vector<double> variance;        ///< [reading] Of it.
+        std::vector<double> modelled;        ///< [reading] What the power model adds.
+        std::vector<double> late;            ///< [reading] Of that, what sounded a window before.
+        std::vector<double> residue;         ///< [place among the others] What the regression leaves.
+        bool reverberationGivenBack = false; ///< Tracks that are nobody's told how much of it there is.
+        Eigen::ArrayXXf demixed;             ///< [kept window][source]
+        Eigen::ArrayXXf left;                ///< [kept window][place among the others]
+        Eigen::ArrayXXf moments;             ///< [window][source]
 
         double all(std::size_t reading) const { return std::max(0.0, coherent[reading]) + modelled[reading]; }
     };
@@ -208,6 +209,7 @@ private:
     bool together(std::size_t source, std::size_t other) const;
     void findTogether();
     void tellShares();
+    double ownShare(std::size_t source, std::size_t place) const;
     void tellLevels();
     void compareWithSolos();
     void tellPresence();
@@ -560,6 +562,7 @@ void SpillReader::giveBackReverberation(std::size_t band) {
         }
     }
     if (!(coherent > 0.0)) return;
+    of.reverberationGivenBack = true;
     const double part = std::min(mostReverberation, late / coherent);
     std::vector<double> taken(closeTracks.size(), 0.0);
     for (const auto own : of.present)
@@ -649,6 +652,27 @@ void SpillReader::findTogether() {
         }
 }
 
+/// Of a track that has a source of its own, what that source is, once the parts of all sources are made to add up to
+/// the track. What was told apart is not quite without correlation, so that its powers alone do not: what they miss, or
+/// are too much, belongs to each source by its part; but where no track told how much reverberation there is, it is
+/// rather the others', which reverberate more than the own source does. Where its own source was left out, a close
+/// track holds what the others leave of it all the same: nobody else is as near.
+double SpillReader::ownShare(std::size_t source, std::size_t place) const {
+    double track = 0.0, own = 0.0;
+    for (const auto& of : ofBands) {
+        track += of.tracks[place];
+        double others = 0.0;
+        for (std::size_t k = 0; k < closeTracks.size(); ++k)
+            if (k != source) others += of.all(readingAt(k, place));
+        if (const double part = of.all(readingAt(source, place)); part > 0.0)
+            own += of.reverberationGivenBack ? of.tracks[place] * part / (part + others)
+                                             : std::min(part, of.tracks[place]);
+        else
+            own += std::max(0.0, of.tracks[place] - others);
+    }
+    return track > 0.0 ? own / track : 0.0;
+}
+
 void SpillReader::tellShares() {
     map.shareByThirdOctave.assign(map.readings.size(), std::vector<double>(bands, 0.0));
     map.powerByThirdOctave.assign(closeTracks.size(), std::vector<double>(bands, 0.0));
@@ -676,7 +700,7 @@ void SpillReader::tellShares() {
             map.readings[reading].shareOfTrack = share;
             explained += share;
             const auto& own = map.plan.sources[k].closeTracks;
-            if (std::find(own.begin(), own.end(), tracks[m]) != own.end()) spill = 1.0 - share;
+            if (std::find(own.begin(), own.end(), tracks[m]) != own.end()) spill = 1.0 - ownShare(k, m);
         }
         map.unexplained[static_cast<std::size_t>(tracks[m])] = std::clamp(1.0 - explained, 0.0, 1.0);
     }
@@ -869,6 +893,19 @@ const SpillReading* SpillMap::reading(int source, int track) const {
         return reading.source == source && reading.track == track;
     });
     return at != readings.end() ? &*at : nullptr;
+}
+
+std::optional<double> SpillMap::toldSpillShare(int track) const {
+    if (track < 0 || track >= std::ssize(spillShare)) return std::nullopt;
+    const auto place = static_cast<std::size_t>(track);
+    if (!std::isfinite(spillShare[place])) return std::nullopt;
+    for (const auto& source : plan.sources) {
+        const auto& close = source.closeTracks;
+        if (std::find(close.begin(), close.end(), track) == close.end()) continue;
+        for (const auto& one : readings)
+            if (one.track == close.front() && one.whyNoLevel == Untold::alwaysTogether) return std::nullopt;
+    }
+    return spillShare[place];
 }
 
 Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& plan, std::span<const int> usableTracks,

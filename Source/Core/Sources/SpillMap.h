@@ -44,7 +44,10 @@ struct SpillMap {
     std::vector<Hertz> centres;         ///< Third octaves, 100 Hz to 8 kHz (nominal).
     std::vector<SpillReading> readings; ///< Source by source, each with every usable track in order.
     std::vector<double> spillShare;     ///< [track of the recording] Of its energy, what is not its own source: 0..1;
-                                        ///< 1 of a track that has no own; NaN of one that is not usable.
+                                        ///< 1 of a track that has no own; NaN of one that is not usable. What the
+                                        ///< parts of all sources miss of a third octave, or are more than it, is
+                                        ///< shared out by those parts if there are tracks that are nobody's, else it
+                                        ///< is spill; where no own source was found, it is the own.
     std::vector<double> unexplained;    ///< [track of the recording] Of its energy, what no source explains: 0..1.
     std::vector<Seconds> times;         ///< Middle of each window that presence is told of.
     std::vector<std::vector<float>> presence; ///< [source][time] dB against its own mean.
@@ -62,6 +65,9 @@ struct SpillMap {
 
     /// Readings come source by source; nullptr of a track that is not usable.
     const SpillReading* reading(int source, int track) const;
+    /// spillShare, unless it cannot be told: nullopt of a track that is not usable or not of the recording, and of one
+    /// whose own source is always together with another, for nothing tells how much of that one is in it.
+    std::optional<double> toldSpillShare(int track) const;
 };
 
 /// A span of the recording.

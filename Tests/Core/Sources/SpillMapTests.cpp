@@ -176,6 +176,52 @@ TEST_CASE("the spill of a track is what is not its own player, and all of a room
     CHECK(map.unexplained[3] < 0.02);
 }
 
+TEST_CASE("parts are made to add up to a reverberant track where a room track tells of the reverberation") {
+    constexpr std::size_t players = 3, few = static_cast<std::size_t>(10.0 * rate);
+    std::vector<std::vector<float>> sounds;
+    for (std::size_t k = 0; k < players; ++k) {
+        sounds.push_back(player(k + 1));
+        sounds.back().resize(few);
+    }
+    Noise dice(5);
+    std::vector<std::vector<float>> tracks;
+    std::vector<double> spills;                  // the truth
+    for (std::size_t m = 0; m <= players; ++m) { // the last one is the room's
+        std::vector<Heard> own, others;
+        for (std::size_t k = 0; k < players; ++k) {
+            auto& parts = k == m ? own : others;
+            parts.push_back({sounds[k], k == m ? 0.0 : -10.0, k == m ? 0 : 30 + 17 * ((k + 3 * m) % 7)});
+            for (int echo = 0; echo < 15; ++echo) { // 60 dB in 0.4 s
+                const double later = 0.2 * dice.uniform();
+                parts.push_back({sounds[k], -22.0 - 150.0 * later, 200 + static_cast<std::size_t>(later * rate),
+                                 dice.uniform() < 0.5 ? -1.0 : 1.0});
+            }
+        }
+        const auto far = mixed(others, 30 + m);
+        const auto near = m < players ? mixed(own, 20 + m) : std::vector<float>(few);
+        spills.push_back(power(far) / (power(near) + power(far)));
+        tracks.push_back(sum(near, far));
+    }
+    const auto map = mapOf(measured(tracks), {{0}, {1}, {2}});
+    tracks.pop_back();
+    const auto without = mapOf(measured(tracks), {{0}, {1}, {2}});
+    for (std::size_t m = 0; m < players; ++m) {
+        const auto track = static_cast<int>(m);
+        REQUIRE(map.toldSpillShare(track));
+        const double told = *map.toldSpillShare(track), own = at(map, track, track).shareOfTrack;
+        double others = 0.0;
+        for (int k = 0; k < static_cast<int>(players); ++k)
+            if (k != track) others += at(map, k, track).shareOfTrack;
+        INFO("track " << m << ", spill " << spills[m] << ", told " << told << ", own " << own << ", others " << others);
+        CHECK(told == Approx(spills[m]).margin(0.03));
+        CHECK(map.unexplained[m] > 0.002);
+        CHECK(told > others);
+        CHECK(told == Approx(others / (own + others)).margin(0.1 * map.unexplained[m]));
+        // Nobody tells how much reverberation there is: what is missing may be the others'.
+        CHECK(without.spillShare[m] == Approx(1.0 - at(without, track, track).shareOfTrack).margin(1e-9));
+    }
+}
+
 TEST_CASE("sources that share no third octave are told apart exactly, though they only ever sound together") {
     const auto low = within(player(1, 7), 300, 650), middle = within(player(2, 7), 750, 1700),
                high = within(player(3, 7), 1900, 4300);
@@ -207,6 +253,10 @@ TEST_CASE("two sources that only ever sound together are not told apart in each 
     CHECK_FALSE(at(map, 0, 1).level);
     CHECK(at(map, 2, 0).whyNoLevel == Untold::told);
     CHECK(at(map, 2, 0).level->value == Approx(-20).margin(1.0));
+    CHECK_FALSE(map.toldSpillShare(0)); // what of it is the second's is open
+    CHECK_FALSE(map.toldSpillShare(1));
+    CHECK(map.toldSpillShare(2));
+    CHECK_FALSE(map.toldSpillShare(3)); // no such track
 }
 
 TEST_CASE("a level that is another while the source plays alone is not told") {
