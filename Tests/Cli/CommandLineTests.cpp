@@ -130,8 +130,8 @@ TEST_CASE("measure tells arrival, polarity and what is unrelated, in the fields 
         CHECK(track["clippedSamples"] == 0);
         CHECK(track["offset_dBFS"].is_null());
         CHECK(track["resampledFrom_Hz"].is_null());
-        CHECK(track["spillShare"].get<double>() >= 0.0);
-        CHECK(track["spillShare"].get<double>() <= 1.0);
+        CHECK(track.contains("spillShare"));
+        CHECK(track["spillShare"].is_null()); // steady noises are always together
     }
     CHECK(m["tracks"][0]["file"] == "01 a.wav");
     CHECK(m["tracks"][4]["level_dBFS"].get<double>() == Approx(-20.0).margin(0.05)); // rms 0.1 by construction
