@@ -38,8 +38,8 @@ for folder in "${folders[@]}"; do rm -f "$folder/tests.xml"; done
 trap report EXIT
 timed style style
 timed "building build" configure_and_build build
-timed "building build/address" configure_and_build build/address -DSPILLWRIGHT_SANITIZE=address
-timed "building build/thread" configure_and_build build/thread -DSPILLWRIGHT_SANITIZE=thread
+timed "building build/address" configure_and_build build/address -DSPILLWRIGHT_SANITIZE=address -- spillwright_tests
+timed "building build/thread" configure_and_build build/thread -DSPILLWRIGHT_SANITIZE=thread -- spillwright_tests
 
 # JACK remembers eight servers, the killed ones too. Where none runs, nothing is lost by forgetting them.
 pgrep -x 'jackd|jackdbus' >/dev/null || rm -f /dev/shm/jack-shm-registry
