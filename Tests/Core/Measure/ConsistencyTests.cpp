@@ -214,7 +214,7 @@ TEST_CASE("a polarity that turns the sign of its cycles is named") {
     CHECK(found.oddPolarities[0].second == 3);
 }
 
-TEST_CASE("the arrivals of one noisy source close, and the fit is nearer to the truth") {
+TEST_CASE("the arrivals of one noisy source close, and the fit is nearer to the truth", "[long]") {
     // Six tracks, white noise of a source and as much noise of their own: coherence 0.25, errors mostly of pairs.
     constexpr int tracks = 6, trials = 6;
     double measured = 0.0, fitted = 0.0, normalised = 0.0, count = 0.0;

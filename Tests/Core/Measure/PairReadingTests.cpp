@@ -126,7 +126,7 @@ TEST_CASE("the arrival stays inside the largest arrival, and reaches up to it") 
     CHECK(samplesOf(*far.arrival) == Approx(-2000.0).margin(0.02));
 }
 
-TEST_CASE("the same delay is read at every rate") {
+TEST_CASE("the same delay is read at every rate", "[long]") {
     for (const double atRate : {8000.0, 16000.0, 44100.0, 88200.0, 96000.0, 192000.0}) {
         const auto music = pinkNoise(static_cast<std::size_t>(atRate * 6), 6, atRate);
         const auto spectra = spectraOf({music, delayed(music, 0.5e-3 * atRate, -1.0)}, atRate);

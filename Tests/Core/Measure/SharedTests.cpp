@@ -206,7 +206,7 @@ TEST_CASE("an offset in both tracks is named, in one of them it is nothing in co
     CHECK(heard.related);
 }
 
-TEST_CASE("the very same faint noise in both tracks is a noise floor, not spill") {
+TEST_CASE("the very same faint noise in both tracks is a noise floor, not spill", "[long]") {
     const auto floor = whiteNoise(twentySeconds, 11, 1e-4); // -80 dBFS
     const auto band = [](std::uint64_t seed) {
         return filtered(pinkNoise(twentySeconds, seed, rate, 0.03), rate,
@@ -253,7 +253,7 @@ TEST_CASE("a copy, whole, scaled, upside down or late, is printed on both") {
     CHECK(readTwo(music, rounded).shared == Shared::printed);
 }
 
-TEST_CASE("a click printed on two tracks is named under unrelated music") {
+TEST_CASE("a click printed on two tracks is named under unrelated music", "[long]") {
     const auto click = clicks();
     const auto music = [](std::uint64_t seed) { return tune(seed, twentySeconds, 0.01); };
     for (const double lag : {0.0, 64.0}) {

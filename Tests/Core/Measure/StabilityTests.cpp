@@ -145,7 +145,7 @@ TEST_CASE("one microphone that was moved is named, with the time and the way") {
     }
 }
 
-TEST_CASE("a stereo pair on a clock of its own is named against six tracks") {
+TEST_CASE("a stereo pair on a clock of its own is named against six tracks", "[long]") {
     const Sound sound(60.0, 30);
     std::vector<std::vector<float>> audio;
     for (int k = 0; k < 8; ++k)

@@ -86,7 +86,7 @@ TEST_CASE("the search stands on a summit, and keeps to what may not move or flip
     }
 }
 
-TEST_CASE("the search is not below a hundred plain ascents") {
+TEST_CASE("the search is not below a hundred plain ascents", "[long]") {
     Workers workers(2);
     for (const std::uint64_t seed : {3, 4}) {
         const auto problem = randomProblem(10, 0.004, seed);

@@ -246,7 +246,7 @@ TEST_CASE("each change is worth what is lost without it") {
     }
 }
 
-TEST_CASE("planted delays are found again") {
+TEST_CASE("planted delays are found again", "[long]") {
     // A common source within reach: in phase everywhere, G near N less the noise's part.
     RandomStream random(8);
     for (const int n : {3, 8, 24}) {
@@ -301,7 +301,7 @@ TEST_CASE("nudges of less than a microsecond are none") {
         CHECK(change.track == 2);
 }
 
-TEST_CASE("with nudges it is never worse than flips alone, and nothing exceeds the bound") {
+TEST_CASE("with nudges it is never worse than flips alone, and nothing exceeds the bound", "[long]") {
     for (const std::uint64_t seed : {1, 2, 3, 4}) {
         const int n = 6;
         const auto model = manySources(n, 5, 0.006, seed, 12.0);
@@ -341,7 +341,7 @@ TEST_CASE("two tracks: the bound of flips with nudges is reached") {
     CHECK(best.upperBound - best.gain < 1e-5);
 }
 
-TEST_CASE("a two-track search agrees with a fine grid") {
+TEST_CASE("a two-track search agrees with a fine grid", "[long]") {
     const auto model = manySources(3, 4, 0.004, 21, 12.0);
     Constraints constraints;
     constraints.largestNudge = 0.002;
