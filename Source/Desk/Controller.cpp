@@ -149,11 +149,12 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     sourceWork.cancel();
     openRecording = std::move(recording);
     whole = loop = focus = Reading();
-    asMeasured.reset();
+    wholeHeard.reset();
     listed.reset();
     hearing = 0;
     focusWanted.reset();
     chosenColumn = -1;
+    leadingOfChosen.clear();
     loopWanted = false;
     loopFrom = Seconds(0.0);
     loopTo = Seconds(static_cast<double>(openRecording->length()) / openRecording->sampleRate());
@@ -189,7 +190,6 @@ void Controller::startMeasuring() {
         return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
             currentTask = Task::none;
             whole = Reading(measurement);
-            asMeasured = measurement;
             if (isNew)
                 keepWork.start([this, source, spectra = measurement->spectra](const Watch&) -> Background::Finish {
                     spectraCache.keep(*source, *spectra);
@@ -355,7 +355,7 @@ std::optional<double> Controller::gainNowDb() const {
 
 Remarks Controller::remarks() const {
     Remarks remarks;
-    if (whole.of) remarks.recording = whole.of->warnings;
+    if (whole.of) remarks.recording = wholeHeard ? wholeHeard->warnings : whole.of->warnings;
     if (loop.of) remarks.loop = loop.of->warnings;
     if (focus.of) remarks.focus = focus.of->warnings;
     return remarks;
@@ -403,7 +403,7 @@ void Controller::startReadingLoop() {
     loopWork.start([this, source = whole.of, from = loopFrom, to = loopTo](const Watch& watch) -> Background::Finish {
         auto found = readStretches(*source, from, to, loopWorkers, watch);
         const auto wanted = [this, source, from, to] {
-            return loopWanted && whole.of && whole.of->spectra == source->spectra && from == loopFrom && to == loopTo;
+            return loopWanted && whole.of == source && from == loopFrom && to == loopTo;
         };
         if (!found)
             return [this, wanted, fault = found.fault()] {
@@ -450,14 +450,14 @@ std::filesystem::path Controller::choicesFile() const {
 }
 
 void Controller::startHearing() {
-    if (!asMeasured) return;
+    if (!whole.of) return;
     hearing = ++hearings;
     sourceWork.start(
-        [this, time = hearing, source = asMeasured, list = listed](const Watch& watch) -> Background::Finish {
+        [this, time = hearing, source = whole.of, list = listed](const Watch& watch) -> Background::Finish {
             auto heard = hearSources(*source, list, sourceWorkers, watch);
             const auto wanted = [this, source, time] {
                 if (hearing == time) hearing = 0;
-                return whole.of && whole.of->spectra == source->spectra;
+                return whole.of == source;
             };
             if (!heard)
                 return [this, wanted, fault = heard.fault()] {
@@ -473,14 +473,15 @@ void Controller::startHearing() {
 void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
     const auto before = focusName();
     const auto chosenBefore = chosenColumn >= 0 && chosenColumn < sourceCount() ? sourceName(chosenColumn) : "";
-    whole.of = std::move(withSources); // its pairs are the same ones
-    const auto& names = whole.of->sources->names;
+    wholeHeard = std::move(withSources);
+    const auto& names = wholeHeard->sources->names;
     const auto placeOf = [&](const std::string& name) {
         const auto place = std::find(names.begin(), names.end(), name);
         return place == names.end() ? -1 : static_cast<int>(place - names.begin());
     };
-    if (whole.of->warnings.size() > asMeasured->warnings.size()) say(whole.of->warnings.back());
+    if (wholeHeard->warnings.size() > whole.of->warnings.size()) say(wholeHeard->warnings.back());
     chosenColumn = names.empty() ? -1 : std::max(0, placeOf(chosenBefore));
+    leadingOfChosen = leadingMoments(wholeHeard->sources->map, chosenColumn);
     if (before) {
         leaveFocus();
         if (const int again = placeOf(*before); again >= 0) setFocus(again);
@@ -514,14 +515,14 @@ void Controller::setFocus(std::optional<int> source) {
     if (loopWanted) toggleReadLoop();
     chooseSource(*source);
     focusWanted = source;
-    sourceWork.start([this, of = whole.of, wanted = *source](const Watch& watch) -> Background::Finish {
+    sourceWork.start([this, of = wholeHeard, wanted = *source](const Watch& watch) -> Background::Finish {
         auto found = focusOn(*of, wanted, sourceWorkers, watch);
         if (!found)
             return [this, fault = found.fault()] {
                 if (fault.kind != Fault::Kind::cancelled) say(fault.line(), true);
             };
         return [this, of, measurement = std::make_shared<const Measurement>(std::move(*found))] {
-            if (whole.of != of || focusWanted != measurement->focus) return;
+            if (wholeHeard != of || focusWanted != measurement->focus) return;
             focus = Reading(measurement);
             refreshNow();
             refreshVersionGains();
@@ -539,16 +540,12 @@ void Controller::focusNext() {
 void Controller::chooseSource(int source) {
     if (source < 0 || source >= sourceCount() || source == chosenColumn) return;
     chosenColumn = source;
+    leadingOfChosen = leadingMoments(withSources()->sources->map, chosenColumn);
     tell(sourcesChanged);
 }
 
-std::vector<Moments> Controller::leading() const {
-    if (chosenColumn < 0 || chosenColumn >= sourceCount()) return {};
-    return leadingMoments(withSources()->sources->map, chosenColumn);
-}
-
 void Controller::hearAsListed(SourceList list) {
-    std::erase_if(list.sources, [](const NamedSource& source) { return source.closeTracks.empty(); });
+    if (list == listOf(*withSources())) return; // nothing moved
     listed = std::move(list);
     if (const auto file = choicesFile(); !file.empty()) {
         std::error_code ignored;
@@ -561,37 +558,15 @@ void Controller::hearAsListed(SourceList list) {
 
 void Controller::standCloseTo(int track, int source) {
     if (!withSources() || source < 0 || source >= sourceCount()) return;
-    auto list = listOf(*withSources());
-    const auto& name = tracks()[at(track)].name;
-    const auto own = sourceOf(withSources()->sources->map.plan, track);
-    if (own == source) return;
-    if (own) std::erase(list.sources[at(*own)].closeTracks, name);
-    list.sources[at(source)].closeTracks.push_back(name);
-    hearAsListed(std::move(list));
+    hearAsListed(movedTo(listOf(*withSources()), tracks()[at(track)].name, at(source)));
 }
 
 void Controller::standAlone(int track) {
-    if (!withSources()) return;
-    auto list = listOf(*withSources());
-    const auto& name = tracks()[at(track)].name;
-    if (const auto own = sourceOf(withSources()->sources->map.plan, track)) {
-        if (list.sources[at(*own)].closeTracks.size() == 1) return; // it does
-        std::erase(list.sources[at(*own)].closeTracks, name);
-    }
-    auto called = name;
-    while (std::any_of(list.sources.begin(), list.sources.end(), [&](const auto& s) { return s.name == called; }))
-        called += "'";
-    list.sources.push_back({called, {name}});
-    hearAsListed(std::move(list));
+    if (withSources()) hearAsListed(movedAlone(listOf(*withSources()), tracks()[at(track)].name));
 }
 
 void Controller::standFar(int track) {
-    if (!withSources()) return;
-    const auto own = sourceOf(withSources()->sources->map.plan, track);
-    if (!own) return;
-    auto list = listOf(*withSources());
-    std::erase(list.sources[at(*own)].closeTracks, tracks()[at(track)].name);
-    hearAsListed(std::move(list));
+    if (withSources()) hearAsListed(movedTo(listOf(*withSources()), tracks()[at(track)].name, std::nullopt));
 }
 
 void Controller::renameSource(int source, const std::string& name) {

@@ -141,7 +141,7 @@ public:
 
     // ---- which instrument is heard where
     /// The recording with its sources; nullptr until they are heard, which follows measuring by itself.
-    const Measurement* withSources() const { return whole.of && whole.of->sources ? whole.of.get() : nullptr; }
+    const Measurement* withSources() const { return wholeHeard.get(); }
     int sourceCount() const;
     const std::string& sourceName(int source) const;
     const SpillReading* spill(int source, int track) const; ///< nullptr for a track that takes no part.
@@ -155,7 +155,7 @@ public:
     int chosenSource() const { return chosenColumn; } ///< -1: none.
     void chooseSource(int source);
     /// When the chosen source plays nearly alone, the best first.
-    std::vector<Moments> leading() const;
+    const std::vector<Moments>& leading() const { return leadingOfChosen; }
 
     // Who stands close to what, as the user says: heard anew, and kept for this folder.
     void standCloseTo(int track, int source);
@@ -263,11 +263,12 @@ private:
 
     std::shared_ptr<const Recording> openRecording;
     Reading whole, loop, focus; ///< The last two hold nothing while the whole is read; one of them at most does.
-    std::shared_ptr<const Measurement> asMeasured; ///< Before its sources were heard.
+    std::shared_ptr<const Measurement> wholeHeard; ///< The whole with its sources.
     std::optional<SourceList> listed;              ///< What the user says of the sources; none: guessed.
     int hearing = 0, hearings = 0;  ///< The sources themselves, anew: which time, 0: not now. No focus meanwhile.
     std::optional<int> focusWanted; ///< As asked for; the readings may be on their way.
     int chosenColumn = -1;
+    std::vector<Moments> leadingOfChosen; ///< Asked for at every frame that is drawn.
     bool loopWanted = false;
     Seconds loopFrom, loopTo;
     std::optional<Notice> currentNotice;

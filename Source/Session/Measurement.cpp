@@ -2,7 +2,7 @@
 
 #include "Session/JsonNumbers.h"
 #include "Session/Readings.h"
-#include "Session/SpillFindings.h"
+#include "Session/SourcesJson.h"
 
 #include <nlohmann/json.hpp>
 

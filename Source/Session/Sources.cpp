@@ -199,6 +199,28 @@ SourceList listOf(const Measurement& m) {
     return list;
 }
 
+SourceList movedTo(SourceList list, const std::string& track, std::optional<std::size_t> source) {
+    for (std::size_t k = 0; k < list.sources.size(); ++k) {
+        auto& close = list.sources[k].closeTracks;
+        const bool there = std::find(close.begin(), close.end(), track) != close.end();
+        if (k == source && !there) close.push_back(track);
+        if (k != source && there) std::erase(close, track);
+    }
+    std::erase_if(list.sources, [](const NamedSource& one) { return one.closeTracks.empty(); });
+    return list;
+}
+
+SourceList movedAlone(SourceList list, const std::string& track) {
+    for (const auto& source : list.sources)
+        if (source.closeTracks == std::vector<std::string>{track}) return list; // it is
+    list = movedTo(std::move(list), track, std::nullopt);
+    auto called = track;
+    while (std::any_of(list.sources.begin(), list.sources.end(), [&](const auto& s) { return s.name == called; }))
+        called += "'";
+    list.sources.push_back({called, {track}});
+    return list;
+}
+
 Result<int> findSource(std::string_view name, const Measurement& m) {
     std::vector<std::string> known;
     if (m.sources) {

@@ -58,6 +58,12 @@ std::vector<std::string> namesOfSources(const SourcePlan& plan, std::span<const 
 /// The choice that is in force, to be kept.
 SourceList listOf(const Measurement& measurement);
 
+/// The list with a track close to that source of it; nullopt: close to none. A source that is left without a track
+/// goes.
+SourceList movedTo(SourceList list, const std::string& track, std::optional<std::size_t> source);
+/// The list with a track close to a source of its own, called after it.
+SourceList movedAlone(SourceList list, const std::string& track);
+
 /// Which source bears the name, or has a close track that does. Fault: none; the near names are listed.
 Result<int> findSource(std::string_view name, const Measurement& measurement);
 

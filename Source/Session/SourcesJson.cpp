@@ -1,3 +1,5 @@
+#include "Session/SourcesJson.h"
+
 #include "Session/JsonNumbers.h"
 #include "Session/SpillFindings.h"
 

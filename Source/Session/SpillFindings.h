@@ -93,7 +93,4 @@ std::vector<std::string> unexplainedInWords(const Measurement& measurement);
 /// Why a value is not told, for people: "always plays with another source".
 const char* untoldInWords(Untold why);
 
-/// Adds to measurementToJson: "sources", "spill", each track's "spillShare", "orderOfEntry", "rescue", "spacing".
-void addSources(const Measurement& measurement, nlohmann::ordered_json& root);
-
 } // namespace spillwright

@@ -43,6 +43,17 @@ TEST_CASE("a sources file that is none is refused in one line that says where") 
     CHECK_FALSE(readSourcesFile("/nowhere/at all.json").ok());
 }
 
+TEST_CASE("a track moves from source to source, and none is left without a track or with another's name") {
+    const SourceList list{{{"kick", {"in", "out"}}, {"vox", {"vox"}}}};
+    CHECK(movedTo(list, "out", 1) == SourceList{{{"kick", {"in"}}, {"vox", {"vox", "out"}}}});
+    CHECK(movedTo(list, "in", 0) == list);
+    CHECK(movedTo(list, "vox", std::nullopt) == SourceList{{{"kick", {"in", "out"}}}});
+    CHECK(movedTo(list, "room", 0) == SourceList{{{"kick", {"in", "out", "room"}}, {"vox", {"vox"}}}});
+    CHECK(movedAlone(list, "vox") == list);
+    CHECK(movedAlone(list, "out") == SourceList{{{"kick", {"in"}}, {"vox", {"vox"}}, {"out", {"out"}}}});
+    CHECK(movedAlone(SourceList{{{"room", {"a"}}}}, "room") == SourceList{{{"room", {"a"}}, {"room'", {"room"}}}});
+}
+
 TEST_CASE("a source is called by the words that its close tracks begin with") {
     const auto called = [](const std::vector<std::vector<std::string>>& close) {
         std::vector<TrackInfo> tracks;

@@ -53,8 +53,6 @@ constexpr double faintRivals = 0.25;       // ... and below
 constexpr double mostScatter = 0.5;        // one standard deviation of a power, of itself
 constexpr double scatterOfModel = 0.3;     // the same of what the power model gives
 
-// Where a source leads.
-
 // Where a source plays alone, for the second way to its level.
 constexpr double soloLoud = 0.25;       // of its mean, at least
 constexpr double soloAlone = 0.9;       // of all sources' powers, each against its mean
@@ -62,6 +60,7 @@ constexpr double soloOthers = 0.3;      // of the track's power then, at most
 constexpr std::size_t soloWindows = 8;  // at least
 constexpr double contradictionDb = 3.0; // three quarters of those windows are off by more: the ways contradict
 
+// Where a source leads.
 constexpr double leadingShare = 0.8;   // of its close track, at least
 constexpr double loudDb = -6.0;        // against its own mean, at least
 constexpr double longestMoment = 6.0;  // s
@@ -108,7 +107,7 @@ public:
         for (std::size_t band = 0; band < bands; ++band)
             prepare(band);
         if (!inEach(
-                bands, [this](std::size_t item) { readSpectra(largestFirst[item]); }, 0.5))
+                bands, [this](std::size_t item, int) { readSpectra(largestFirst[item]); }, 0.5))
             return false;
         const auto usual = usualLevels();
         std::vector<double> whole(closeTracks.size(), 0.0); // power of each source
@@ -116,11 +115,11 @@ public:
             for (std::size_t k = 0; k < whole.size(); ++k)
                 whole[k] += of.sources[k];
         if (!inEach(
-                bands, [&](std::size_t item) { leaveOutAbsent(largestFirst[item], usual, whole); }, 0.8))
+                bands, [&](std::size_t item, int) { leaveOutAbsent(largestFirst[item], usual, whole); }, 0.8))
             return false;
         holdLevels();
         if (!inEach(
-                bands, [this](std::size_t item) { modelLeft(largestFirst[item]); }, 0.9))
+                bands, [this](std::size_t item, int) { modelLeft(largestFirst[item]); }, 0.9))
             return false;
         for (std::size_t band = 0; band < bands; ++band)
             giveBackReverberation(band);
@@ -175,18 +174,18 @@ private:
     std::size_t readingAt(std::size_t source, std::size_t place) const { return source * tracks.size() + place; }
     int binsOf(std::size_t band) const { return windows.bands()[band].lastBin - windows.bands()[band].firstBin + 1; }
 
-    /// False: stopped. Throws std::bad_alloc.
+    /// work(item, worker). False: stopped. Throws std::bad_alloc.
     template <class Work>
     bool inEach(std::size_t items, Work&& work, double done) {
-        std::vector<std::uint8_t> short_(items, 0);
-        workers.forEach(items, [&](std::size_t item, int) {
+        std::vector<std::uint8_t> noMemory(items, 0);
+        workers.forEach(items, [&](std::size_t item, int worker) {
             try {
-                if (!watch.stopped()) work(item);
+                if (!watch.stopped()) work(item, worker);
             } catch (const std::bad_alloc&) {
-                short_[item] = 1;
+                noMemory[item] = 1;
             }
         });
-        if (std::find(short_.begin(), short_.end(), 1) != short_.end()) throw std::bad_alloc();
+        if (std::find(noMemory.begin(), noMemory.end(), 1) != noMemory.end()) throw std::bad_alloc();
         watch.tell(done);
         return !watch.stopped();
     }
@@ -322,7 +321,7 @@ void SpillReader::readSpectra(std::size_t band) {
             for (Eigen::Index j = 0; j < count; ++j)
                 among(j, k) = with(static_cast<Eigen::Index>(ownPlaces[of.present[static_cast<std::size_t>(j)]]), k);
         }
-        const Eigen::MatrixXcd unmixing = demixed->unmixing[static_cast<std::size_t>(b)].cast<std::complex<double>>();
+        const Eigen::MatrixXcd& unmixing = demixed->unmixing[static_cast<std::size_t>(b)];
         Eigen::MatrixXcd own = unmixing * among * unmixing.adjoint();
         const Eigen::MatrixXcd cross = with * unmixing.adjoint();
         const Eigen::ArrayXd powers = own.diagonal().real().array().max(0.0);
@@ -835,7 +834,7 @@ bool SpillReader::tellArrivals() {
     if (bins == 0) return true;
     const LeadingPeakFinder finder(spectra.binWidth(), map.firstBin, windows.binCount(), options.largestArrival);
     std::vector<LeadingPeakFinder::Scratch> scratch(static_cast<std::size_t>(workers.count()));
-    const auto readOne = [&](std::size_t at, LeadingPeakFinder::Scratch& mine) {
+    const auto readOne = [&](std::size_t at, int worker) {
         auto& reading = map.readings[at];
         const auto k = static_cast<std::size_t>(reading.source);
         auto& response = map.responses[at];
@@ -866,24 +865,15 @@ bool SpillReader::tellArrivals() {
             reading.polarity = PolarityReading{Polarity::same, 1.0};
             return;
         }
-        if (const auto peak = finder.find(sure, reading.shareOfTrack >= plainShare ? plainRivals : faintRivals, mine)) {
+        if (const auto peak = finder.find(sure, reading.shareOfTrack >= plainShare ? plainRivals : faintRivals,
+                                          scratch[static_cast<std::size_t>(worker)])) {
             reading.arrival = peak->arrival;
             reading.polarity = peak->polarity;
         } else {
             reading.whyNoArrival = reading.shareOfTrack < leastShare ? Untold::tooFaint : Untold::noLeadingPeak;
         }
     };
-    std::vector<std::uint8_t> noMemory(map.readings.size(), 0);
-    workers.forEach(map.readings.size(), [&](std::size_t at, int worker) {
-        try {
-            if (!watch.stopped()) readOne(at, scratch[static_cast<std::size_t>(worker)]);
-        } catch (const std::bad_alloc&) {
-            noMemory[at] = 1;
-        }
-    });
-    if (std::find(noMemory.begin(), noMemory.end(), 1) != noMemory.end()) throw std::bad_alloc();
-    watch.tell(1.0);
-    return !watch.stopped();
+    return inEach(map.readings.size(), readOne, 1.0);
 }
 
 } // namespace
