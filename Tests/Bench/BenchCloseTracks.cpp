@@ -2,10 +2,10 @@
 //
 // Sets 1 to 99 are for fitting. Sets from 100 on are fresh: nothing is ever chosen by them.
 
+#include "Bench/Scoring.h"
 #include "Bench/SpillScenes.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Sources/CloseTracks.h"
-#include "Demo/Players.h"
 #include "Support/MemorySource.h"
 
 #include <CLI/CLI.hpp>
@@ -23,25 +23,6 @@ using namespace spillwright;
 using namespace spillwright::bench;
 
 namespace {
-
-double secondsSince(std::chrono::steady_clock::time_point start) {
-    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-}
-
-/// How many, and how many of them right.
-struct Count {
-    int all = 0, right = 0;
-    void add(bool isRight) {
-        ++all;
-        right += isRight ? 1 : 0;
-    }
-    void add(const Count& other) {
-        all += other.all;
-        right += other.right;
-    }
-    std::string text() const { return std::to_string(right) + " of " + std::to_string(all); }
-    double percent() const { return all > 0 ? 100.0 * right / all : 100.0; }
-};
 
 struct Score {
     Count scenes; ///< Each track of them, and each pair of one source.
@@ -136,12 +117,8 @@ int main(int argc, char** argv) {
     app.add_option("--seconds", seconds, "at most so much of each session, from its beginning");
     CLI11_PARSE(app, argc, argv);
 
-    const auto folders = soundBankFolders();
-    const auto bank = findSoundBank("MuseScore_General_Lite.sf3", folders);
-    if (!bank) {
-        std::fprintf(stderr, "%s\n", bank.fault().line().c_str());
-        return 1;
-    }
+    const auto bank = benchSoundBank();
+    if (!bank) return 1;
     Workers workers;
     const std::array ways{"without names", "with names"};
     std::map<std::string, Score> byKind;

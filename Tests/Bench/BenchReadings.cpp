@@ -4,8 +4,8 @@
 // Sets 1 to 99 are for fitting. Sets from 100 on are fresh: nothing is ever chosen by them.
 
 #include "Bench/RandomPairs.h"
+#include "Bench/Scoring.h"
 #include "Core/Measure/PairReading.h"
-#include "Demo/Players.h"
 #include "Support/MemorySource.h"
 
 #include <CLI/CLI.hpp>
@@ -192,12 +192,8 @@ int main(int argc, char** argv) {
     app.add_flag("--list", list, "one line a pair as well");
     CLI11_PARSE(app, argc, argv);
 
-    const auto folders = soundBankFolders();
-    const auto bank = findSoundBank("MuseScore_General_Lite.sf3", folders);
-    if (!bank) {
-        std::fprintf(stderr, "%s\n", bank.fault().line().c_str());
-        return 1;
-    }
+    const auto bank = benchSoundBank();
+    if (!bank) return 1;
     std::vector<Read> reads;
     std::vector<float> stranger;
     for (int index = 0; index < pairs; ++index) {

@@ -3,11 +3,11 @@
 // Sets 1 to 99 are for fitting. Sets from 100 on are fresh: nothing is ever chosen by them.
 
 #include "Bench/KeptScenes.h"
+#include "Bench/Scoring.h"
 #include "Bench/SpillScenes.h"
 #include "Core/Measure/WindowSpectra.h"
 #include "Core/Sources/CloseTracks.h"
 #include "Core/Sources/SpillMap.h"
-#include "Demo/Players.h"
 #include "Support/MemorySource.h"
 
 #include <CLI/CLI.hpp>
@@ -31,10 +31,6 @@ using namespace spillwright::bench;
 
 namespace {
 
-double secondsSince(std::chrono::steady_clock::time_point start) {
-    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-}
-
 void printTruth(const SpillScene& scene) {
     for (std::size_t m = 0; m < scene.tracks.size(); ++m) {
         const auto track = static_cast<int>(m);
@@ -46,20 +42,6 @@ void printTruth(const SpillScene& scene) {
         std::printf("\n");
     }
 }
-
-/// How many, and how many of them.
-struct Count {
-    int all = 0, some = 0;
-    void add(bool is) {
-        ++all;
-        some += is ? 1 : 0;
-    }
-    void add(const Count& other) {
-        all += other.all;
-        some += other.some;
-    }
-    double percent() const { return all > 0 ? 100.0 * some / all : 100.0; }
-};
 
 /// Magnitudes of errors, of which quantiles are told, and the mean of the errors.
 struct Errors {
@@ -130,7 +112,7 @@ void printRow(const std::string& name, const Score& s) {
                 s.far.at(0.5), s.far.at(0.9), s.far.mean(), s.nearLowMid.at(0.5), s.nearLowMid.at(0.9),
                 s.thirds.at(0.5), s.thirds.at(0.9), s.toldSpill.percent(), s.spill.at(0.5), s.spill.at(0.9),
                 s.spillWithin2.percent(), s.arrival.percent(), s.arrival.all, s.withinTenth.percent(),
-                s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all, s.contradicted.some,
+                s.polarity.percent(), s.within3.percent(), s.clear.percent(), s.clear.all, s.contradicted.right,
                 s.seconds);
 }
 
@@ -274,12 +256,8 @@ int main(int argc, char** argv) {
     app.add_option("--keep", folder, "a folder in which measured sessions are kept for the next time");
     CLI11_PARSE(app, argc, argv);
 
-    const auto folders = soundBankFolders();
-    const auto bank = findSoundBank("MuseScore_General_Lite.sf3", folders);
-    if (!bank) {
-        std::fprintf(stderr, "%s\n", bank.fault().line().c_str());
-        return 1;
-    }
+    const auto bank = benchSoundBank();
+    if (!bank) return 1;
     Workers workers;
     if (costs) return printCosts(*bank, workers) ? 0 : 1;
     const std::array ways{"true plan", "guessed plan"};

@@ -16,6 +16,12 @@ import numpy
 from scipy.io import wavfile
 
 audio_server = str(pathlib.Path(__file__).resolve().parents[1] / "Support" / "audio_server.sh")
+OUTPUT_LEVEL_DB = -18.0  # playback starts there
+
+
+def difference_db(heard, expected):
+    """Power of what differs against the power of what is expected, dB."""
+    return 10 * numpy.log10(numpy.sum((heard - expected) ** 2) / numpy.sum(expected**2) + 1e-30)
 
 
 def need(*programs):

@@ -14,11 +14,10 @@ import numpy
 from scipy import signal
 from scipy.io import wavfile
 
-from desk_session import DeskSession, wait_for
+from desk_session import OUTPUT_LEVEL_DB, DeskSession, difference_db, wait_for
 
 # The sum is rendered as 32-bit float; it is played as float too and recorded with at least 24 bits. What remains is far below this.
 LARGEST_DIFFERENCE_DB = -80.0
-OUTPUT_LEVEL_DB = -18.0  # playback starts there
 READY = "measured"  # in the window's title
 
 
@@ -33,11 +32,6 @@ def rendered_sum(cli, recording, flipped, folder):
     rate, samples = wavfile.read(path)
     assert rate == DeskSession.rate
     return samples.astype(numpy.float64)
-
-
-def difference_db(heard, expected):
-    """Power of what differs against the power of what is expected, dB."""
-    return 10 * numpy.log10(numpy.sum((heard - expected) ** 2) / numpy.sum(expected**2) + 1e-30)
 
 
 def main(window, cli, recording, pictures):

@@ -14,11 +14,10 @@ import numpy
 from scipy import signal
 from scipy.io import wavfile
 
-from desk_session import DeskSession, wait_for
+from desk_session import OUTPUT_LEVEL_DB, DeskSession, difference_db, wait_for
 
 # 24-bit files are played as float and recorded with at least 24 bits: what remains is far below this.
 LARGEST_DIFFERENCE_DB = -70.0
-OUTPUT_LEVEL_DB = -18.0  # playback starts there
 CENTRE_DB = -3.0103  # a track that is not one of a pair stands in the centre, constant power
 SECONDS = 5
 
@@ -27,10 +26,6 @@ def samples_of(path):
     rate, samples = wavfile.read(path)  # 24 bit arrives in the upper bytes of 32
     assert rate == DeskSession.rate
     return samples.astype(numpy.float64) / 2.0**31
-
-
-def difference_db(heard, expected):
-    return 10 * numpy.log10(numpy.sum((heard - expected) ** 2) / numpy.sum(expected**2) + 1e-30)
 
 
 def main(window, cli, recording, pictures):
