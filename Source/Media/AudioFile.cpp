@@ -1,5 +1,6 @@
 #include "Media/AudioFile.h"
 
+#include "Media/DecodeKernels.h"
 #include "Media/Files.h"
 #include "Media/Flac.h"
 #include "Media/PcmLayout.h"
@@ -54,7 +55,15 @@ template <SampleKind kind>
 std::int64_t decode(const std::byte* in, std::size_t stride, int frames, float* out) {
     constexpr bool isFloat = isFloatKind(kind);
     std::int64_t nonFinite = 0;
-    for (int n = 0; n < frames; ++n, in += stride) {
+    int n = 0;
+    if (stride == static_cast<std::size_t>(bytesOf(kind))) {
+        if constexpr (kind == SampleKind::little16)
+            n = static_cast<int>(kernels::decodeLittle16(in, static_cast<std::size_t>(frames), out));
+        if constexpr (kind == SampleKind::little24)
+            n = static_cast<int>(kernels::decodeLittle24(in, static_cast<std::size_t>(frames), out));
+        in += static_cast<std::size_t>(n) * stride;
+    }
+    for (; n < frames; ++n, in += stride) {
         out[n] = sampleAt<kind>(in);
         if constexpr (isFloat) {
             if (!std::isfinite(out[n])) {

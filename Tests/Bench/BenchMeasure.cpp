@@ -13,10 +13,11 @@
 #include "Core/Measure/PairReading.h"
 #include "Core/Measure/Stability.h"
 #include "Core/Signal/AlignedVector.h"
-#include "Core/Signal/Fourier.h"
+#include "Media/DecodeKernels.h"
 #include "Media/Recording.h"
 
 #include <fcntl.h>
+#include <fftw3.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -191,30 +192,52 @@ void measureFolder(const std::filesystem::path& folder, int threads, Figures& fi
     figures.pairs = secondsOf([&] { readAllPairs(*spectra, workers); });
 }
 
+/// FFTW's own real transform, measured: the floor's.
+class RealPlan {
+public:
+    RealPlan(int length, bool forward) {
+        AlignedVector<float> time(static_cast<std::size_t>(length));
+        AlignedVector<std::complex<float>> spectrum(static_cast<std::size_t>(length / 2 + 1));
+        auto* const points = reinterpret_cast<fftwf_complex*>(spectrum.data());
+        plan = forward ? fftwf_plan_dft_r2c_1d(length, time.data(), points, FFTW_MEASURE)
+                       : fftwf_plan_dft_c2r_1d(length, points, time.data(), FFTW_MEASURE);
+        forwards = forward;
+    }
+    RealPlan(const RealPlan&) = delete;
+    RealPlan& operator=(const RealPlan&) = delete;
+    ~RealPlan() { fftwf_destroy_plan(plan); }
+    void execute(float* time, std::complex<float>* spectrum) const {
+        auto* const points = reinterpret_cast<fftwf_complex*>(spectrum);
+        if (forwards)
+            fftwf_execute_dft_r2c(plan, time, points);
+        else
+            fftwf_execute_dft_c2r(plan, points, time);
+    }
+
+private:
+    fftwf_plan plan = nullptr;
+    bool forwards = true;
+};
+
 void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figures& figures) {
     Workers workers(threads);
-    const auto fourier = Fourier::ofLength(window);
     const auto items = static_cast<std::size_t>(tracks);
 
     figures.read = secondsOf([&] {
         workers.forEach(items, [&](std::size_t track, int) {
             const int file = open(trackFile(folder, static_cast<int>(track)).c_str(), O_RDONLY);
-            AlignedVector<unsigned char> bytes(3 * hop + 1); // one before, so that a sample is the top of four bytes
+            AlignedVector<std::byte> bytes(3 * hop);
             AlignedVector<float> samples(hop);
             for (int start = 0; start + hop <= samplesPerTrack; start += hop) {
-                if (pread(file, bytes.data() + 1, 3 * hop, 44 + 3 * off_t(start)) != 3 * hop) _exit(1);
-                const unsigned char* from = bytes.data();
-                for (int n = 0; n < hop; ++n, from += 3) {
-                    std::int32_t raw;
-                    std::memcpy(&raw, from, sizeof raw);
-                    samples[static_cast<std::size_t>(n)] = static_cast<float>(raw & ~0xff) * 0x1p-31f;
-                }
+                if (pread(file, bytes.data(), bytes.size(), 44 + 3 * off_t(start)) != 3 * hop) _exit(1);
+                kernels::decodeLittle24(bytes.data(), hop, samples.data());
                 keep(samples[0]);
             }
             close(file);
         });
     });
 
+    const RealPlan forward(window, true);
     figures.transform = secondsOf([&] {
         workers.forEach(items, [&](std::size_t, int) {
             AlignedVector<float> samples(window, 0.25f), hann(window, 0.5f), windowed(window);
@@ -223,7 +246,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figur
                 for (int n = 0; n < window; ++n)
                     windowed[static_cast<std::size_t>(n)] =
                         samples[static_cast<std::size_t>(n)] * hann[static_cast<std::size_t>(n)];
-                fourier->forward(windowed.data(), spectrum.data());
+                forward.execute(windowed.data(), spectrum.data());
             }
         });
     });
@@ -242,9 +265,9 @@ void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figur
         });
     });
 
+    constexpr int padding = 4;
+    const RealPlan padded(padding * window, false);
     figures.curves = secondsOf([&] {
-        constexpr int padding = 4;
-        const auto padded = Fourier::ofLength(padding * window);
         workers.forEach(items * (items - 1) / 2, [&](std::size_t, int) {
             thread_local AlignedVector<std::complex<float>> cross(bins, {0.5f, 0.25f}), spectrum(padding * bins);
             thread_local AlignedVector<float> power(bins, 2.0f), curve(padding * window);
@@ -255,7 +278,7 @@ void floorOf(const std::filesystem::path& folder, int tracks, int threads, Figur
                 coherence += squared / (power[k] * power[k]);
                 spectrum[k] = cross[k] * (1.0f / std::sqrt(squared));
             }
-            padded->inverse(spectrum.data(), curve.data());
+            padded.execute(curve.data(), spectrum.data());
             keep(coherence + *std::max_element(curve.begin(), curve.end()));
         });
     });

@@ -49,6 +49,7 @@ ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) :
     while (length * geometry.binWidth < leastGridRate || length / 2 < needed)
         length *= 2;
     fourier = Fourier::ofLength(length);
+    halfRate = Fourier::ofLength(length / 2);
     gridSeconds = 1.0 / (length * geometry.binWidth);
     gridSamples = gridSeconds / sample;
     // A curve repeats after one window; beyond half of it nothing is left to compare.
@@ -56,15 +57,16 @@ ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) :
     largestLag = std::max(largest, 0.0) / sample;
     reach = static_cast<int>(largestLag / gridSamples) + 1;
     contenderReach = static_cast<int>(std::ceil(1.0 / gridSamples));
+    origin = 2 * (reach / 2 + 1);
 
     for (int k = 0; k < likely.count; ++k) {
         const double centre = likely.first + k;
         const auto edge = [&](double octaves) {
-            return std::clamp(static_cast<int>(std::lround(centre * std::exp2(octaves))) - likely.first, 0,
-                              likely.count - 1);
+            return std::int64_t(std::clamp(static_cast<int>(std::lround(centre * std::exp2(octaves))) - likely.first, 0,
+                                           likely.count - 1));
         };
         sixthLow.push_back(edge(-1.0 / 12));
-        sixthHigh.push_back(edge(1.0 / 12));
+        sixthPast.push_back(edge(1.0 / 12) + 1);
     }
 }
 
@@ -94,20 +96,23 @@ ArrivalEstimator::Weighting ArrivalEstimator::weighting(int first, int last, dou
     };
     w.thirds = cut(3.0);
     w.sixths = cut(6.0);
-    cutTwentieths(w, w.weights, w.twentieths);
+    std::vector<double> running;
+    cutTwentieths(w, w.weights, running, w.twentieths);
     return w;
 }
 
 /// Twenty blocks of equal sum W omega^2.
-void ArrivalEstimator::cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges) {
+void ArrivalEstimator::cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<double>& running,
+                                     std::vector<int>& edges) {
+    running.resize(w.omega.size());
     double total = 0.0;
     for (std::size_t k = 0; k < w.omega.size(); ++k)
-        total += weights[k] * w.omega[k] * w.omega[k];
+        running[k] = total += weights[k] * w.omega[k] * w.omega[k];
     edges.assign(1, 0);
-    double running = 0.0;
-    for (std::size_t k = 0; k < w.omega.size(); ++k) {
-        running += weights[k] * w.omega[k] * w.omega[k];
-        if (running >= total * static_cast<double>(edges.size()) / 20.0) edges.push_back(static_cast<int>(k) + 1);
+    for (auto from = running.begin(); edges.size() < 20; ++from) {
+        from = std::lower_bound(from, running.end(), total * static_cast<double>(edges.size()) / 20.0);
+        if (from == running.end()) break;
+        edges.push_back(static_cast<int>(from - running.begin()) + 1);
     }
     if (edges.back() != w.count) edges.push_back(w.count);
 }
@@ -121,6 +126,7 @@ void ArrivalEstimator::prepare(std::span<const std::complex<float>> crossSpectru
     kernels::conjugatePhasors(crossSpectrum.data(), bins, scratch.phasorRe.data(), scratch.phasorIm.data(),
                               scratch.magnitudes.data());
     scratch.weights.resize(bins);
+    scratch.coarse.resize(static_cast<std::size_t>(origin) + 1 + kernels::doublingReach * 2);
     scratch.spectrum.resize(static_cast<std::size_t>(fourier->binCount()));
     scratch.period.resize(static_cast<std::size_t>(fourier->length()));
 }
@@ -131,13 +137,27 @@ void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, 
                                     AlignedVector<float>& curve) const {
     for (std::size_t k = 0; k < static_cast<std::size_t>(count); ++k)
         scratch.weights[k] = static_cast<float>(0.5 * weight(k)); // half: and its mirror image
-    std::fill(scratch.spectrum.begin(), scratch.spectrum.end(), std::complex<float>());
+    // What ends well below half of the highest frequency is transformed at half the rate, and doubled where it is
+    // looked at.
+    const bool fine = first + count > kernels::doublingEdge * halfRate->length() / 2 || halfRate->length() / 2 < origin;
+    const Fourier& transform = fine ? *fourier : *halfRate;
+    const auto bins = static_cast<std::size_t>(transform.binCount());
+    std::fill_n(scratch.spectrum.begin(), bins, std::complex<float>());
     kernels::weigh(scratch.phasorRe.data() + first, scratch.phasorIm.data() + first, scratch.weights.data(),
                    static_cast<std::size_t>(count), scratch.spectrum.data() + first);
-    fourier->inverse(scratch.spectrum.data(), scratch.period.data());
-    curve.resize(static_cast<std::size_t>(2 * reach + 3));
-    std::copy(scratch.period.end() - (reach + 1), scratch.period.end(), curve.begin());
-    std::copy_n(scratch.period.begin(), reach + 2, curve.begin() + (reach + 1));
+    transform.inverse(scratch.spectrum.data(), scratch.period.data());
+    curve.resize(static_cast<std::size_t>(2 * origin + 2));
+    const auto past = scratch.period.begin() + transform.length(); // lags below 0 stand before it
+    if (fine) {
+        std::copy(past - origin, past, curve.begin());
+        std::copy_n(scratch.period.begin(), origin + 2, curve.begin() + origin);
+        return;
+    }
+    const int beside = origin / 2 + kernels::doublingReach;
+    std::copy(past - beside, past, scratch.coarse.begin());
+    std::copy_n(scratch.period.begin(), beside + 1, scratch.coarse.begin() + beside);
+    kernels::doubleRate(scratch.coarse.data() + kernels::doublingReach, static_cast<std::size_t>(origin) + 1,
+                        curve.data());
 }
 
 /// A local peak of sign * curve at a grid point, if it is one and its place lies within the largest lag, with a
@@ -325,27 +345,18 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
     auto& running = scratch.running;
     running.resize(likely.omega.size() + 1);
     running[0] = 0.0;
+    const float* const raw = coherence.data() + likely.first;
     for (std::size_t k = 0; k < likely.omega.size(); ++k) {
-        const double raw = static_cast<double>(coherence[static_cast<std::size_t>(likely.first) + k]);
+        const double own = static_cast<double>(raw[k]);
         // The bias of the estimate is taken out (Carter 1987); what chance explains counts as nothing.
-        const double gamma = raw < limit ? 0.0 : std::max(0.0, raw - (1.0 - raw) * (1.0 - raw) / averages);
+        const double gamma = own < limit ? 0.0 : std::max(0.0, own - (1.0 - own) * (1.0 - own) / averages);
         running[k + 1] = running[k] + gamma;
     }
     auto& weights = scratch.likelihood;
     weights.resize(likely.omega.size());
-    double total = 0.0;
-    for (std::size_t k = 0; k < weights.size(); ++k) {
-        const auto low = static_cast<std::size_t>(sixthLow[k]), past = static_cast<std::size_t>(sixthHigh[k]) + 1;
-        const double smooth = std::min(mostCoherent, (running[past] - running[low]) / static_cast<double>(past - low));
-        weights[k] = 0.0;
-        // One bin in a hundred passes the limit by chance, and the highest would weigh a thousand times the lowest.
-        if (smooth > 0.1 * limit) {
-            // A bin's own coherence against that around it: how far its phase is to be trusted.
-            const double own = static_cast<double>(coherence[static_cast<std::size_t>(likely.first) + k]);
-            weights[k] = smooth / (1.0 - smooth) * std::sqrt(std::clamp(own / smooth, 0.0, 4.0));
-        }
-        total += weights[k];
-    }
+    // One bin in a hundred passes the limit by chance, and the highest would weigh a thousand times the lowest.
+    const double total = kernels::likelihoodWeights(raw, running.data(), sixthLow.data(), sixthPast.data(),
+                                                    weights.size(), 0.1 * limit, mostCoherent, weights.data());
     if (!(total > 0.0)) return std::nullopt;
     for (auto& weight : weights)
         weight /= total;
@@ -356,7 +367,7 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
     const auto found = tallest(scratch.curve, from, to, sign);
     if (!found) return std::nullopt;
     const Peak sharp = sharpen(likely, weights, *found, sign, scratch);
-    cutTwentieths(likely, weights, scratch.twentieths);
+    cutTwentieths(likely, weights, scratch.moments, scratch.twentieths);
     scatter = blockScatter(likely, weights, scratch.twentieths, sharp.sharpness, scratch);
     return sharp;
 }
@@ -501,31 +512,21 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     return result;
 }
 
-double ArrivalEstimator::participation(std::span<const std::complex<float>> crossSpectrum) const {
-    double sum = 0.0, squares = 0.0;
-    for (int k = 0; k < wide.count; ++k) {
-        const double power = std::norm(std::complex<double>(crossSpectrum[static_cast<std::size_t>(wide.first + k)]));
-        sum += std::sqrt(power);
-        squares += power;
-    }
-    return squares > 0.0 ? sum * sum / squares : 0.0;
-}
-
-bool ArrivalEstimator::oneTone(std::span<const std::complex<float>> crossSpectrum, std::span<const float> coherence,
+bool ArrivalEstimator::oneTone(std::span<const float> magnitudes, std::span<const float> coherence,
                                double averages) const {
     constexpr double faintest = 1e-5; // of the strongest: a Hann window spreads a tone over nine bins down to there
-    if (participation(crossSpectrum) >= toneParticipation) return false;
-    const auto strength = [&](int k) {
-        return std::abs(std::complex<double>(crossSpectrum[static_cast<std::size_t>(wide.first + k)]));
-    };
-    double strongest = 0.0;
-    for (int k = 0; k < wide.count; ++k)
-        strongest = std::max(strongest, strength(k));
+    double sum = 0.0, squares = 0.0, strongest = 0.0;
+    for (int k = wide.first; k < wide.first + wide.count; ++k) {
+        const auto strength = static_cast<double>(magnitudes[static_cast<std::size_t>(k)]);
+        sum += strength;
+        squares += strength * strength;
+        strongest = std::max(strongest, strength);
+    }
+    if (sum * sum >= toneParticipation * squares && squares > 0.0) return false;
     const double limit = chanceCoherence(averages);
     int coherent = 0;
-    for (int k = 0; k < wide.count; ++k)
-        if (strength(k) > faintest * strongest &&
-            static_cast<double>(coherence[static_cast<std::size_t>(wide.first + k)]) > limit)
+    for (auto k = static_cast<std::size_t>(wide.first); k < static_cast<std::size_t>(wide.first + wide.count); ++k)
+        if (static_cast<double>(magnitudes[k]) > faintest * strongest && static_cast<double>(coherence[k]) > limit)
             ++coherent;
     return coherent < toneBins;
 }

@@ -36,6 +36,7 @@ public:
     struct Scratch {
         AlignedVector<std::complex<float>> spectrum;
         AlignedVector<float> period;             ///< Of the curve, from lag 0 on.
+        AlignedVector<float> coarse;             ///< What is looked at of it, at half the rate.
         AlignedVector<float> curve;              ///< What is looked at of it: see centre().
         AlignedVector<float> flat;               ///< The curve with every bin alike.
         AlignedVector<float> phasorRe, phasorIm; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
@@ -43,6 +44,7 @@ public:
         AlignedVector<float> weights;            ///< Of a curve.
         AlignedVector<double> aligned[2];        ///< Phasors with a lag taken out: real, imaginary.
         AlignedVector<double> running, likelihood;
+        std::vector<double> moments;
         std::vector<int> twentieths;
         std::vector<std::uint32_t> peaks;
     };
@@ -67,8 +69,7 @@ public:
     /// Only one tone in common, or a hum with its overtones: (sum |S|)^2 / sum |S|^2 over 60 to 8000 Hz, the number
     /// of bins that carry the cross-spectrum, is below `toneParticipation`, and hardly another bin is coherent beyond
     /// chance within 50 dB of the strongest. (A tom leaves as few bins, but coherent ones by the hundred beside.)
-    bool oneTone(std::span<const std::complex<float>> crossSpectrum, std::span<const float> coherence,
-                 double averages) const;
+    bool oneTone(std::span<const float> magnitudes, std::span<const float> coherence, double averages) const;
     static constexpr double toneParticipation = 6.0;
     static constexpr int toneBins = 40;
 
@@ -99,14 +100,14 @@ private:
         double probability = 0.0; ///< That it is the right one.
     };
 
-    double participation(std::span<const std::complex<float>> crossSpectrum) const;
     Weighting weighting(int first, int last, double exponent) const;
-    static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<int>& edges);
+    static void cutTwentieths(const Weighting& w, std::span<const double> weights, std::vector<double>& running,
+                              std::vector<int>& edges);
     void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
     template <class Weight>
     void computeCurve(int first, int count, const Weight& weight, Scratch& scratch, AlignedVector<float>& curve) const;
     /// The value at lag 0; those at -reach-1..reach+1 may be read.
-    const float* centre(const AlignedVector<float>& curve) const { return curve.data() + reach + 1; }
+    const float* centre(const AlignedVector<float>& curve) const { return curve.data() + origin; }
     std::optional<Peak> peakAt(const AlignedVector<float>& curve, int index, double sign) const;
     std::optional<Peak> tallest(const AlignedVector<float>& curve, int from, int to, double sign) const;
     std::vector<Contender> contenders(Scratch& scratch) const;
@@ -130,10 +131,11 @@ private:
     double gridSamples; // the same, in samples of 1/48000 s
     int reach;          // grid steps looked at on either side
     int needed = 0;
-    std::shared_ptr<const Fourier> fourier;
+    int origin; // even, above reach
+    std::shared_ptr<const Fourier> fourier, halfRate;
     Weighting wide, likely, band;
-    int contenderReach;                   // grid steps around a peak in which the flat curve is asked
-    std::vector<int> sixthLow, sixthHigh; // of each bin of `likely`: the bins a sixth of an octave around it
+    int contenderReach;                            // grid steps around a peak in which the flat curve is asked
+    std::vector<std::int64_t> sixthLow, sixthPast; // of each bin of `likely`: the bins a sixth of an octave around it
 };
 
 } // namespace spillwright

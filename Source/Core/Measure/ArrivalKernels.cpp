@@ -97,6 +97,23 @@ void Weigh(const float* re, const float* im, const float* weights, std::size_t c
         out[k] = {weights[k] * re[k], weights[k] * im[k]};
 }
 
+template <class D>
+HWY_INLINE void DoubleRateAt(D d, const float* values, const float* taps, float* out) {
+    auto sum = hn::Zero(d);
+    for (int k = 0; k < doublingReach; ++k)
+        sum = hn::MulAdd(hn::Set(d, taps[k]), hn::Add(hn::LoadU(d, values - k), hn::LoadU(d, values + 1 + k)), sum);
+    hn::StoreInterleaved2(hn::LoadU(d, values), sum, d, out);
+}
+
+void DoubleRate(const float* values, std::size_t count, const float* taps, float* out) {
+    const Floats d;
+    std::size_t n = 0;
+    for (; n + hn::Lanes(d) <= count; n += hn::Lanes(d))
+        DoubleRateAt(d, values + n, taps, out + 2 * n);
+    for (; n < count; ++n)
+        DoubleRateAt(One(), values + n, taps, out + 2 * n);
+}
+
 std::size_t FirstReaching(const float* values, std::size_t count, float sign, float least) {
     const Floats d;
     const auto side = hn::Set(d, sign), from = hn::Set(d, least);
@@ -251,6 +268,39 @@ TurnedSums SumTurned(const float* re, const float* im, const double* weights, co
             hn::GetLane(hn::SumOfLanes(d, bend))};
 }
 
+template <class D>
+HWY_INLINE hn::Vec<D> LikelihoodWeightsAt(D d, const float* own, const double* running, const std::int64_t* low,
+                                          const std::int64_t* past, double least, double most) {
+    const hn::RebindToSigned<D> whole;
+    const auto from = hn::LoadU(whole, low), to = hn::LoadU(whole, past);
+    const auto sum = hn::Sub(hn::GatherIndex(d, running, to), hn::GatherIndex(d, running, from));
+    const auto mean = hn::Min(hn::Set(d, most), hn::Div(sum, hn::ConvertTo(d, hn::Sub(to, from))));
+    const auto above = hn::Gt(mean, hn::Set(d, least));
+    const auto safe = hn::IfThenElse(above, mean, hn::Set(d, 0.5));
+    const auto trust = hn::Div(hn::Max(hn::Zero(d), hn::PromoteTo(d, hn::LoadU(hn::Rebind<float, D>(), own))), safe);
+    const auto odds = hn::Div(safe, hn::Sub(hn::Set(d, 1.0), safe));
+    return hn::IfThenElseZero(above, hn::Mul(odds, hn::Sqrt(hn::Min(trust, hn::Set(d, 4.0)))));
+}
+
+double LikelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
+                         std::size_t count, double least, double most, double* weights) {
+    const Doubles d;
+    const hn::CappedTag<double, 1> one;
+    auto sum = hn::Zero(d);
+    std::size_t k = 0;
+    for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d)) {
+        const auto weight = LikelihoodWeightsAt(d, own + k, running, low + k, past + k, least, most);
+        hn::StoreU(weight, d, weights + k);
+        sum = hn::Add(sum, weight);
+    }
+    double total = hn::GetLane(hn::SumOfLanes(d, sum));
+    for (; k < count; ++k) {
+        weights[k] = hn::GetLane(LikelihoodWeightsAt(one, own + k, running, low + k, past + k, least, most));
+        total += weights[k];
+    }
+    return total;
+}
+
 double SumOfProducts(const double* a, const double* b, const double* c, std::size_t count) {
     const Doubles d;
     auto sum = hn::Zero(d);
@@ -271,10 +321,12 @@ HWY_EXPORT(ConjugatePhasors);
 HWY_EXPORT(Coherences);
 HWY_EXPORT(Weigh);
 HWY_EXPORT(PlaceOfLargest);
+HWY_EXPORT(DoubleRate);
 HWY_EXPORT(FirstReaching);
 HWY_EXPORT(LocalPeaks);
 HWY_EXPORT(TurnPhasors);
 HWY_EXPORT(SumTurned);
+HWY_EXPORT(LikelihoodWeights);
 HWY_EXPORT(SumOfProducts);
 
 void conjugatePhasors(const std::complex<float>* cross, std::size_t count, float* re, float* im, float* magnitudes) {
@@ -290,6 +342,16 @@ void weigh(const float* re, const float* im, const float* weights, std::size_t c
 std::size_t placeOfLargest(const float* values, std::size_t count, float sign) {
     return HWY_DYNAMIC_DISPATCH(PlaceOfLargest)(values, count, sign);
 }
+namespace {
+/// Half of a half-band filter, by least squares weighted anew until the ripples up to doublingEdge were alike (6.3e-5).
+constexpr float halfBand[doublingReach] = {0.6273926f,     -0.1859103859f,   0.08771178575f, -0.04309239062f,
+                                           0.01975644279f, -0.007866365884f, 0.00247919362f, -0.0005023214873f};
+} // namespace
+
+void doubleRate(const float* values, std::size_t count, float* out) {
+    HWY_DYNAMIC_DISPATCH(DoubleRate)(values, count, halfBand, out);
+}
+
 std::size_t firstReaching(const float* values, std::size_t count, float sign, float least) {
     return HWY_DYNAMIC_DISPATCH(FirstReaching)(values, count, sign, least);
 }
@@ -303,6 +365,11 @@ TurnedSums turnedSums(const float* re, const float* im, const double* weights, c
                       Turn turn) {
     return HWY_DYNAMIC_DISPATCH(SumTurned)(re, im, weights, omega, count, turn);
 }
+double likelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
+                         std::size_t count, double least, double most, double* weights) {
+    return HWY_DYNAMIC_DISPATCH(LikelihoodWeights)(own, running, low, past, count, least, most, weights);
+}
+
 double sumOfProducts(const double* a, const double* b, const double* c, std::size_t count) {
     return HWY_DYNAMIC_DISPATCH(SumOfProducts)(a, b, c, count);
 }

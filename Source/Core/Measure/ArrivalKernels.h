@@ -18,6 +18,13 @@ void coherences(const std::complex<float>* cross, const float* a, const float* b
 /// weight * (re, im).
 void weigh(const float* re, const float* im, const float* weights, std::size_t count, std::complex<float>* out);
 
+/// Twice as many values: out[2n] = values[n], out[2n+1] what lies between values[n] and values[n+1], n below `count`.
+/// Of what reaches no higher than doublingEdge of the highest frequency, within 1e-4 of the largest value.
+/// values[-doublingReach]..values[count-1+doublingReach] are read.
+void doubleRate(const float* values, std::size_t count, float* out);
+inline constexpr int doublingReach = 8;
+inline constexpr double doublingEdge = 2.0 / 3.0;
+
 /// Where sign * value is largest, the first of equals. count >= 1.
 std::size_t placeOfLargest(const float* values, std::size_t count, float sign);
 
@@ -45,6 +52,11 @@ struct TurnedSums {
 };
 TurnedSums turnedSums(const float* re, const float* im, const double* weights, const double* omega, std::size_t count,
                       Turn turn);
+
+/// Maximum-likelihood weights. With c the mean over `low`..`past`-1 of what `running` sums up, at most `most`:
+/// c/(1-c) sqrt(min(own/c, 4)), `own` held at 0 or above; 0 where c <= `least`. Returns their sum.
+double likelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
+                         std::size_t count, double least, double most, double* weights);
 
 /// sum a b c.
 double sumOfProducts(const double* a, const double* b, const double* c, std::size_t count);

@@ -49,9 +49,22 @@ double chanceCoherence(double effectiveAverages) {
     return effectiveAverages > 1.0 ? 1.0 - std::pow(0.01, 1.0 / (effectiveAverages - 1.0)) : 1.0;
 }
 
+namespace {
+
+/// Takes the bias out of estimates of n averages.
+struct Unbiased {
+    double first, second, third;
+    explicit Unbiased(double n) : first(1.0 / n), second(2.0 / (n + 1.0)), third(3.0 / (n + 2.0)) {}
+    double operator()(double estimate) const {
+        const double x = 1.0 - estimate;
+        return 1.0 - x * (1.0 + first * x * (1.0 + second * x * (1.0 + third * x)));
+    }
+};
+
+} // namespace
+
 double unbiasedCoherence(double estimate, double n) {
-    const double x = 1.0 - estimate;
-    return 1.0 - x * (1.0 + x / n * (1.0 + 2.0 * x / (n + 1.0) * (1.0 + 3.0 * x / (n + 2.0))));
+    return Unbiased(n)(estimate);
 }
 
 namespace {
@@ -119,10 +132,16 @@ CoherenceMean CoherenceMean::overOctaves(const ThirdOctaveBins& range, std::span
 CoherenceEstimate CoherenceMean::of(std::span<const float> estimates, double n, double kept) const {
     if (n < fewestAverages) return {};
     double sum = 0.0, total = 0.0, powers = 0.0, squares = 0.0, linear = 0.0, square = 0.0;
+    double averages = 1.0;
+    Unbiased unbiased(n);
     for (const Cell& cell : cells) {
         const double estimate = static_cast<double>(estimates[static_cast<std::size_t>(cell.pool.firstBin)]);
         if (estimate < 0.0) continue;
-        const double coherence = unbiasedCoherence(estimate, n * cell.averages);
+        if (cell.averages != averages) {
+            averages = cell.averages;
+            unbiased = Unbiased(n * averages);
+        }
+        const double coherence = unbiased(estimate);
         const double incoherence = (1.0 - coherence) * (1.0 - coherence);
         const double power = cell.weight * cell.weight / cell.averages, ofSquare = power / cell.averages;
         sum += cell.weight * coherence;

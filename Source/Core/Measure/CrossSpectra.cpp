@@ -237,16 +237,20 @@ struct Store {
             std::size_t within = static_cast<std::size_t>(bin % binsPerBlock);
             const std::size_t run = std::min(out.size() - n, binsPerBlock - within);
             if (block.poolBins == 1) {
-                for (const std::size_t end = n + run; n < end; ++n, ++within)
-                    out[n] = {scale * re[within], sign * scale * im[within]};
+                kernels::joinParts(re + within, im + within, run, scale, sign * scale, out.data() + n);
+                n += run;
                 continue;
             }
             const auto poolBins = static_cast<std::size_t>(block.poolBins);
-            for (const std::size_t end = n + run; n < end; ++n, ++within) {
+            for (const std::size_t end = n + run; n < end;) {
+                const std::size_t pool = within / poolBins;
+                const std::size_t inPool = std::min(end - n, (pool + 1) * poolBins - within);
                 // The last pool may hold fewer bins.
-                const int first = bin / binsPerBlock * binsPerBlock + static_cast<int>(within / poolBins * poolBins);
+                const int first = bin / binsPerBlock * binsPerBlock + static_cast<int>(pool * poolBins);
                 const float share = scale / static_cast<float>(std::min(block.poolBins, bins - first));
-                out[n] = {share * re[within / poolBins], sign * share * im[within / poolBins]};
+                std::fill_n(out.data() + n, inPool, std::complex(share * re[pool], sign * share * im[pool]));
+                n += inPool;
+                within += inPool;
             }
         }
     }
@@ -630,10 +634,10 @@ void CrossSpectra::copyPhaseSums(int i, int j, std::span<std::complex<float>> ou
         const auto& block = phases.blocks[static_cast<std::size_t>(place / binsPerBlock)];
         const float* re = phases.values.data() + block.start + pair * block.pair;
         const float* im = re + block.imaginary;
-        auto within = static_cast<std::size_t>(place % binsPerBlock / block.poolBins);
-        const auto end = static_cast<std::size_t>(binsPerBlock / block.poolBins);
-        for (; within < end && k < out.size(); ++within, ++k)
-            out[k] = {re[within], sign * im[within]};
+        const auto within = static_cast<std::size_t>(place % binsPerBlock / block.poolBins);
+        const auto run = std::min(out.size() - k, static_cast<std::size_t>(binsPerBlock / block.poolBins) - within);
+        kernels::joinParts(re + within, im + within, run, 1.0f, sign, out.data() + k);
+        k += run;
     }
 }
 

@@ -336,6 +336,18 @@ void AddKept(const std::uint32_t* values, std::size_t count, float weight, float
     }
 }
 
+void JoinParts(const float* re, const float* im, std::size_t count, float real, float imaginary,
+               std::complex<float>* out) {
+    const Lanes d;
+    const auto byReal = hn::Set(d, real), byImaginary = hn::Set(d, imaginary);
+    std::size_t k = 0;
+    for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d))
+        hn::StoreInterleaved2(hn::Mul(byReal, hn::LoadU(d, re + k)), hn::Mul(byImaginary, hn::LoadU(d, im + k)), d,
+                              reinterpret_cast<float*>(out + k));
+    for (; k < count; ++k)
+        out[k] = {real * re[k], imaginary * im[k]};
+}
+
 void PackKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values) {
     const Lanes d;
     const auto* parts = reinterpret_cast<const float*>(from);
@@ -383,6 +395,7 @@ HWY_EXPORT(ApplyWindow);
 HWY_EXPORT(ScatterBlocks);
 HWY_EXPORT(AccumulateBlock);
 HWY_EXPORT(AddKept);
+HWY_EXPORT(JoinParts);
 HWY_EXPORT(PackKept);
 HWY_EXPORT(UnpackKept);
 
@@ -409,6 +422,11 @@ void accumulateBlock(const float* spectra, int tracks, int windows, std::size_t 
 
 void addKept(const std::uint32_t* values, std::size_t count, float weight, float phaseWeight, const KeptSums& sums) {
     HWY_DYNAMIC_DISPATCH(AddKept)(values, count, weight, phaseWeight, sums);
+}
+
+void joinParts(const float* re, const float* im, std::size_t count, float real, float imaginary,
+               std::complex<float>* out) {
+    HWY_DYNAMIC_DISPATCH(JoinParts)(re, im, count, real, imaginary, out);
 }
 
 void packKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values) {

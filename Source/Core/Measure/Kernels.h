@@ -62,6 +62,10 @@ inline std::complex<float> keptValue(std::uint32_t value) {
     return {std::bit_cast<float>(value & 0xffff0000u), std::bit_cast<float>(value << 16)};
 }
 
+/// Writes `count` complex numbers, real parts times `real`, imaginary parts times `imaginary`.
+void joinParts(const float* re, const float* im, std::size_t count, float real, float imaginary,
+               std::complex<float>* out);
+
 /// Writes `count` complex numbers as kept values, each part rounded to nearest.
 void packKept(const std::complex<float>* from, std::size_t count, std::uint32_t* values);
 

@@ -236,6 +236,7 @@ void PairReader::leaveHumOut(Scratch& scratch) const {
     for (std::size_t k = 0; k < bins; ++k) {
         if (!scratch.hum.ruled[k]) continue;
         scratch.cross[k] = {};
+        scratch.magnitudes[k] = 0.0f;
         scratch.coherence[k] = -1.0f;
     }
 }
@@ -350,7 +351,7 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     const PhaseWeights stretches = spectra.phaseWeights(first, second);
     findRepeats(stretches, spectra.sharedStretches(first, second), averages, scratch);
     const double all = standing(scratch, [](int) { return true; });
-    const bool tonal = all > relatedAbove && estimator.oneTone(scratch.cross, scratch.coherence, averages);
+    bool tonal = all > relatedAbove && estimator.oneTone(scratch.magnitudes, scratch.coherence, averages);
     reading.related = tonal || (all > relatedAbove && across(scratch) > acrossAbove);
     const bool narrow = !reading.related || tonal;
     if (humFinder.find(scratch.magnitudes, narrow ? 1 : linesAlone, scratch.hum)) {
@@ -359,7 +360,10 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
         const bool hums =
             scratch.hum.low && ((reading.related && scratch.hum.lines >= linesAlone) || linesCohere(scratch));
         if (beside <= relatedAbove && hums) reading.shared = Shared::mainsHum;
-        if (beside > relatedAbove && scratch.hum.low && scratch.hum.lines >= linesBesideSound) leaveHumOut(scratch);
+        if (beside > relatedAbove && scratch.hum.low && scratch.hum.lines >= linesBesideSound) {
+            leaveHumOut(scratch);
+            tonal = estimator.oneTone(scratch.magnitudes, scratch.coherence, averages);
+        }
     } else if (reading.related && (humPattern(50.0, all, scratch) || humPattern(60.0, all, scratch))) {
         reading.shared = Shared::mainsHum;
     }
@@ -372,7 +376,7 @@ PairReading PairReader::read(int first, int second, Scratch& scratch) const {
     } else if (faintlyAlike(stretches, scratch)) {
         reading.shared = Shared::noiseFloor;
         reading.related = false;
-    } else if (estimator.oneTone(scratch.cross, scratch.coherence, averages)) {
+    } else if (tonal) {
         reading.shared = Shared::oneTone;
     } else {
         reading.shared = Shared::sound;

@@ -1,11 +1,16 @@
 #include "Core/Signal/Fourier.h"
 
 #include "Core/Signal/AlignedVector.h"
+#include "Core/Signal/FourierKernels.h"
+#include "Core/Signal/FourierPlans.h"
 
 #include <fftw3.h>
 
+#include <cassert>
+#include <cmath>
 #include <map>
 #include <mutex>
+#include <numbers>
 
 namespace spillwright {
 
@@ -20,16 +25,27 @@ fftwf_complex* fftwComplex(std::complex<float>* data) {
 }
 } // namespace
 
+/// Complex transforms of half the length: FFTW's are that much quicker than its real ones that the step between them is
+/// well paid.
 struct Fourier::Plans {
     fftwf_plan forward = nullptr;
     fftwf_plan inverse = nullptr;
+    AlignedVector<std::complex<float>> turn; // e^{-j pi k / half}, k = 0..half/2
 };
 
 Fourier::Fourier(int length) : samples(length), plans(std::make_unique<Plans>()) {
-    AlignedVector<float> time(static_cast<std::size_t>(length));
-    AlignedVector<std::complex<float>> spectrum(static_cast<std::size_t>(binCount()));
-    plans->forward = fftwf_plan_dft_r2c_1d(length, time.data(), fftwComplex(spectrum.data()), FFTW_ESTIMATE);
-    plans->inverse = fftwf_plan_dft_c2r_1d(length, fftwComplex(spectrum.data()), time.data(), FFTW_ESTIMATE);
+    assert(length >= 2 && length % 2 == 0);
+    static const bool known =
+        fftwf_import_wisdom_from_string(fourierPlans) != 0; // else, on another processor, estimated
+    static_cast<void>(known);
+    const int half = length / 2;
+    AlignedVector<std::complex<float>> from(static_cast<std::size_t>(binCount())), to(from.size());
+    plans->forward =
+        fftwf_plan_dft_1d(half, fftwComplex(from.data()), fftwComplex(to.data()), FFTW_FORWARD, FFTW_ESTIMATE);
+    plans->inverse =
+        fftwf_plan_dft_1d(half, fftwComplex(from.data()), fftwComplex(to.data()), FFTW_BACKWARD, FFTW_ESTIMATE);
+    for (int k = 0; k <= half / 2; ++k)
+        plans->turn.emplace_back(std::polar(1.0, -std::numbers::pi * k / half));
 }
 
 Fourier::~Fourier() {
@@ -46,11 +62,13 @@ std::shared_ptr<const Fourier> Fourier::ofLength(int length) {
 }
 
 void Fourier::forward(float* input, std::complex<float>* output) const {
-    fftwf_execute_dft_r2c(plans->forward, input, fftwComplex(output));
+    fftwf_execute_dft(plans->forward, fftwComplex(reinterpret_cast<std::complex<float>*>(input)), fftwComplex(output));
+    kernels::realFromHalf(output, plans->turn.data(), static_cast<std::size_t>(samples) / 2);
 }
 
 void Fourier::inverse(std::complex<float>* input, float* output) const {
-    fftwf_execute_dft_c2r(plans->inverse, fftwComplex(input), output);
+    kernels::halfFromReal(input, plans->turn.data(), static_cast<std::size_t>(samples) / 2);
+    fftwf_execute_dft(plans->inverse, fftwComplex(input), fftwComplex(reinterpret_cast<std::complex<float>*>(output)));
 }
 
 } // namespace spillwright

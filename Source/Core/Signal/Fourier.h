@@ -6,11 +6,13 @@
 namespace spillwright {
 
 /// Real transform of one length in single precision, unscaled: forward then inverse multiplies by the length. Immutable
-/// and shared: any number of threads may execute it at once, on buffers of their own (AlignedVector). The plan is
-/// estimated, not timed, so that a run gives the same bytes as the run before.
+/// and shared: any number of threads may execute it at once, on buffers of their own (AlignedVector). The plan is one
+/// that was timed once (FourierPlans.h), or estimated where none suits the processor; never timed here, so that a run
+/// gives the same bytes as the run before.
 class Fourier {
 public:
-    /// The shared transform of this length; planned at the first call (planning is serialised). length >= 2.
+    /// The shared transform of this length; planned at the first call (planning is serialised). length >= 2,
+    /// even.
     static std::shared_ptr<const Fourier> ofLength(int length);
     ~Fourier();
     Fourier(const Fourier&) = delete;

@@ -9,6 +9,7 @@
 #include <cmath>
 #include <complex>
 #include <cstdint>
+#include <numbers>
 #include <vector>
 
 using namespace spillwright;
@@ -102,6 +103,48 @@ TEST_CASE("peaks are found where a plain loop finds them") {
                 for (const float least : {0.5f, 2.0f, 100.0f})
                     REQUIRE(firstReaching(values, count, sign, least) == first(least));
             }
+        }
+    });
+}
+
+TEST_CASE("a curve at twice the rate is what was sampled, up to two thirds of the highest frequency") {
+    onEveryInstructionSet([&] {
+        for (const std::size_t count : lengths)
+            for (const double share : {0.0, 0.2, 0.5, doublingEdge}) {
+                const auto wave = [&](double n) { return std::cos(share * std::numbers::pi * n + 0.3); };
+                std::vector<float> values;
+                for (int n = -doublingReach; n < static_cast<int>(count) + doublingReach; ++n)
+                    values.push_back(static_cast<float>(wave(n)));
+                std::vector<float> out(2 * count);
+                doubleRate(values.data() + doublingReach, count, out.data());
+                for (std::size_t n = 0; n < out.size(); ++n)
+                    REQUIRE(std::abs(static_cast<double>(out[n]) - wave(0.5 * static_cast<double>(n))) < 1e-4);
+            }
+    });
+}
+
+TEST_CASE("maximum-likelihood weights are those of plain arithmetic") {
+    onEveryInstructionSet([&] {
+        for (const std::size_t count : lengths) {
+            auto own = noiseOf<float>(count, 4);
+            std::vector<double> running{0.0}, weights(count);
+            std::vector<std::int64_t> low, past;
+            for (std::size_t k = 0; k < count; ++k) {
+                running.push_back(running.back() + (k % 16 < 8 ? 0.0 : 0.9 + 0.2 * (k % 2)));
+                low.push_back(static_cast<std::int64_t>(k - std::min<std::size_t>(k, 2)));
+                past.push_back(static_cast<std::int64_t>(std::min(count, k + 3)));
+            }
+            const double total = likelihoodWeights(own.data(), running.data(), low.data(), past.data(), count, 0.2,
+                                                   0.95, weights.data());
+            double sum = 0.0;
+            for (std::size_t k = 0; k < count; ++k) {
+                const auto from = static_cast<std::size_t>(low[k]), to = static_cast<std::size_t>(past[k]);
+                const double mean = std::min(0.95, (running[to] - running[from]) / static_cast<double>(to - from));
+                const double trust = std::clamp(static_cast<double>(own[k]) / mean, 0.0, 4.0);
+                REQUIRE(weights[k] == Approx(mean > 0.2 ? mean / (1.0 - mean) * std::sqrt(trust) : 0.0).margin(1e-12));
+                sum += weights[k];
+            }
+            REQUIRE(total == Approx(sum).margin(1e-12));
         }
     });
 }
