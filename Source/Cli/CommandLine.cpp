@@ -38,6 +38,7 @@ struct CommonOptions {
 struct ProposeWords {
     std::string allow, reference, setting, save;
     double largestNudgeMs = 10.0;
+    std::optional<double> proofTimeSeconds;
     std::vector<std::string> hold;
     bool unlink = false;
     int count = 1;
@@ -81,6 +82,11 @@ public:
         if (!proposeWords.allow.empty())
             proposeOptions.rungs = {proposeWords.allow == "flips" ? Allow::flips : Allow::nudges};
         proposeOptions.largestNudge = milliseconds(proposeWords.largestNudgeMs);
+        if (proposeWords.proofTimeSeconds) {
+            if (!(*proposeWords.proofTimeSeconds >= 0.0))
+                return fail(usage("--proof-time", "is below 0", "give seconds, or leave it out"));
+            proposeOptions.proofTime = Seconds(*proposeWords.proofTimeSeconds);
+        }
         if (!proposeWords.reference.empty()) proposeOptions.reference = proposeWords.reference;
         proposeOptions.hold = proposeWords.hold;
         proposeOptions.unlink = proposeWords.unlink;
@@ -338,6 +344,8 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
         ->check(CLI::IsMember({"flips", "nudges"}));
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
+    proposeApp->add_option("--proof-time", proposeWords.proofTimeSeconds,
+                           "s: the proof of flips with nudges takes no longer");
     proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");
     proposeApp->add_option("--hold", proposeWords.hold, "track whose flip and nudge stay; may be repeated")
         ->expected(1)

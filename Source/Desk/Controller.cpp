@@ -19,6 +19,7 @@ namespace {
 constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
+const Seconds timeOfProof(2.0);
 constexpr int waveformColumns = 2400;
 const std::vector<TrackInfo> noTracks;
 
@@ -241,6 +242,7 @@ void Controller::propose() {
     ProposeOptions options;
     options.setting = settingFrom("start", tracks(), now->adjustments);
     options.unlink = !now->linked;
+    options.proofTime = timeOfProof;
     for (int track = 0; track < trackCount(); ++track)
         if (held(track)) options.hold.push_back(tracks()[at(track)].name);
     const auto balance = balanceOf(now->adjustments);
@@ -277,6 +279,7 @@ void Controller::propose() {
                       version.nudges[at(source->usable[p])] = Seconds(best.proposal.nudges[p]);
                   }
                   version.upperBoundDb = best.upperBoundDb;
+                  version.cutShort = best.proposal.cutShort;
                   version.proposedFrom = moments;
                   version.proposedFor = sourceAlone;
                   for (const auto& change : best.proposal.why)

@@ -35,6 +35,7 @@ struct Version {
     std::vector<Seconds> nudges;        ///< One a track of the recording.
     double gainDb = 0.0;                ///< Summation gain under the present balance.
     std::optional<double> upperBoundDb; ///< Only for proposals.
+    bool cutShort = false;              ///< More time might have lowered the bound.
     /// The bound and the worths are true only of the balance and of the moments they were proposed for.
     bool boundHolds = false;
     std::optional<ReadSpan> proposedFrom;   ///< Only for proposals that were made from the loop alone.

@@ -12,8 +12,6 @@ namespace spillwright::desk::words {
 namespace {
 
 constexpr double almostCertainFrom = 0.95, sureFrom = 0.8, likelyFrom = 0.6;
-/// A gap that neither ear nor meter could find counts as none.
-constexpr double provenGapDb = 0.05;
 constexpr const char* dot = " \u00b7 ";
 
 std::size_t at(int index) {
@@ -291,7 +289,8 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
         return "other source: P again";
     if (!version->boundHolds) return "balance changed: P again";
     const double gap = *version->upperBoundDb - version->gainDb;
-    return gap <= provenGapDb ? "proven best" : unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound";
+    if (gap <= provenGapDb) return "proven best";
+    return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound" + (version->cutShort ? " so far" : "");
 }
 
 std::string versionChanges(const Controller& controller, VersionKind kind) {

@@ -281,14 +281,15 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
            fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
     const double rate = m.spectra->sampleRate();
     for (const auto& named : proposals.proposals) {
-        const double gap = named.upperBoundDb - named.summationGainDb;
+        const double gap = named.gapDb();
         out += "\n";
         out += named.proposal.allow == Allow::flips ? "flips" : "flips and nudges";
         out += ", rank " + std::to_string(named.rank) + ": summation gain " + fixed(named.summationGainDb, 2, true) +
                " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) + "; " +
-               (gap < 0.00005 ? "proven: nothing within the limits is better"
-                              : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
-               "\n";
+               (gap < 0.00005    ? "proven: nothing within the limits is better"
+                : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
+                                 : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
+               (named.proposal.cutShort ? "; the time for the proof ran out" : "") + "\n";
         if (named.proposal.why.empty()) {
             out += "  nothing to change\n";
             continue;

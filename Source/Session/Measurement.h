@@ -69,6 +69,7 @@ struct ProposeOptions {
     bool unlink = false;
     std::optional<Setting> setting; ///< Starting point: gains, high-passes, mutes, and what held tracks keep.
     int count = 1;
+    std::optional<Seconds> proofTime = std::nullopt; ///< Of flips with nudges: Constraints::proofTime.
 };
 
 /// A proposal in the user's names and decibels.
@@ -79,6 +80,9 @@ struct NamedProposal {
     double summationGainDb = 0.0;
     double lowMidCoherence = 0.0;
     double upperBoundDb = 0.0;
+
+    double gapDb() const { return upperBoundDb - summationGainDb; }
+    bool proven() const { return gapDb() <= provenGapDb; }
 };
 
 struct Proposals {

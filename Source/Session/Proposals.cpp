@@ -88,6 +88,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     Constraints constraints;
     constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
+    constraints.proofTime = options.proofTime;
     double loudestLevel = -1.0;
     for (std::size_t p = 0; p < m.usable.size(); ++p) {
         const auto& track = m.tracks[static_cast<std::size_t>(m.usable[p])];
@@ -182,6 +183,8 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         p["upperBound_dB"] = rounded(named.upperBoundDb, dbDigits);
         p["gap_dB"] = rounded(named.upperBoundDb - named.summationGainDb, dbDigits);
         p["proof"] = nameOf(named.proposal.proof);
+        p["proven"] = named.proven();
+        p["cutShort"] = named.proposal.cutShort;
         p["setting"] = settingToJson(named.setting);
         p["why"] = std::move(why);
         list.push_back(std::move(p));

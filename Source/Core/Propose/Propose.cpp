@@ -119,7 +119,7 @@ public:
                     sign = -sign;
             }
         // A few more than asked for, as two may turn out to be one.
-        const auto found = searchNudges(problem, count + 3, starts, workers, part(watch, 0.1, 0.8));
+        const auto found = searchNudges(problem, count + 3, starts, workers, part(watch, 0.1, 0.4));
         if (!found) return cancelled();
         for (const auto& placement : *found)
             proposals.push_back(fromUnits(placement.signs, placement.nudges));
@@ -137,9 +137,12 @@ public:
                              [&](const Proposal& other) { return same(proposal, other); }))
                 chosen.push_back(std::move(proposal));
 
-        const auto bound = nudgeUpperBound(nudgeProblem(true), workers, part(watch, 0.8, 1.0));
-        if (!bound) return cancelled();
-        finish(chosen, *bound, Proof::boundOnly);
+        const auto proof =
+            proveNudges(nudgeProblem(true), chosen.front().gain, limits.proofTime, workers, part(watch, 0.4, 1.0));
+        if (!proof) return cancelled();
+        finish(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly);
+        for (auto& proposal : chosen)
+            proposal.cutShort = proof->cutShort;
         watch.tell(1.0);
         return chosen;
     }

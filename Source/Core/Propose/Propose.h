@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Propose/NudgeProof.h"
 #include "Core/Propose/SummationModel.h"
 #include "Core/Result.h"
 #include "Core/Workers.h"
@@ -27,6 +28,8 @@ struct Constraints {
                                   ///< first track unflipped).
     double largestNudge = 0.01;   ///< Seconds, for Allow::nudges: no nudge exceeds it either way.
     int loudest = 0;              ///< The loudest usable track: nudge 0 where no reference is named and none is held.
+    /// For Allow::nudges: how long the proof may take. None: a count of steps ends it, the same on every machine.
+    std::optional<Seconds> proofTime;
 };
 
 struct Proposal {
@@ -36,6 +39,7 @@ struct Proposal {
     double gain = 1.0;          ///< G, linear.
     double upperBound = 1.0;    ///< No setting within the constraints exceeds it, linear; the same for all of a rung.
     Proof proof = Proof::boundOnly; ///< How upperBound was had.
+    bool cutShort = false;          ///< proofTime ended the proof: more time may lower the bound.
 
     struct Change {
         int track = 0; ///< First track of the unit.
@@ -48,9 +52,10 @@ struct Proposal {
 /// The `count` best distinct settings of one rung, best first (fewer where there are no more). Mirror images are one
 /// setting; settings of the nudges' rung differ by a flip or by more than 0.05 ms of a nudge. Flips: exact (exhaustive)
 /// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound. Nudges:
-/// alternating search from many starts, never below flips alone where the start's own nudges are within reach, with a
-/// valid bound. Deterministic: a count of rounds, not the clock, for any number of workers. Faults: contradictory
-/// constraints, stop asked for (within 100 ms).
+/// search from many starts, never below flips alone where the start's own nudges are within reach, with the bound of
+/// proveNudges; proven is what lies within provenGapDb of it. Deterministic: a count of rounds, not the clock, for any
+/// number of workers (unless proofTime cuts it short). Faults: contradictory constraints, stop asked for (within 100
+/// ms).
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch);
 

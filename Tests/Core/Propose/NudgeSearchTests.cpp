@@ -1,5 +1,5 @@
 #include "Core/Propose/NudgeSearch.h"
-#include "TestModels.h"
+#include "RandomProblems.h"
 
 #include <catch2/catch.hpp>
 
@@ -9,42 +9,6 @@
 
 using namespace spillwright;
 using namespace spillwright::test;
-
-namespace {
-
-NudgeProblem randomProblem(int units, double largest, std::uint64_t seed, int bins = 40) {
-    RandomStream random(seed);
-    NudgeProblem problem;
-    for (int k = 0; k < bins; ++k)
-        problem.angular.push_back(2.0 * std::numbers::pi * (180.0 + 380.0 * k / bins));
-    for (int j = 0; j < units; ++j) {
-        problem.units.push_back(j == 0 ? NudgeProblem::Unit{0.0, 0.0, false}
-                                       : NudgeProblem::Unit{-largest, largest, true});
-        for (int i = 0; i < j; ++i) {
-            problem.pairs.emplace_back();
-            for (int k = 0; k < bins; ++k)
-                problem.pairs.back().push_back(std::polar(random.uniform() / bins, random.between(0.0, 6.3)));
-        }
-    }
-    problem.constant = 1.0;
-    return problem;
-}
-
-double valueByDefinition(const NudgeProblem& problem, const Placement& placement) {
-    double sum = problem.constant;
-    for (int j = 0; j < problem.size(); ++j)
-        for (int i = 0; i < j; ++i)
-            for (std::size_t k = 0; k < problem.angular.size(); ++k) {
-                const auto u = [&](int unit) {
-                    return std::polar(static_cast<double>(placement.signs[unit]),
-                                      -problem.angular[k] * placement.nudges[unit]);
-                };
-                sum += 2.0 * (problem.pairs[NudgeProblem::pairIndex(i, j)][k] * u(i) * std::conj(u(j))).real();
-            }
-    return sum;
-}
-
-} // namespace
 
 TEST_CASE("what the search says a placement is worth is what it is worth") {
     Workers workers(2);

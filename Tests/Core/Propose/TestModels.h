@@ -61,4 +61,52 @@ inline SummationModel manySources(int tracks, int sources, double longestDelay, 
     return SummationModel::fromMatrices(bins, matrices);
 }
 
+/// Players in a room of 8 m by 6 m, one to two close tracks each, the rest of the tracks anywhere: direct sound by the
+/// distance, and a diffuse share that no two tracks have in common.
+inline SummationModel playersInARoom(int tracks, int players, std::uint64_t seed, double binWidth = 2.93) {
+    const auto bins = lowMidBins(binWidth);
+    RandomStream random(seed);
+    const auto place = [&] {
+        const double x = random.between(0.0, 8.0), y = random.between(0.0, 6.0);
+        return Eigen::Vector3d(x, y, random.between(0.3, 1.5));
+    };
+    std::vector<Eigen::Vector3d> sources, microphones;
+    for (int s = 0; s < players; ++s)
+        sources.push_back(place());
+    for (int i = 0; i < tracks; ++i) {
+        Eigen::Vector3d at = place() + Eigen::Vector3d(0.0, 0.0, 1.0);
+        if (i < tracks * 3 / 4)
+            at = sources[static_cast<std::size_t>(i % players)] +
+                 Eigen::Vector3d(random.between(-0.3, 0.3), random.between(-0.3, 0.3), random.between(0.1, 0.3));
+        microphones.push_back(at);
+    }
+    Eigen::MatrixXd level(tracks, players), delay(tracks, players);
+    Eigen::VectorXd diffuse(tracks);
+    for (int i = 0; i < tracks; ++i) {
+        const int polarity = random.sign();
+        for (int s = 0; s < players; ++s) {
+            const double distance = (microphones[i] - sources[s]).norm();
+            level(i, s) = polarity / distance;
+            delay(i, s) = distance / 343.2;
+        }
+        const double loudness = level.row(i).norm(); // tracks are about as loud as each other in a balance
+        level.row(i) *= std::exp(random.between(-0.7, 0.0)) / loudness;
+        diffuse[i] = 0.2 * players / (loudness * loudness); // critical distance 2.2 m
+    }
+    std::vector<Eigen::MatrixXcd> matrices;
+    double energy = 0.0;
+    for (const double f : bins) {
+        Eigen::MatrixXcd a(tracks, players);
+        for (int i = 0; i < tracks; ++i)
+            for (int s = 0; s < players; ++s)
+                a(i, s) = level(i, s) * std::polar(1.0, -2.0 * std::numbers::pi * f * delay(i, s));
+        matrices.push_back(a * a.adjoint());
+        matrices.back().diagonal().array() += diffuse.array();
+        energy += matrices.back().trace().real();
+    }
+    for (auto& matrix : matrices)
+        matrix /= energy;
+    return SummationModel::fromMatrices(bins, matrices);
+}
+
 } // namespace spillwright::test
