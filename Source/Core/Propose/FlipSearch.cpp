@@ -23,6 +23,27 @@ double FlipProblem::value(std::span<const int> signs) const {
     return sum;
 }
 
+FlipProblem withSettled(const FlipProblem& problem, std::span<const int> settled) {
+    std::vector<int> free;
+    for (int i = 0; i < problem.size(); ++i)
+        if (settled[i] == 0) free.push_back(i);
+    const auto n = static_cast<Eigen::Index>(free.size());
+    FlipProblem left{Eigen::MatrixXd(n, n), Eigen::VectorXd(n), problem.constant};
+    for (Eigen::Index a = 0; a < n; ++a) {
+        left.field[a] = problem.field[free[a]];
+        for (int j = 0; j < problem.size(); ++j)
+            left.field[a] += settled[j] * problem.coupling(free[a], j);
+        for (Eigen::Index b = 0; b < n; ++b)
+            left.coupling(a, b) = problem.coupling(free[a], free[b]);
+    }
+    for (int i = 0; i < problem.size(); ++i) {
+        left.constant += 2.0 * settled[i] * problem.field[i];
+        for (int j = 0; j < i; ++j)
+            left.constant += 2.0 * settled[i] * settled[j] * problem.coupling(i, j);
+    }
+    return left;
+}
+
 namespace {
 
 /// The best few, each once.

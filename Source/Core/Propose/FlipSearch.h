@@ -23,6 +23,10 @@ struct FlipProblem {
     double value(std::span<const int> signs) const;
 };
 
+/// What is left to choose where some signs are settled: `settled[i]` is +-1, or 0 where sign i stays free. The free
+/// ones keep their order; values are the same.
+FlipProblem withSettled(const FlipProblem& problem, std::span<const int> settled);
+
 struct RankedSigns {
     std::vector<int> signs; ///< +-1. Of two mirror images that are worth the same: the one whose last sign is +1.
     double value = 0.0;

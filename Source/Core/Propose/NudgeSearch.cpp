@@ -700,6 +700,21 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
     return distinct(std::move(polished), static_cast<std::size_t>(count));
 }
 
+Placement climbNudges(const NudgeProblem& problem, const Placement& start, const std::stop_token& stop) {
+    Placement summit = start;
+    if (!problem.angular.empty()) {
+        const double largest = largestNudgeOf(problem);
+        auto land = layOut(problem, compressBand(problem.angular, 2.0 * largest));
+        addGrid(land, largest);
+        Walker walker(land);
+        walker.set(start.signs, start.nudges);
+        walker.ascend(stop, 1e-6);
+        summit = walker.placement();
+    }
+    summit.value = exactValue(problem, summit);
+    return summit;
+}
+
 Placement plainAscent(const NudgeProblem& problem, unsigned seed) {
     BandCompression all{{problem.angular.begin(), problem.angular.end()}, {}, 0.0};
     all.weights = MatrixXd::Identity(static_cast<Eigen::Index>(problem.angular.size()),

@@ -5,6 +5,7 @@
 #include <complex>
 #include <optional>
 #include <span>
+#include <stop_token>
 #include <vector>
 
 namespace spillwright {
@@ -46,6 +47,10 @@ constexpr double distinctNudge = 50e-6; // seconds
 std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, int count,
                                                    std::span<const Placement> starts, Workers& workers,
                                                    const Watch& watch);
+
+/// The summit that coordinate ascent and Newton's method reach from a start, on a compressed band, its value exact. A
+/// stop that is asked for ends it early.
+Placement climbNudges(const NudgeProblem& problem, const Placement& start, const std::stop_token& stop);
 
 /// One plain coordinate ascent on all bins from a random start: what searchNudges is measured against.
 Placement plainAscent(const NudgeProblem& problem, unsigned seed);

@@ -86,6 +86,7 @@ public:
             proposals.push_back(std::move(proposal));
         }
         finish(proposals, ranked->upperBound, ranked->proof);
+        if (!keepWhatIsWorthIt(proposals, count, watch)) return cancelled();
         watch.tell(1.0);
         return proposals;
     }
@@ -143,6 +144,7 @@ public:
         finish(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly);
         for (auto& proposal : chosen)
             proposal.cutShort = proof->cutShort;
+        if (!keepWhatIsWorthIt(chosen, count, watch)) return cancelled();
         watch.tell(1.0);
         return chosen;
     }
@@ -417,7 +419,9 @@ private:
 
     /// A setting from the free units' signs and nudges; where nothing is fixed, of its mirror images the one to take.
     Proposal fromUnits(const std::vector<int>& unitSigns, const std::vector<double>& unitNudges) const {
-        const int mirror = !anyFixed && !isTheMirrorToTake(unitSigns) ? -1 : 1;
+        return fromUnits(unitSigns, unitNudges, !anyFixed && !isTheMirrorToTake(unitSigns) ? -1 : 1);
+    }
+    Proposal fromUnits(const std::vector<int>& unitSigns, const std::vector<double>& unitNudges, int mirror) const {
         Proposal proposal;
         proposal.allow = allow;
         proposal.flips.resize(model.trackCount());
@@ -456,8 +460,168 @@ private:
         for (auto& proposal : proposals) {
             proposal.upperBound = upperBound;
             proposal.proof = proof;
+            proposal.fullGain = proposal.gain;
             explain(proposal);
         }
+    }
+
+    // ---- what is worth it
+
+    /// The free units as a proposal has them.
+    struct Settled {
+        std::vector<int> signs; ///< Of each unit's first track, as they are heard.
+        std::vector<double> nudges;
+        double gain = 1.0;
+    };
+    Settled settledOf(const Proposal& proposal) const {
+        Settled settled{{}, {}, proposal.gain};
+        for (const int u : free) {
+            const int first = units[u].tracks.front();
+            settled.signs.push_back(proposal.flips[first] ? -1 : 1);
+            settled.nudges.push_back(proposal.nudges[first]);
+        }
+        return settled;
+    }
+
+    /// The unit that stands for the whole, lest the others turn over in place of one: of those that are not flipped the
+    /// one that brings the most to the band. None where something is fixed.
+    std::optional<std::size_t> standing(const Settled& now) const {
+        if (anyFixed) return std::nullopt;
+        if (allow == Allow::nudges) return anchorPlace;
+        std::optional<std::size_t> place;
+        double most = -1.0;
+        for (std::size_t k = 0; k < free.size(); ++k) {
+            double power = 0.0;
+            for (const int t : units[free[k]].tracks)
+                power += matrix(t, t);
+            if (now.signs[k] == units[free[k]].startSign && power > most) {
+                place = k;
+                most = power;
+            }
+        }
+        return place;
+    }
+
+    /// The best that is near where some units are as they were at the start.
+    Settled replaced(const Settled& now, const std::vector<bool>& back, const std::stop_token& stop) const {
+        const auto stands = standing(now);
+        return allow == Allow::flips ? replacedFlips(now, back, stands, stop) : replacedNudges(now, back, stands, stop);
+    }
+
+    Settled replacedFlips(const Settled& now, const std::vector<bool>& back, std::optional<std::size_t> stands,
+                          const std::stop_token& stop) const {
+        std::vector<int> settled(free.size(), 0), first;
+        for (std::size_t k = 0; k < free.size(); ++k) {
+            if (back[k])
+                settled[k] = units[free[k]].startSign;
+            else if (k == stands)
+                settled[k] = now.signs[k];
+            else
+                first.push_back(now.signs[k]);
+        }
+        constexpr int startsToReplace = 20;
+        Watch quiet;
+        quiet.stop = stop;
+        const auto left = withSettled(flipsOfStart, settled);
+        Settled result = now;
+        const auto best = climbFlips(left, 1, {}, first, startsToReplace, quiet);
+        if (!best) return result;
+        result.gain = best->front().value;
+        auto sign = best->front().signs.begin();
+        for (std::size_t k = 0; k < free.size(); ++k)
+            result.signs[k] = settled[k] != 0 ? settled[k] : *sign++;
+        return result;
+    }
+
+    Settled replacedNudges(const Settled& now, const std::vector<bool>& back, std::optional<std::size_t> stands,
+                           const std::stop_token& stop) const {
+        const int mirror = stands ? now.signs[*stands] : 1; // the anchor's sign is +1 in the problem
+        auto problem = nudgeProblem(false);
+        Placement start{now.signs, now.nudges, 0.0};
+        for (int& sign : start.signs)
+            sign *= mirror;
+        for (std::size_t k = 0; k < free.size(); ++k) {
+            if (!back[k] || k == stands) continue;
+            const auto& unit = units[free[k]];
+            const int sign = mirror * unit.startSign;
+            const double nudge = std::clamp(unit.startNudge - startShift, unit.earliest, unit.latest);
+            for (int i = 0; sign < 0 && i < problem.size(); ++i)
+                if (const int own = static_cast<int>(k); i != own)
+                    for (auto& value : problem.pairs[NudgeProblem::pairIndex(std::min(i, own), std::max(i, own))])
+                        value = -value;
+            problem.units[k] = {nudge, nudge, false};
+            start.signs[k] = 1;
+            start.nudges[k] = nudge;
+        }
+        start.signs.resize(static_cast<std::size_t>(problem.size()), 1);
+        start.nudges.resize(start.signs.size(), 0.0);
+        const auto summit = climbNudges(problem, start, stop);
+        Settled result = now;
+        for (std::size_t k = 0; k < free.size(); ++k) {
+            const bool pinned = back[k] && k != stands;
+            result.signs[k] = pinned ? units[free[k]].startSign : mirror * summit.signs[k];
+            result.nudges[k] = std::abs(summit.nudges[k]) < smallestNudge ? 0.0 : summit.nudges[k];
+        }
+        const auto proposal = fromUnits(result.signs, result.nudges, 1);
+        result.gain = model.gain(signsOf(proposal), proposal.nudges);
+        return result;
+    }
+
+    bool changed(const Settled& now, std::size_t k) const {
+        const auto& unit = units[free[k]];
+        return now.signs[k] != unit.startSign || std::abs(now.nudges[k] - unit.startNudge) >= smallestNudge;
+    }
+
+    /// What each change of the best proposal is worth; where it is the only one that was asked for, those that are not
+    /// worth it are taken back, the least first. False: stop was asked for.
+    bool keepWhatIsWorthIt(std::vector<Proposal>& proposals, int count, const Watch& watch) {
+        if (proposals.empty() || free.empty()) return true;
+        if (allow == Allow::flips) flipsOfStart = flipProblem();
+        Settled now = settledOf(proposals.front());
+        std::vector<bool> back(free.size(), false);
+        std::vector<std::pair<std::size_t, double>> left; // places among the free ones, and what they would bring
+        std::vector<std::optional<double>> worth;
+        for (;;) {
+            worth.assign(free.size(), std::nullopt);
+            std::vector<Settled> without(free.size());
+            workers.forEach(free.size(), [&](std::size_t k, int) {
+                if (back[k] || k == standing(now) || !changed(now, k) || watch.stopped()) return;
+                auto more = back;
+                more[k] = true;
+                without[k] = replaced(now, more, watch.stop);
+                worth[k] = decibelsOfPower(now.gain) - decibelsOfPower(std::max(without[k].gain, 1e-10));
+            });
+            if (watch.stopped()) return false;
+            std::optional<std::size_t> least;
+            for (std::size_t k = 0; k < free.size(); ++k)
+                if (worth[k] && (!least || *worth[k] < *worth[*least])) least = k;
+            if (count > 1 || !least || !(*worth[*least] < limits.leastWorthDb)) break;
+            left.emplace_back(*least, *worth[*least]);
+            back[*least] = true;
+            now = without[*least];
+        }
+        auto& best = proposals.front();
+        if (!left.empty()) {
+            const auto all = best;
+            auto kept = fromUnits(now.signs, allow == Allow::flips ? startNudgesOfFree() : now.nudges, 1);
+            if (allow == Allow::flips) kept.nudges = limits.startNudges;
+            best.flips = kept.flips;
+            best.nudges = kept.nudges;
+            best.gain = now.gain;
+            best.why.clear();
+            explain(best);
+            for (const auto& [k, brings] : left) {
+                const int first = units[free[k]].tracks.front();
+                const auto change =
+                    std::find_if(all.why.begin(), all.why.end(), [first](const auto& c) { return c.track == first; });
+                const auto kind = change != all.why.end() ? change->kind : Proposal::Change::Kind::flip;
+                best.leftOut.push_back({first, kind, brings, brings});
+            }
+        }
+        for (std::size_t k = 0; k < free.size(); ++k)
+            for (auto& change : best.why)
+                if (change.track == units[free[k]].tracks.front()) change.worthDb = worth[k];
+        return true;
     }
 
     void explain(Proposal& proposal) const {
@@ -506,6 +670,7 @@ private:
     std::size_t anchorPlace = 0; ///< Among the free ones, where nothing is fixed.
     double startShift = 0.0;     ///< To be taken off the start's nudges so that reference or anchor stand at 0.
     Eigen::MatrixXd matrix;      ///< Q at the start's nudges.
+    FlipProblem flipsOfStart;    ///< For Allow::flips.
 };
 
 } // namespace

@@ -28,6 +28,8 @@ struct Constraints {
                                   ///< first track unflipped).
     double largestNudge = 0.01;   ///< Seconds, for Allow::nudges: no nudge exceeds it either way.
     int loudest = 0;              ///< The loudest usable track: nudge 0 where no reference is named and none is held.
+    /// Decibels: where one proposal alone is asked for, a unit whose change is worth less is left as it was.
+    double leastWorthDb = 0.0;
     /// For Allow::nudges: how long the proof may take. None: a count of steps ends it, the same on every machine.
     std::optional<Seconds> proofTime;
 };
@@ -44,12 +46,18 @@ struct Proposal {
     struct Change {
         int track = 0; ///< First track of the unit.
         enum class Kind { flip, nudge, flipAndNudge } kind = Kind::flip;
-        double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back.
+        double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back ...
+        /// ... and if all other free units were then placed anew as well as can be, none flipped in its stead that
+        /// stands as it stood; empty where that was not looked for.
+        std::optional<double> worthDb;
     };
-    std::vector<Change> why; ///< Against the start, most valuable first.
+    std::vector<Change> why;     ///< Against the start, most valuable first.
+    std::vector<Change> leftOut; ///< Not worth it (Constraints::leastWorthDb): what each would have brought.
+    double fullGain = 1.0;       ///< G before anything was left out.
 };
 
-/// The `count` best distinct settings of one rung, best first (fewer where there are no more). Mirror images are one
+/// The `count` best distinct settings of one rung, best first (fewer where there are no more); of the best, what each
+/// change is worth. Mirror images are one
 /// setting; settings of the nudges' rung differ by a flip or by more than 0.05 ms of a nudge. Flips: exact (exhaustive)
 /// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound. Nudges:
 /// search from many starts, never below flips alone where the start's own nudges are within reach, with the bound of

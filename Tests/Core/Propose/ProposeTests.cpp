@@ -433,3 +433,83 @@ TEST_CASE("progress rises from 0 to 1") {
         CHECK(last == 1.0);
     }
 }
+
+// ---- what each change is worth -------------------------------------------------------------------------------------
+
+TEST_CASE("a flip is worth what the best of the others cannot make up for") {
+    constexpr int n = 9;
+    for (const int seed : {1, 2, 3, 4, 5}) {
+        const auto model = someModel(n, static_cast<std::uint64_t>(seed));
+        Constraints constraints;
+        constraints.reference = 0;
+        const auto best = proposed(model, constraints, Allow::flips).front();
+        const std::vector<double> nudges(n, 0.0);
+        for (const auto& change : best.why) {
+            double without = 0.0;
+            for (int mask = 0; mask < 1 << n; mask += 2) { // the reference keeps its sign
+                std::vector<int> signs(n);
+                for (int i = 0; i < n; ++i)
+                    signs[static_cast<std::size_t>(i)] = (mask >> i & 1) ? -1 : 1;
+                if (signs[static_cast<std::size_t>(change.track)] > 0)
+                    without = std::max(without, model.gain(signs, nudges));
+            }
+            REQUIRE(change.worthDb);
+            CHECK(*change.worthDb == Approx(decibelsOfPower(best.gain / without)).margin(1e-9));
+            CHECK(*change.worthDb <= change.effectDb + 1e-9);
+        }
+    }
+}
+
+TEST_CASE("what is worth less than is asked for is left out, and said") {
+    // Two tracks that need each other, a third that hardly matters.
+    const auto model = oneSource({0.0, 0.0, 0.0, 0.0}, {1, -1, 1, 1}, 0.3);
+    std::vector<Eigen::MatrixXcd> matrices;
+    Eigen::VectorXd level(4);
+    level << 1.0, 1.0, 1.0, 0.003;
+    for (std::size_t k = 0; k < model.frequencies().size(); ++k) {
+        Eigen::MatrixXcd matrix(4, 4);
+        for (int i = 0; i < 4; ++i)
+            for (int j = 0; j < 4; ++j)
+                matrix(i, j) = level[i] * level[j] * (i == 3 || j == 3 ? -1.0 : 1.0) * (i == 3 && j == 3 ? -1.0 : 1.0) *
+                               model.weighted(static_cast<int>(k), i, j);
+        matrices.push_back(matrix);
+    }
+    const auto lopsided = SummationModel::fromMatrices(model.frequencies(), matrices);
+    Constraints constraints;
+    const auto all = proposed(lopsided, constraints, Allow::flips).front();
+    CHECK(all.flips == std::vector<bool>{false, true, false, true});
+    CHECK(all.leftOut.empty());
+    constraints.leastWorthDb = 0.1;
+    for (const auto allow : {Allow::flips, Allow::nudges}) {
+        const auto best = proposed(lopsided, constraints, allow).front();
+        CHECK(best.flips == std::vector<bool>{false, true, false, false});
+        REQUIRE(best.why.size() == 1);
+        REQUIRE(best.leftOut.size() == 1);
+        CHECK(best.leftOut.front().track == 3);
+        CHECK(*best.leftOut.front().worthDb > 0.0);
+        CHECK(*best.leftOut.front().worthDb < 0.1);
+        CHECK(best.gain == Approx(lopsided.gain(signsOf(best), best.nudges)).epsilon(rounding));
+        CHECK(decibelsOfPower(best.fullGain / best.gain) == Approx(*best.leftOut.front().worthDb).margin(1e-6));
+        CHECK(best.upperBound >= best.fullGain);
+    }
+    // Where several are asked for, each is as good as can be.
+    const auto several = proposed(lopsided, constraints, Allow::flips, 2);
+    CHECK(several.front().flips == all.flips);
+}
+
+TEST_CASE("with nudges no change that is kept is worth less than is asked for", "[long]") {
+    for (const int seed : {1, 2, 3}) {
+        const auto model = playersInARoom(9, 4, static_cast<std::uint64_t>(seed), 12.0);
+        Constraints constraints;
+        constraints.largestNudge = 0.002;
+        const auto full = proposed(model, constraints, Allow::nudges).front();
+        constraints.leastWorthDb = 0.1;
+        const auto lean = proposed(model, constraints, Allow::nudges).front();
+        CHECK(lean.why.size() <= full.why.size());
+        for (const auto& change : lean.why)
+            if (change.worthDb) CHECK(*change.worthDb >= 0.1 - 1e-9);
+        CHECK(lean.gain <= full.gain * (1.0 + 1e-6));
+        CHECK(decibelsOfPower(lean.fullGain / lean.gain) < 0.1 * static_cast<double>(lean.leftOut.size()) + 1e-6);
+        CHECK(sameProposals({lean}, proposed(model, constraints, Allow::nudges, 1, 1)));
+    }
+}
