@@ -29,6 +29,14 @@ constexpr int modelUpdates = 60;
 constexpr double mostReverberation = 0.3; // of a sound's power, that outlasts a window
 constexpr int unmixingUpdates = 20;
 
+// What of the others is left in a source, of what is told of them in its close track; expected is less.
+constexpr int leftUpdates = 40;
+constexpr double expectedNow = 0.5; // of the reverberation that outlasts a window, as the source sounds, ...
+constexpr double mostNow = 0.3;     // ... at most so much; ...
+constexpr double mostBefore = 0.5;  // ... at most so much as it sounded a window before
+constexpr double leastOwn = 0.5;    // of what was told as the source, that stays with it
+constexpr double leastLeft = 1e-7;  // of the source's power: more than nothing
+
 // Whether a source has no sound of its own in a third octave. All of these hold:
 constexpr double absentShare = 0.1;    // at most so much of the source's power is there, ...
 constexpr double absentPart = 0.5;     // ... and of what its close track holds there; ...
@@ -37,7 +45,11 @@ constexpr double absentLouderDb = 9.0; // ... or, where it is so much louder in 
 constexpr double absentIfLouder = 0.8; // ... up to so much
 constexpr int absenceUpdates = 40;
 
-constexpr double louderDb = 15.0; // than in most of its sound: more, in a third octave, is another source's sound
+// How much louder than in most of its sound a source is told in a track in a third octave. More is another's sound.
+constexpr double believedDb = 9.0;  // up to here it is believed, ...
+constexpr double falseDb = 12.0;    // ... and from here on the usual level is
+constexpr double doubtedDb = 3.0;   // both are as much lower where the source has little power there: ...
+constexpr double doubtedPart = 0.7; // ... less than absentShare of its own, and than this of its close track's
 
 // What is told.
 constexpr double togetherHeardDb = 4.7; // standard deviation of the ratio of two close tracks, at most ...
@@ -117,12 +129,13 @@ public:
         if (!inEach(
                 bands, [&](std::size_t item, int) { leaveOutAbsent(largestFirst[item], usual, whole); }, 0.8))
             return false;
-        holdLevels();
+        holdLevels(whole);
         if (!inEach(
                 bands, [this](std::size_t item, int) { modelLeft(largestFirst[item]); }, 0.9))
             return false;
-        for (std::size_t band = 0; band < bands; ++band)
-            giveBackReverberation(band);
+        if (!inEach(
+                bands, [this](std::size_t item, int) { giveBackReverberation(largestFirst[item]); }, 0.95))
+            return false;
         findTogether();
         tellShares();
         tellLevels();
@@ -201,9 +214,10 @@ private:
     double explainedByOthers(std::size_t band, std::size_t source) const;
     double louderThanUsual(std::size_t band, std::size_t source, const std::vector<double>& usual) const;
     void leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole);
-    void holdLevels();
+    void holdLevels(const std::vector<double>& whole);
     void modelLeft(std::size_t band);
     void giveBackReverberation(std::size_t band);
+    double readLeft(std::size_t band, std::size_t own, double part);
     void scaleSource(std::size_t band, std::size_t source, double factor);
     bool together(std::size_t source, std::size_t other) const;
     void findTogether();
@@ -515,12 +529,25 @@ void SpillReader::leaveOutAbsent(std::size_t band, const std::vector<double>& us
 
 /// In a third octave in which a source has next to no power, a little of another's in its place would be told as a
 /// level beyond all measure there.
-void SpillReader::holdLevels() {
+void SpillReader::holdLevels(const std::vector<double>& whole) {
     const auto usual = usualLevels();
     for (std::size_t at = 0; at < map.readings.size(); ++at)
-        for (auto& of : ofBands)
-            of.coherent[at] =
-                std::min(of.coherent[at], usual[at] * std::pow(10.0, louderDb / 10.0) * of.sources[at / tracks.size()]);
+        for (auto& of : ofBands) {
+            const std::size_t k = at / tracks.size();
+            const double ordinary = usual[at] * of.sources[k];
+            double& told = of.coherent[at];
+            if (told <= ordinary) continue;
+            if (!(ordinary > 0.0)) {
+                told = 0.0;
+                continue;
+            }
+            const bool doubted =
+                of.sources[k] < absentShare * whole[k] && of.sources[k] < doubtedPart * of.tracks[ownPlaces[k]];
+            const double believed = doubted ? believedDb - doubtedDb : believedDb;
+            constexpr double until = falseDb - believedDb;
+            const double louder = decibelsOfPower(told / ordinary), beyond = (louder - believed) / until;
+            if (beyond > 0.0) told = ordinary * std::pow(10.0, std::max(0.0, believed * (1.0 - beyond)) / 10.0);
+        }
 }
 
 /// What the power model gives of what is left of the tracks that have no source of their own here.
@@ -549,7 +576,8 @@ void SpillReader::modelLeft(std::size_t band) {
 }
 
 /// Reverberation that outlasts a window is told from none of the others' windows: what stands in a close track counts
-/// there as its own source's. How much of it comes with a sound the tracks tell that are nobody's.
+/// there as its own source's. How much of it comes with a sound the tracks tell that are nobody's; how much of it is in
+/// a close track, the moments in which its own source is still.
 void SpillReader::giveBackReverberation(std::size_t band) {
     auto& of = ofBands[band];
     double coherent = 0.0, late = 0.0;
@@ -563,18 +591,43 @@ void SpillReader::giveBackReverberation(std::size_t band) {
     if (!(coherent > 0.0)) return;
     of.reverberationGivenBack = true;
     const double part = std::min(mostReverberation, late / coherent);
-    std::vector<double> taken(closeTracks.size(), 0.0);
+    std::vector<double> taken;
     for (const auto own : of.present)
-        for (const auto k : of.present) {
-            if (k == own) continue;
-            const auto at = readingAt(k, ownPlaces[own]);
-            of.modelled[at] = part * std::max(0.0, of.coherent[at]);
-            taken[own] += of.modelled[at];
-        }
-    for (const auto own : of.present) {
-        if (!(of.sources[own] > 0.0)) continue;
-        scaleSource(band, own, std::max(0.5, 1.0 - taken[own] / of.sources[own]));
+        taken.push_back(readLeft(band, own, part));
+    for (std::size_t n = 0; n < taken.size(); ++n)
+        if (const auto own = of.present[n]; of.sources[own] > 0.0)
+            scaleSource(band, own, std::max(leastOwn, 1.0 - taken[n] / of.sources[own]));
+}
+
+/// What of the others is left in a source as it was told apart, into the model of its close track; the sum of it.
+double SpillReader::readLeft(std::size_t band, std::size_t own, double part) {
+    auto& of = ofBands[band];
+    std::vector<std::size_t> heard; // those of which there are moments
+    for (const auto k : of.present)
+        if (k != own && of.sources[k] > 0.0) heard.push_back(readingAt(k, ownPlaces[own]));
+    const auto some = std::ssize(heard);
+    if (some == 0 || !(of.sources[own] > 0.0)) return 0.0;
+    Eigen::ArrayXf expected(2 * some), most(2 * some);
+    for (Eigen::Index n = 0; n < some; ++n) {
+        const double told = std::max(0.0, of.coherent[heard[static_cast<std::size_t>(n)]]) / of.sources[own];
+        expected(n) = static_cast<float>(expectedNow * part * told + leastLeft);
+        expected(n + some) = static_cast<float>(part * told + leastLeft);
+        most(n) = static_cast<float>(mostNow * told + 10.0 * leastLeft);
+        most(n + some) = static_cast<float>(mostBefore * told + 10.0 * leastLeft);
     }
+    const Eigen::MatrixXf parts = momentsNowAndBefore(band, own).leftCols(2 * some);
+    Eigen::ArrayXf wanted = of.demixed.col(static_cast<Eigen::Index>(own)).tail(parts.rows());
+    const float mean = wanted.mean();
+    if (!(mean > 0.0f)) return 0.0;
+    wanted = (wanted / mean).max(leastPower);
+    const Eigen::ArrayXf left = broughtByParts(parts, wanted, expected, most, leftUpdates);
+    double sum = 0.0;
+    for (Eigen::Index n = 0; n < some; ++n) {
+        const double both = static_cast<double>(left(n) + left(n + some)) * of.sources[own];
+        of.modelled[heard[static_cast<std::size_t>(n)]] = both;
+        sum += both;
+    }
+    return sum;
 }
 
 /// The power of a source in its close track.
