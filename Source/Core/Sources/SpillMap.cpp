@@ -53,7 +53,7 @@ constexpr double doubtedPart = 0.7; // ... less than absentShare of its own, and
 
 // What is told.
 constexpr double togetherHeardDb = 4.7; // standard deviation of the ratio of two close tracks, at most ...
-constexpr double togetherToldDb = 9.5;  // ... and of what was told apart of them: always together
+constexpr double togetherToldDb = 10.0; // ... and of what was told apart of them: always together
 constexpr double togetherSpill = 0.04;  // both levels' product, at least: -7 dB each way
 constexpr double alikeDb = 2.5;         // that deviation of what was told apart, at most: always together in any case
 constexpr double leastOverlap = 0.5;    // of two spectra (Bhattacharyya); of less, they are told apart by colour
