@@ -82,7 +82,9 @@ struct Moments {
 /// ICASSP 2020), and scaled back to the close tracks (Matsuoka & Nakashima 2001). All tracks are regressed on what
 /// comes out; what the regression leaves of a track without a source of its own is shared out by a non-negative model
 /// of its third-octave powers (Fevotte & Idier, Neural Computation 23(9), 2011), each source as it sounds and as it
-/// sounded a window before: reverberation.
+/// sounded a window before: reverberation. Where such tracks tell that there is any, what the others leave in a close
+/// track is told by the moments in which its own source is still. A level in a third octave that is more than 12 dB
+/// above the usual one of that source in that track is taken for another's sound.
 ///
 /// A source that has no sound of its own in a third octave is none there: its powers are 0, and its close track counts
 /// as a room track. Of two that are always together neither has a share in the other's close track.
