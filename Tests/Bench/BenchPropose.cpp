@@ -2,6 +2,7 @@
 
 #include "Core/Propose/FlipBound.h"
 #include "Core/Propose/FlipSearch.h"
+#include "Core/Propose/NudgeProof.h"
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/Propose/Propose.h"
 #include "Core/Propose/TestModels.h"
@@ -12,6 +13,8 @@
 #include <cstdio>
 #include <functional>
 #include <numbers>
+#include <string>
+#include <vector>
 
 using namespace spillwright;
 using namespace spillwright::test;
@@ -118,7 +121,7 @@ void nudges(int tracks, int sources, double largest) {
     const auto model = manySources(tracks, sources, 0.006, 1);
     const auto problem = nudgesOf(model, largest);
     double plainBest = 0.0;
-    const int plainStarts = tracks > 32 ? 20 : 100;
+    const int plainStarts = 100;
     const double plain = secondsOf([&] {
         std::vector<double> values(static_cast<std::size_t>(plainStarts));
         all.forEach(values.size(), [&](std::size_t item, int) {
@@ -128,25 +131,92 @@ void nudges(int tracks, int sources, double largest) {
     });
     std::vector<Placement> found;
     const double search = secondsOf([&] { found = *searchNudges(problem, 5, {}, all, {}); });
-    double bound = 0.0;
-    const double bounding = secondsOf([&] { bound = *nudgeUpperBound(problem, all, {}); });
     std::printf("flips and nudges, %d tracks, %d sources, +-%g ms\n", tracks, sources, 1e3 * largest);
     std::printf("  %3d plain coordinate ascents          %8.3f s   best %.4f dB (floor)\n", plainStarts, plain,
                 decibelsOfPower(plainBest));
     std::printf(
         "  joint search                          %8.3f s   best %.4f dB, %.2f of the floor's time; second %.4f\n",
         search, decibelsOfPower(found.front().value), search / plain, decibelsOfPower(found[1].value));
-    std::printf("  upper bound                           %8.3f s   %.4f dB\n", bounding, decibelsOfPower(bound));
+}
+
+/// The gap against time, one worker.
+void gapOverTime(const char* what, const SummationModel& model, double largest) {
+    Workers one(1);
+    const auto problem = nudgesOf(model, largest);
+    double best = 0.0;
+    const double search = secondsOf([&] { best = searchNudges(problem, 1, {}, one, {})->front().value; });
+    const double marks[] = {0.1, 0.3, 1.0, 3.0, 10.0};
+    double gaps[std::size(marks)], now = 0.0;
+    std::fill(std::begin(gaps), std::end(gaps), -1.0);
+    const auto start = std::chrono::steady_clock::now();
+    std::optional<NudgeProof> proof;
+    const double whole = secondsOf([&] {
+        proof = proveNudges(problem, best, Seconds(10.0), one, {}, [&](double bound) {
+            now = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+            for (std::size_t m = 0; m < std::size(marks); ++m)
+                if (now <= marks[m]) gaps[m] = decibelsOfPower(bound / best);
+        });
+    });
+    std::printf("%-24s %2d tracks, +-%2g ms: search %6.2f s; gap in dB after", what, model.trackCount(), 1e3 * largest,
+                search);
+    for (std::size_t m = 0; m < std::size(marks); ++m)
+        if (gaps[m] >= 0.0) std::printf("  %g s %.3f", marks[m], gaps[m]);
+    std::printf("; %s in %.2f s\n", decibelsOfPower(proof->upperBound / best) <= provenGapDb ? "proven" : "open",
+                whole);
+}
+
+/// How many of a few rooms are proven in 0.1, 1 and 10 s, one worker.
+void provenWithin(double largest, std::initializer_list<int> sizes) {
+    Workers one(1);
+    constexpr int rooms = 4;
+    std::printf("rooms of %d that are proven, +-%g ms\n", rooms, 1e3 * largest);
+    for (const int tracks : sizes) {
+        int within[3] = {0, 0, 0};
+        double widest = 0.0;
+        for (std::uint64_t seed = 1; seed <= rooms; ++seed) {
+            const auto problem = nudgesOf(playersInARoom(tracks, tracks / 2, seed), largest);
+            const double best = searchNudges(problem, 1, {}, one, {})->front().value;
+            double gap = 0.0;
+            const double seconds = secondsOf(
+                [&] { gap = decibelsOfPower(proveNudges(problem, best, Seconds(10.0), one, {})->upperBound / best); });
+            widest = std::max(widest, gap);
+            if (gap > provenGapDb) continue;
+            within[0] += seconds <= 0.1 ? 1 : 0;
+            within[1] += seconds <= 1.0 ? 1 : 0;
+            within[2] += 1;
+        }
+        std::printf("  %2d tracks: in 0.1 s %d, in 1 s %d, in 10 s %d; widest gap %.3f dB\n", tracks, within[0],
+                    within[1], within[2], widest);
+    }
 }
 
 } // namespace
 
-int main() {
-    flips();
-    nudges(12, 5, 0.001);
-    nudges(24, 8, 0.001);
-    nudges(24, 8, 0.01);
-    nudges(24, 24, 0.01);
-    nudges(64, 20, 0.01);
+/// Without words all; else those parts that are named: flips, nudges, gap, proven.
+int main(int count, char** words) {
+    const std::vector<std::string> named(words + 1, words + count);
+    const auto asked = [&](const char* part) {
+        return named.empty() || std::find(named.begin(), named.end(), part) != named.end();
+    };
+    if (asked("flips")) flips();
+    if (asked("nudges")) {
+        nudges(24, 8, 0.001);
+        nudges(24, 8, 0.01);
+        nudges(24, 24, 0.01);
+        nudges(64, 20, 0.01);
+    }
+    if (asked("gap")) {
+        for (const double largest : {0.001, 0.01}) {
+            gapOverTime("players in a room", playersInARoom(14, 7, 1), largest);
+            gapOverTime("players in a room", playersInARoom(24, 12, 1), largest);
+            gapOverTime("players in a room", playersInARoom(40, 16, 1), largest);
+            gapOverTime("sources in no room", manySources(24, 24, 0.006, 1), largest);
+        }
+        gapOverTime("players in a room", playersInARoom(64, 24, 1), 0.01);
+    }
+    if (asked("proven")) {
+        provenWithin(0.001, {8, 12, 14, 16, 18, 20});
+        provenWithin(0.01, {6, 8, 10, 12});
+    }
     return 0;
 }

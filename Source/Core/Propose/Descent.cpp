@@ -27,7 +27,6 @@ void combine(const Descent::Vector& a, double scale, const Descent::Vector& b, D
 } // namespace
 
 void Descent::begin(const Function& function) {
-    changes.clear();
     height = function(at, slope);
 }
 

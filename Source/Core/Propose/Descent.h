@@ -19,7 +19,7 @@ public:
 
     explicit Descent(Vector start) : at(std::move(start)), slope(at.size()), trial(at.size()), trialSlope(at.size()) {}
 
-    /// The function has changed: what is known of its bends is dropped, value and slope are had anew.
+    /// The function is new, or has changed a little: what is known of its bends is kept.
     void begin(const Function& function);
     /// One step, of one or more evaluations. False: no way down was found.
     bool step(const Function& function);

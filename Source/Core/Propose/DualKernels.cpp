@@ -64,7 +64,7 @@ HWY_INLINE double Shares(const Sides& sides, std::size_t rows, double notSame, d
                          double mu, double* active) {
     const Lanes d;
     const auto same = hn::Set(d, notSame + most), opposite = hn::Set(d, notOpposite + most);
-    const auto scale = hn::Set(d, 1.0 / mu), least = hn::Set(d, -40.0);
+    const auto scale = hn::Set(d, 1.0 / mu), least = hn::Set(d, -25.0);
     auto sum = hn::Zero(d);
     for (std::size_t block = 0; block < rows; block += dualPadding) {
         bool any = false;
@@ -76,8 +76,9 @@ HWY_INLINE double Shares(const Sides& sides, std::size_t rows, double notSame, d
                 auto difference = hn::Zero(d), both = hn::Zero(d);
                 if (!hn::AllFalse(d, hn::Gt(hn::Max(x, y), least))) {
                     any = true;
-                    const auto p = hn::Exp(d, hn::Max(x, hn::Set(d, -700.0)));
-                    const auto o = hn::Exp(d, hn::Max(y, hn::Set(d, -700.0)));
+                    // None that are smaller than rounding, which would only slow down what follows.
+                    const auto p = hn::IfThenElseZero(hn::Gt(x, least), hn::Exp(d, hn::Max(x, least)));
+                    const auto o = hn::IfThenElseZero(hn::Gt(y, least), hn::Exp(d, hn::Max(y, least)));
                     difference = hn::Sub(p, o);
                     both = hn::Add(p, o);
                     sum = hn::Add(sum, both);

@@ -22,7 +22,7 @@ using Multipliers = AlignedVector<double>;
 constexpr std::array rootLevels{3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5};
 constexpr int rootSteps = 80; ///< At each temperature.
 constexpr std::array partLevels{3e-4, 1e-4, 3e-5};
-constexpr int partSteps = 25;
+constexpr int partSteps = 50;          // fewer: more parts a second, and a proof that takes longer
 constexpr std::size_t partsAtOnce = 4; ///< That are branched; twice as many are bounded.
 constexpr double workOfProof = 6e10;   ///< Additions and multiplications, about.
 constexpr double leastRange = 2e-6;    ///< Seconds; narrower ranges are not cut.
