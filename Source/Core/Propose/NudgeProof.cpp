@@ -20,12 +20,17 @@ using Multipliers = AlignedVector<double>;
 
 // Temperatures are in units of DualGrid::scale. Found by trial.
 constexpr std::array rootLevels{3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5};
-constexpr int rootSteps = 80; ///< At each temperature.
+constexpr int rootSteps = 80;                         ///< At each temperature.
+constexpr std::array furtherLevels{1e-4, 3e-5, 1e-5}; ///< From where rootLevels ended, for as long as it pays.
+constexpr double leastFallDb = 0.003;
 constexpr std::array partLevels{3e-4, 1e-4, 3e-5};
 constexpr int partSteps = 50;          // fewer: more parts a second, and a proof that takes longer
 constexpr std::size_t partsAtOnce = 4; ///< That are branched; twice as many are bounded.
-constexpr double workOfProof = 6e10;   ///< Additions and multiplications, about.
-constexpr double leastRange = 2e-6;    ///< Seconds; narrower ranges are not cut.
+constexpr double workOfProof = 2e10;   ///< Additions and multiplications, about: some 10 s on one core.
+// More parts than can be bounded are needed where more units are left further apart than this.
+constexpr int unitsToBranch = 12;
+constexpr double gapToBranchDb = 0.15;
+constexpr double leastRange = 2e-6; ///< Seconds; narrower ranges are not cut.
 
 // Shares of the progress: the first bounds, then the whole, then branch and bound.
 constexpr double firstShare = 0.1, wholeShare = 0.3;
@@ -133,7 +138,11 @@ public:
         proof.parts = 1;
         keep(root.bound);
         if (proof.upperBound <= enough || limit.over()) return ended();
-        branch(grid, std::move(root));
+        const double gapDb = 10.0 * std::log10(proof.upperBound / best);
+        if (grid.units() <= unitsToBranch || gapDb <= gapToBranchDb)
+            branch(grid, std::move(root));
+        else
+            lowerFurther(grid, std::move(root));
         return ended();
     }
 
@@ -151,9 +160,6 @@ private:
 
     Lowered lowerWhole(const DualGrid& grid) {
         NudgeDual dual(grid, grid.wholeRange);
-        const Spread spread = [&](std::size_t items, const std::function<void(std::size_t)>& work) {
-            workers.forEach(items, [&](std::size_t item, int) { work(item); });
-        };
         auto root = lower(dual, grid, NudgeDual::start(grid, rootLevels[0] * grid.scale), rootLevels, rootSteps, enough,
                           spread, limit, [this, done = 0.0](double bound) mutable {
                               keep(bound);
@@ -161,6 +167,26 @@ private:
                               limit.watch.tell(firstShare + (wholeShare - firstShare) * done);
                           });
         return root;
+    }
+
+    void lowerFurther(const DualGrid& grid, Lowered root) {
+        NudgeDual dual(grid, grid.wholeRange);
+        const int mostSteps = mostStepsOf(grid);
+        while (proof.steps < mostSteps && !limit.over()) {
+            const double before = proof.upperBound;
+            root = lower(dual, grid, std::move(root.multipliers), furtherLevels, rootSteps, enough, spread, limit,
+                         [this](double bound) { keep(bound); });
+            proof.steps += root.steps;
+            limit.watch.tell(wholeShare +
+                             (1.0 - wholeShare) * std::min(1.0, static_cast<double>(proof.steps) / mostSteps));
+            if (proof.upperBound <= enough || 10.0 * std::log10(before / proof.upperBound) < leastFallDb) return;
+        }
+    }
+
+    static int mostStepsOf(const DualGrid& grid) {
+        const double lags = static_cast<double>(grid.onLags.table.lags), n = grid.units();
+        const double costOfStep = static_cast<double>(grid.width()) * (lags * n * n + 2.0 * n * n * n);
+        return static_cast<int>(std::min(1e9, workOfProof / costOfStep));
     }
 
     /// The unit that keeps its sign and, if one does, its place.
@@ -236,9 +262,7 @@ private:
             for (std::size_t item = 0; item < items; ++item)
                 work(item);
         };
-        const double lags = static_cast<double>(grid.onLags.table.lags), n = grid.units();
-        const double costOfStep = static_cast<double>(grid.width()) * (lags * n * n + 2.0 * n * n * n);
-        const auto mostSteps = static_cast<int>(std::min(1e9, workOfProof / costOfStep));
+        const int mostSteps = mostStepsOf(grid);
         while (!open.empty() && !limit.over() && proof.steps < mostSteps) {
             std::vector<Part> batch;
             while (!open.empty() && batch.size() < partsAtOnce) {
@@ -281,7 +305,8 @@ private:
                 }
             const double bound = std::max(closed, open.empty() ? best : std::max(best, open.front().bound));
             keep(bound);
-            limit.watch.tell(wholeShare + (1.0 - wholeShare) * proof.steps / mostSteps);
+            limit.watch.tell(wholeShare +
+                             (1.0 - wholeShare) * std::min(1.0, static_cast<double>(proof.steps) / mostSteps));
         }
         proof.branched = proof.upperBound < before;
     }
@@ -291,6 +316,9 @@ private:
     Limit limit;
     Workers& workers;
     const std::function<void(double)>& lowered;
+    const Spread spread = [this](std::size_t items, const std::function<void(std::size_t)>& work) {
+        workers.forEach(items, [&](std::size_t item, int) { work(item); });
+    };
     int reference = 0;
     NudgeProof proof;
 };
