@@ -39,6 +39,7 @@ struct ProposeWords {
     std::string allow, reference, setting, save;
     double largestNudgeMs = 10.0;
     std::optional<double> proofTimeSeconds;
+    double leastWorthDb = ProposeOptions().leastWorthDb;
     std::vector<std::string> hold;
     bool unlink = false;
     int count = 1;
@@ -87,6 +88,9 @@ public:
                 return fail(usage("--proof-time", "is below 0", "give seconds, or leave it out"));
             proposeOptions.proofTime = Seconds(*proposeWords.proofTimeSeconds);
         }
+        if (!(proposeWords.leastWorthDb >= 0.0))
+            return fail(usage("--least-worth", "is below 0", "give decibels, 0 to keep every change"));
+        proposeOptions.leastWorthDb = proposeWords.leastWorthDb;
         if (!proposeWords.reference.empty()) proposeOptions.reference = proposeWords.reference;
         proposeOptions.hold = proposeWords.hold;
         proposeOptions.unlink = proposeWords.unlink;
@@ -346,6 +350,8 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
     proposeApp->add_option("--proof-time", proposeWords.proofTimeSeconds,
                            "s: the proof of flips with nudges takes no longer");
+    proposeApp->add_option("--least-worth", proposeWords.leastWorthDb,
+                           "dB: changes worth less are left out, unless --count asks for several (0.1)");
     proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");
     proposeApp->add_option("--hold", proposeWords.hold, "track whose flip and nudge stay; may be repeated")
         ->expected(1)

@@ -2,6 +2,7 @@
 
 #include "Demo/DemoRecording.h"
 #include "Session/Document.h"
+#include "Session/ProposalWords.h"
 #include "Session/SpillFindings.h"
 #include "Session/TextFile.h"
 
@@ -280,6 +281,7 @@ void Controller::propose() {
                   }
                   version.upperBoundDb = best.upperBoundDb;
                   version.cutShort = best.proposal.cutShort;
+                  version.words = proposalInWords(*proposals, best);
                   version.proposedFrom = moments;
                   version.proposedFor = sourceAlone;
                   for (const auto& change : best.proposal.why)

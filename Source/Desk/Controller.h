@@ -36,6 +36,7 @@ struct Version {
     double gainDb = 0.0;                ///< Summation gain under the present balance.
     std::optional<double> upperBoundDb; ///< Only for proposals.
     bool cutShort = false;              ///< More time might have lowered the bound.
+    std::string words;                  ///< What a proposal does, for people.
     /// The bound and the worths are true only of the balance and of the moments they were proposed for.
     bool boundHolds = false;
     std::optional<ReadSpan> proposedFrom;   ///< Only for proposals that were made from the loop alone.

@@ -318,7 +318,7 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
 std::string versionWorths(const Controller& controller, VersionKind kind) {
     const auto& version = controller.version(kind);
     if (!version) return {};
-    std::string text;
+    std::string text = version->words.empty() ? "" : version->words + "\n";
     constexpr std::ptrdiff_t mostLines = 14;
     for (const auto& change : version->why) {
         if (&change - version->why.data() == mostLines) {

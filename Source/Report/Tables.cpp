@@ -1,5 +1,6 @@
 #include "Report/Tables.h"
 
+#include "Session/ProposalWords.h"
 #include "Session/SpillFindings.h"
 #include "Session/Words.h"
 
@@ -286,15 +287,15 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
         out += named.proposal.allow == Allow::flips ? "flips" : "flips and nudges";
         out += ", rank " + std::to_string(named.rank) + ": summation gain " + fixed(named.summationGainDb, 2, true) +
                " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) + "; " +
-               (gap < 0.00005    ? "proven: nothing within the limits is better"
+               (!named.proposal.leftOut.empty() && named.proven() ? "proven, but for what is left out"
+                : gap < 0.00005                                   ? "proven: nothing within the limits is better"
                 : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
                                  : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
                (named.proposal.cutShort ? "; the time for the proof ran out" : "") + "\n";
-        if (named.proposal.why.empty()) {
-            out += "  nothing to change\n";
-            continue;
-        }
-        Table table({"  track", "change", "without it"}, {true, true, false});
+        out += "  " + proposalInWords(proposals, named) + "\n";
+        if (named.proposal.why.empty()) continue;
+        Table table({"  track", "change", "without it", "others anew", "stands", "may be off"},
+                    {true, true, false, false, false, false});
         for (const auto& change : named.proposal.why) {
             const auto& name = proposals.trackNames[static_cast<std::size_t>(change.track)];
             const auto position = static_cast<std::size_t>(change.track);
@@ -305,7 +306,13 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
             if (change.kind != Proposal::Change::Kind::flip)
                 words += std::string(words.empty() ? "" : ", ") + "nudge to " + fixed(nudge * 1e3, 3, true) + " ms (" +
                          fixed(nudge * rate, 1, true) + " smp)";
-            table.add({"  " + name, words, fixed(-change.effectDb, 2, true) + " dB"});
+            const auto& standing = named.standing;
+            const bool stands = standing && !standing->stands.empty() && change.kind != Proposal::Change::Kind::nudge;
+            const auto mayBeOff = standing ? standing->mayBeOff[position] : std::nullopt;
+            table.add({"  " + name, words, fixed(-change.effectDb, 2, true) + " dB",
+                       change.worthDb ? fixed(-*change.worthDb, 2, true) + " dB" : "",
+                       stands ? fixed(100.0 * standing->stands[position], 0) + " %" : "",
+                       mayBeOff ? fixed(1e3 * *mayBeOff, 2) + " ms" : ""});
         }
         out += table.text();
     }

@@ -5,6 +5,7 @@
 #include "Core/Measure/PairReading.h"
 #include "Core/Measure/Stability.h"
 #include "Core/Propose/Propose.h"
+#include "Core/Propose/Standing.h"
 #include "Session/Setting.h"
 #include "Session/TrackInfo.h"
 
@@ -70,6 +71,7 @@ struct ProposeOptions {
     std::optional<Setting> setting; ///< Starting point: gains, high-passes, mutes, and what held tracks keep.
     int count = 1;
     std::optional<Seconds> proofTime = std::nullopt; ///< Of flips with nudges: Constraints::proofTime.
+    double leastWorthDb = 0.1; ///< Where one of a rung is asked for: changes worth less are left out.
 };
 
 /// A proposal in the user's names and decibels.
@@ -80,9 +82,13 @@ struct NamedProposal {
     double summationGainDb = 0.0;
     double lowMidCoherence = 0.0;
     double upperBoundDb = 0.0;
+    double winsDb = 0.0;                              ///< Against the setting it started from.
+    std::optional<std::pair<Hertz, double>> winsMost; ///< The third octave of the band that wins most, and what, dB.
+    std::optional<Standing> standing;                 ///< Of the best of each rung.
 
     double gapDb() const { return upperBoundDb - summationGainDb; }
-    bool proven() const { return gapDb() <= provenGapDb; }
+    /// Nothing is better by more than provenGapDb than what was found before changes not worth it were left out.
+    bool proven() const { return upperBoundDb - decibelsOfPower(proposal.fullGain) <= provenGapDb; }
 };
 
 struct Proposals {
@@ -92,6 +98,7 @@ struct Proposals {
     std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;
+    double leastWorthDb = 0.0; ///< As it was asked for.
     std::vector<NamedProposal> proposals;
 };
 

@@ -1,8 +1,12 @@
+#include "Core/Propose/NudgeSearch.h"
+#include "Core/ThirdOctaves.h"
 #include "Session/JsonNumbers.h"
+#include "Session/ProposalWords.h"
 #include "Session/Sources.h"
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace spillwright {
 
@@ -51,6 +55,48 @@ std::vector<bool> unrelatedTracks(const Measurement& m, bool unlink) {
     return unrelated;
 }
 
+/// The third octave in which the sum wins most from one setting to another, and what it wins, dB.
+std::optional<std::pair<Hertz, double>> winsMost(const SummationModel& model, Band band, const Placement& from,
+                                                 const Placement& to) {
+    const auto powerOf = [&](const Placement& setting, int bin) {
+        const double turn = -2.0 * std::numbers::pi * model.frequencies()[static_cast<std::size_t>(bin)];
+        double power = 0.0;
+        for (int j = 0; j < model.trackCount(); ++j) {
+            const auto v = static_cast<std::size_t>(j);
+            power += model.weighted(bin, j, j).real();
+            for (int i = 0; i < j; ++i) {
+                const auto u = static_cast<std::size_t>(i);
+                power += 2.0 * setting.signs[u] * setting.signs[v] *
+                         (model.weighted(bin, i, j) * std::polar(1.0, turn * (setting.nudges[u] - setting.nudges[v])))
+                             .real();
+            }
+        }
+        return power;
+    };
+    constexpr double deepest = 1e-10; // -100 dB
+    std::optional<std::pair<Hertz, double>> most;
+    int bin = 0;
+    for (const auto& third : thirdOctavesOf(band)) {
+        double before = 0.0, after = 0.0;
+        const int first = bin;
+        for (; bin < static_cast<int>(model.frequencies().size()) &&
+               model.frequencies()[static_cast<std::size_t>(bin)] <= third.high;
+             ++bin) {
+            before += powerOf(from, bin);
+            after += powerOf(to, bin);
+        }
+        if (bin == first || !(before > 0.0)) continue;
+        const double wins = decibelsOfPower(std::max(after / before, deepest));
+        const double centre = std::sqrt(third.low * third.high);
+        const auto near = std::min_element(
+            nominalThirdOctaves.begin(), nominalThirdOctaves.end(), [centre](const auto& a, const auto& b) {
+                return std::abs(std::log(a.hertz / centre)) < std::abs(std::log(b.hertz / centre));
+            });
+        if (!most || wins > most->second) most = {Hertz(near->hertz), wins};
+    }
+    return most;
+}
+
 Fault notUsable(const Measurement& m, int track) {
     const auto& info = m.tracks[static_cast<std::size_t>(track)];
     return {info.name, info.state == TrackState::silent ? "this track is silent" : "this track is unreadable",
@@ -89,6 +135,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
     constraints.proofTime = options.proofTime;
+    constraints.leastWorthDb = options.leastWorthDb;
     double loudestLevel = -1.0;
     for (std::size_t p = 0; p < m.usable.size(); ++p) {
         const auto& track = m.tracks[static_cast<std::size_t>(m.usable[p])];
@@ -137,6 +184,15 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     const double asRecorded = model.gain(asRecordedSigns, asRecordedNudges);
     result.asRecordedGainDb = decibelsOfPower(asRecorded);
     result.asRecordedLowMidCoherence = model.lowMidCoherence(asRecorded);
+    result.leastWorthDb = options.leastWorthDb;
+    const auto placementOf = [](const std::vector<bool>& flips, const std::vector<double>& nudges) {
+        Placement placement{{}, nudges, 0.0};
+        for (const bool flip : flips)
+            placement.signs.push_back(flip ? -1 : 1);
+        return placement;
+    };
+    const Placement start = placementOf(constraints.start, constraints.startNudges);
+    const double startGain = model.gain(start.signs, start.nudges);
 
     double rungsDone = 0.0;
     const auto rungCount = static_cast<double>(options.rungs.size());
@@ -159,6 +215,13 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             named.summationGainDb = decibelsOfPower(proposal.gain);
             named.lowMidCoherence = model.lowMidCoherence(proposal.gain);
             named.upperBoundDb = decibelsOfPower(proposal.upperBound);
+            named.winsDb = decibelsOfPower(proposal.gain) - decibelsOfPower(startGain);
+            named.winsMost = winsMost(model, m.options.band, start, placementOf(proposal.flips, proposal.nudges));
+            if (rank == 1) {
+                named.standing = standingOf(*m.spectra, usableAdjustments, m.options.band, model, constraints, proposal,
+                                            workers, watch);
+                if (!named.standing) return Fault{"propose", "stopped", "", Fault::Kind::cancelled};
+            }
             named.proposal = std::move(proposal);
             result.proposals.push_back(std::move(named));
         }
@@ -166,15 +229,43 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     return result;
 }
 
+namespace {
+
+using namespace jsonNumbers;
+
+ordered_json changeToJson(const Proposals& proposals, const NamedProposal& named, const Proposal::Change& change) {
+    const auto track = static_cast<std::size_t>(change.track);
+    ordered_json json{{"track", proposals.trackNames[track]},
+                      {"change", nameOf(change.kind)},
+                      {"effect_dB", rounded(change.effectDb, dbDigits)},
+                      {"worth_dB", change.worthDb ? rounded(*change.worthDb, dbDigits) : ordered_json()}};
+    const bool flips = change.kind != Proposal::Change::Kind::nudge;
+    const bool told = named.standing && flips && !named.standing->stands.empty();
+    json["stands"] = told ? rounded(named.standing->stands[track], shareDigits) : ordered_json();
+    const auto mayBeOff = named.standing ? named.standing->mayBeOff[track] : std::nullopt;
+    json["mayBeOff_ms"] = mayBeOff ? rounded(1e3 * *mayBeOff, msDigits) : ordered_json();
+    return json;
+}
+
+ordered_json courseToJson(const Standing& standing) {
+    if (standing.parts.empty()) return {};
+    const auto& worst = standing.parts[standing.worst];
+    return {{"median_dB", rounded(standing.medianDb, dbDigits)},
+            {"worst_dB", rounded(worst.winsDb, dbDigits)},
+            {"worstFrom_s", rounded(worst.from.value, msDigits)},
+            {"worstTo_s", rounded(worst.to.value, msDigits)},
+            {"parts", standing.parts.size()}};
+}
+
+} // namespace
+
 nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
     using namespace jsonNumbers;
     ordered_json list = ordered_json::array();
     for (const auto& named : proposals.proposals) {
         ordered_json why = ordered_json::array();
         for (const auto& change : named.proposal.why)
-            why.push_back({{"track", proposals.trackNames[static_cast<std::size_t>(change.track)]},
-                           {"change", nameOf(change.kind)},
-                           {"effect_dB", rounded(change.effectDb, dbDigits)}});
+            why.push_back(changeToJson(proposals, named, change));
         ordered_json p;
         p["allow"] = nameOf(named.proposal.allow);
         p["rank"] = named.rank;
@@ -187,6 +278,15 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         p["cutShort"] = named.proposal.cutShort;
         p["setting"] = settingToJson(named.setting);
         p["why"] = std::move(why);
+        ordered_json leftOut = ordered_json::array();
+        for (const auto& change : named.proposal.leftOut)
+            leftOut.push_back({{"track", proposals.trackNames[static_cast<std::size_t>(change.track)]},
+                               {"change", nameOf(change.kind)},
+                               {"worth_dB", rounded(change.effectDb, dbDigits)}});
+        p["leftOut"] = std::move(leftOut);
+        p["wins_dB"] = rounded(named.winsDb, dbDigits);
+        p["course"] = named.standing ? courseToJson(*named.standing) : ordered_json();
+        p["words"] = proposalInWords(proposals, named);
         list.push_back(std::move(p));
     }
     ordered_json root;

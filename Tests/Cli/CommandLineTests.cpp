@@ -439,6 +439,7 @@ TEST_CASE("words that are off end with status 2") {
         {"propose", folder, "--allow", "everything"},
         {"propose", folder, "--count", "0"},
         {"propose", folder, "--largest-nudge", "-1"},
+        {"propose", folder, "--least-worth", "-1"},
         {"render", folder, "--to", "x"},
         {"render", folder, "--setting", "x", "--to", "y", "--bits", "12"},
         {"demo", "x"},

@@ -1,4 +1,5 @@
 #include "Session/Measurement.h"
+#include "Session/ProposalWords.h"
 
 #include "Support/MemorySource.h"
 #include "Support/TestSignals.h"
@@ -64,6 +65,39 @@ TEST_CASE("an overdub is never changed and does not blur the proof") {
     CHECK(p.trackNames[static_cast<std::size_t>(best.proposal.why[0].track)] == "b");
     // Taking the only change back leads to the recorded setting.
     CHECK(best.proposal.why[0].effectDb == Approx(best.summationGainDb - p.asRecordedGainDb).margin(1e-9));
+}
+
+TEST_CASE("a proposal says in words and numbers what it brings, where, when and how surely") {
+    Trio band;
+    auto p = band.proposed({});
+    auto& flips = p.proposals.front();
+    const auto said = proposalInWords(p, flips);
+    INFO(said);
+    CHECK(said.find("Turning 'b' over brings ") == 0);
+    CHECK(said.find("It helps throughout, least from 0:0") != std::string::npos);
+    CHECK(flips.winsDb == Approx(flips.summationGainDb - p.asRecordedGainDb).margin(1e-9));
+    REQUIRE(flips.winsMost);
+    CHECK(flips.winsMost->second >= flips.winsDb);
+    CHECK((flips.winsMost->first.value >= 200.0 && flips.winsMost->first.value <= 500.0));
+    const auto json = proposalsToJson(p);
+    const auto& first = json["proposals"][0];
+    CHECK(first["words"] == said);
+    CHECK(first["leftOut"].empty());
+    CHECK(first["course"]["worst_dB"].get<double>() > 2.5);
+    CHECK(first["course"]["worst_dB"].get<double>() <= first["course"]["median_dB"].get<double>());
+    const auto& change = first["why"][0];
+    CHECK(change["stands"] == 1.0);
+    CHECK(change["worth_dB"] == change["effect_dB"]); // the other stands for the whole
+    CHECK(change["mayBeOff_ms"].get<double>() > 0.05);
+    CHECK(change["mayBeOff_ms"].get<double>() < 1.0);
+
+    flips.standing->parts[1].winsDb = -2.5;
+    flips.standing->worst = 1;
+    flips.standing->stands[1] = 0.7;
+    const auto doubted = proposalInWords(p, flips);
+    CHECK(doubted.find("in 1 of ") != std::string::npos);
+    CHECK(doubted.find("(-2.5 dB)") != std::string::npos);
+    CHECK(doubted.find("70 of 100 choices") != std::string::npos);
 }
 
 TEST_CASE("a muted track takes no part in the sum and is not changed") {

@@ -45,8 +45,11 @@ struct Unit {
 
 class Search {
 public:
-    Search(const SummationModel& m, const Constraints& c, Allow a, Workers& w)
+    /// `flipMatrix`: Q at the start's nudges, where it is not the model's own.
+    Search(const SummationModel& m, const Constraints& c, Allow a, Workers& w,
+           const Eigen::MatrixXd* flipMatrix = nullptr)
         : model(m), limits(c), allow(a), workers(w) {
+        if (flipMatrix) matrix = *flipMatrix;
         const auto n = static_cast<std::size_t>(model.trackCount());
         if (limits.unit.empty()) {
             limits.unit.resize(n);
@@ -149,6 +152,25 @@ public:
         return chosen;
     }
 
+    /// After prepare(), for Allow::flips.
+    std::vector<bool> thatStand(const Proposal& proposal, const Watch& watch) const {
+        constexpr int startsElsewhere = 8;
+        const auto now = settledOf(proposal);
+        Watch quiet;
+        quiet.stop = watch.stop;
+        const auto best = climbFlips(flipProblem(), 1, {}, now.signs, startsElsewhere, quiet);
+        if (!best) return {};
+        std::vector<bool> stand(static_cast<std::size_t>(model.trackCount()), true);
+        int alike = 0;
+        for (std::size_t k = 0; k < free.size(); ++k)
+            alike += best->front().signs[k] * now.signs[k];
+        const int mirror = !anyFixed && alike < 0 ? -1 : 1;
+        for (std::size_t k = 0; k < free.size(); ++k)
+            for (const int track : units[free[k]].tracks)
+                stand[static_cast<std::size_t>(track)] = mirror * best->front().signs[k] == now.signs[k];
+        return stand;
+    }
+
 private:
     static Watch part(const Watch& watch, double from, double to) {
         Watch inner;
@@ -213,7 +235,7 @@ private:
 
     /// Units that nothing couples to any that matters.
     void leaveAlone() {
-        if (allow == Allow::flips) matrix = model.flipMatrix(limits.startNudges);
+        if (allow == Allow::flips && matrix.size() == 0) matrix = model.flipMatrix(limits.startNudges);
         const auto coupled = [&](int a, int b) {
             if (allow == Allow::flips) return matrix(a, b) != 0.0;
             const auto spectrum = model.weightedPair(std::min(a, b), std::max(a, b));
@@ -682,6 +704,15 @@ Result<std::vector<Proposal>> propose(const SummationModel& model, const Constra
     if (auto fault = search.prepare()) return *fault;
     if (watch.stopped()) return cancelled();
     return allow == Allow::flips ? search.flips(count, watch) : search.nudges(count, watch);
+}
+
+std::vector<bool> flipsThatStand(const SummationModel& model, const Constraints& constraints, const Proposal& proposal,
+                                 const Eigen::MatrixXd& matrix, Workers& workers, const Watch& watch) {
+    auto limits = constraints;
+    limits.startNudges = proposal.nudges;
+    Search search(model, limits, Allow::flips, workers, &matrix);
+    if (search.prepare()) return {};
+    return search.thatStand(proposal, watch);
 }
 
 } // namespace spillwright

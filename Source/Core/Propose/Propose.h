@@ -67,4 +67,10 @@ struct Proposal {
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch);
 
+/// Which tracks the best flips for other spectra leave as a proposal has them, one a track (mirror images are one
+/// setting). `matrix`: of those spectra, as SummationModel::flipMatrix at the proposal's nudges. Climbs from the
+/// proposal and from a few other settings. Empty: stop was asked for, or the constraints contradict each other.
+std::vector<bool> flipsThatStand(const SummationModel& model, const Constraints& constraints, const Proposal& proposal,
+                                 const Eigen::MatrixXd& matrix, Workers& workers, const Watch& watch);
+
 } // namespace spillwright

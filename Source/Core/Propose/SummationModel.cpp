@@ -13,9 +13,16 @@ namespace spillwright {
 
 namespace {
 
-/// s g H(f) without the sign: what a track is multiplied by at each bin, 0 when muted.
-std::vector<std::complex<double>> responseOf(const TrackAdjustment& adjustment, int binCount, double binWidth,
-                                             double sampleRate) {
+std::vector<int> allTracks(std::size_t count) {
+    std::vector<int> tracks(count);
+    std::iota(tracks.begin(), tracks.end(), 0);
+    return tracks;
+}
+
+} // namespace
+
+std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment, int binCount, double binWidth,
+                                              double sampleRate) {
     const double gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value);
     std::vector<std::complex<double>> response(binCount, gain);
     if (adjustment.highPass) {
@@ -25,14 +32,6 @@ std::vector<std::complex<double>> responseOf(const TrackAdjustment& adjustment, 
     }
     return response;
 }
-
-std::vector<int> allTracks(std::size_t count) {
-    std::vector<int> tracks(count);
-    std::iota(tracks.begin(), tracks.end(), 0);
-    return tracks;
-}
-
-} // namespace
 
 SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
                                std::span<const TrackAdjustment> adjustments, Band band) {
@@ -56,7 +55,7 @@ void SummationModel::build(int binCount, double binWidth, double sampleRate, con
     assert(static_cast<int>(adjustments.size()) == n);
     std::vector<std::vector<std::complex<double>>> response;
     for (const auto& adjustment : adjustments)
-        response.push_back(responseOf(adjustment, binCount, binWidth, sampleRate));
+        response.push_back(mixResponse(adjustment, binCount, binWidth, sampleRate));
 
     struct Part {
         double weight; // omega_b / P0_b

@@ -13,6 +13,10 @@
 
 namespace spillwright {
 
+/// g H(f) of a track at bins 0..binCount-1, without flip and nudge; 0 where it is muted.
+std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment, int binCount, double binWidth,
+                                              double sampleRate);
+
 /// Everything needed to know the summation gain of any flips and nudges of the chosen
 /// tracks, with their gains and high-passes already in. Built once per band and balance; then no audio or spectra
 /// needed.

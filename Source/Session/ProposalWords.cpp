@@ -1,0 +1,104 @@
+#include "Session/ProposalWords.h"
+
+#include "Session/Words.h"
+
+#include <cmath>
+#include <cstdio>
+
+namespace spillwright {
+
+namespace {
+
+constexpr double surelyStands = 0.9; // of the resamples
+constexpr double hardly = 0.05;      // dB: neither won nor lost
+constexpr std::size_t mostNames = 3;
+
+std::string decibels(double value, int digits) {
+    char text[32];
+    std::snprintf(text, sizeof text, "%.*f dB", digits, value);
+    return text;
+}
+
+std::string signedDecibels(double value) {
+    return (value >= 0.0 ? "+" : "") + decibels(value, 1);
+}
+
+/// "'a', 'b' and 'c'", "'a', 'b', 'c' and 2 more".
+std::string listed(const std::vector<std::string>& names) {
+    std::string text;
+    const std::size_t shown = std::min(names.size(), mostNames);
+    for (std::size_t k = 0; k < shown; ++k)
+        text += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + ("'" + names[k] + "'");
+    if (names.size() > shown) text += " and " + std::to_string(names.size() - shown) + " more";
+    return text;
+}
+
+std::string whatItBrings(const Proposals& proposals, const NamedProposal& named) {
+    std::vector<std::string> flipped, moved;
+    for (const auto& change : named.proposal.why) {
+        const auto& name = proposals.trackNames[static_cast<std::size_t>(change.track)];
+        if (change.kind != Proposal::Change::Kind::nudge) flipped.push_back(name);
+        if (change.kind != Proposal::Change::Kind::flip) moved.push_back(name);
+    }
+    if (flipped.empty() && moved.empty()) return "Nothing to change: nothing that is worth it would add more.";
+    std::string text;
+    if (!flipped.empty()) text = "Turning " + listed(flipped) + " over";
+    if (!moved.empty()) text += (text.empty() ? "Moving " : " and moving ") + listed(moved) + " in time";
+    const bool both = !flipped.empty() && !moved.empty();
+    text += named.winsDb >= 0.0 ? (both ? " together bring " : " brings ") + decibels(named.winsDb, 1)
+                                : (both ? " together take " : " takes ") + decibels(-named.winsDb, 1);
+    text += proposals.source ? " of '" + *proposals.source + "' to the sum" : std::string(" to the sum");
+    if (named.winsMost && named.winsMost->second > std::max(hardly, named.winsDb))
+        text += ", most around " + std::to_string(std::lround(named.winsMost->first.value)) + " Hz (" +
+                decibels(named.winsMost->second, 1) + ")";
+    return text + ".";
+}
+
+std::string overTime(const Standing& standing) {
+    if (standing.parts.size() < 2) return {};
+    const auto& worst = standing.parts[standing.worst];
+    const std::string when = clockText(worst.from.value, false) + " to " + clockText(worst.to.value, false);
+    if (worst.winsDb >= -hardly)
+        return " It helps throughout, least from " + when + " (" + signedDecibels(worst.winsDb) + ").";
+    std::size_t hurt = 0;
+    for (const auto& part : standing.parts)
+        hurt += part.winsDb < -hardly;
+    return " Half of the time it brings " + decibels(standing.medianDb, 1) + " or more, but in " +
+           std::to_string(hurt) + " of " + std::to_string(standing.parts.size()) + " parts it takes some, most from " +
+           when + " (" + signedDecibels(worst.winsDb) + ").";
+}
+
+std::string doubts(const Proposals& proposals, const NamedProposal& named) {
+    std::vector<std::string> unsure;
+    double least = 1.0;
+    for (const auto& change : named.proposal.why) {
+        if (change.kind == Proposal::Change::Kind::nudge || named.standing->stands.empty()) continue;
+        const double share = named.standing->stands[static_cast<std::size_t>(change.track)];
+        if (share >= surelyStands) continue;
+        unsure.push_back(proposals.trackNames[static_cast<std::size_t>(change.track)]);
+        least = std::min(least, share);
+    }
+    if (unsure.empty()) return {};
+    return " Whether to turn " + listed(unsure) +
+           " over hangs on the moments that were measured: " + std::to_string(std::lround(100.0 * least)) +
+           " of 100 choices of them say so; let the ear decide.";
+}
+
+std::string leftOut(const Proposals& proposals, const NamedProposal& named) {
+    std::vector<std::string> names;
+    for (const auto& change : named.proposal.leftOut)
+        names.push_back(proposals.trackNames[static_cast<std::size_t>(change.track)]);
+    if (names.empty()) return {};
+    return " Left out, as not worth it: " + listed(names) + " (" +
+           decibels(decibelsOfPower(named.proposal.fullGain / named.proposal.gain), 2) + " in all).";
+}
+
+} // namespace
+
+std::string proposalInWords(const Proposals& proposals, const NamedProposal& named) {
+    std::string text = whatItBrings(proposals, named);
+    if (named.standing && !named.proposal.why.empty()) text += overTime(*named.standing) + doubts(proposals, named);
+    return text + leftOut(proposals, named);
+}
+
+} // namespace spillwright
