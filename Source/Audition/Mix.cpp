@@ -1,6 +1,7 @@
 #include "Audition/Mix.h"
 
-#include "Media/Render.h"
+#include "Core/Pan.h"
+#include "Session/Setting.h"
 
 #include <algorithm>
 

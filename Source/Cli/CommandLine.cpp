@@ -40,8 +40,8 @@ struct ProposeWords {
     double largestNudgeMs = 10.0;
     std::optional<double> proofTimeSeconds;
     double leastWorthDb = ProposeOptions().leastWorthDb;
-    std::vector<std::string> hold;
-    bool unlink = false;
+    std::vector<std::string> hold, groups, ownLargest;
+    bool unlink = false, stereo = false, evenBalance = false;
     int count = 1;
 };
 
@@ -93,6 +93,19 @@ public:
         proposeOptions.leastWorthDb = proposeWords.leastWorthDb;
         if (!proposeWords.reference.empty()) proposeOptions.reference = proposeWords.reference;
         proposeOptions.hold = proposeWords.hold;
+        for (const auto& group : proposeWords.groups)
+            proposeOptions.groups.push_back(CLI::detail::split(group, ','));
+        for (const auto& word : proposeWords.ownLargest) {
+            const auto equals = word.rfind('=');
+            double ms = -1.0;
+            if (equals == std::string::npos || !CLI::detail::lexical_cast(word.substr(equals + 1), ms) ||
+                !(ms >= 0.0 && ms <= 1000.0))
+                return fail(usage("--own-largest-nudge", "'" + word + "' is no TRACK=MS, 0 to 1000 ms",
+                                  "write it like 'room L=1.5'"));
+            proposeOptions.ownLargest.emplace_back(word.substr(0, equals), milliseconds(ms));
+        }
+        proposeOptions.stereo = proposeWords.stereo;
+        proposeOptions.evenBalance = proposeWords.evenBalance;
         proposeOptions.unlink = proposeWords.unlink;
         proposeOptions.count = proposeWords.count;
         if (!proposeWords.setting.empty()) {
@@ -356,6 +369,18 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     proposeApp->add_option("--hold", proposeWords.hold, "track whose flip and nudge stay; may be repeated")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    proposeApp->add_option("--group", proposeWords.groups, "TRACK,TRACK,...: tracks that move as one; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    proposeApp
+        ->add_option("--own-largest-nudge", proposeWords.ownLargest,
+                     "TRACK=MS: a track's own largest nudge; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    proposeApp->add_flag("--stereo", proposeWords.stereo,
+                         "the stereo sum, left and right in power, by the setting's pans");
+    proposeApp->add_flag("--even-balance", proposeWords.evenBalance,
+                         "gains that make all tracks equally loud, in place of the setting's");
     proposeApp->add_flag("--unlink", proposeWords.unlink, "let linked tracks move apart");
     proposeApp->add_option("--setting", proposeWords.setting, "setting file to start from");
     proposeApp->add_option("--count", proposeWords.count, "list the K best of each rung (1)")

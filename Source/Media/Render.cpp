@@ -1,5 +1,8 @@
 #include "Media/Render.h"
 
+#include "Core/Pan.h"
+#include "Session/Setting.h"
+
 #include "Media/AdjustedTracks.h"
 #include "Media/Files.h"
 

@@ -37,13 +37,4 @@ struct RenderReport {
 Result<RenderReport> render(const Recording& recording, std::span<const TrackAdjustment> adjustments,
                             const RenderOptions& options, const Watch& watch);
 
-/// Constant-power pan, -3.01 dB in the centre: left = cos((pan + 1) pi / 4), right = sin of the same.
-struct PanGains {
-    double left = 0.0;
-    double right = 0.0;
-};
-PanGains panGains(double pan);
-/// The pan that is used where the adjustment has none: linked pairs fully left and right, others in the centre.
-double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment);
-
 } // namespace spillwright

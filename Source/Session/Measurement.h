@@ -60,7 +60,12 @@ const char* sharedWord(Shared shared);
 
 /// The summation gain of any flips and nudges of the usable tracks, under the gains, high-passes and mutes of
 /// `adjustments` (one a track of the recording). A track that shares its sound with nobody neither adds nor cancels.
-SummationModel summationModel(const Measurement& measurement, std::span<const TrackAdjustment> adjustments);
+SummationModel summationModel(const Measurement& measurement, std::span<const TrackAdjustment> adjustments,
+                              bool stereo = false);
+
+/// Gains that make all usable tracks equally loud: K-weighted power (ITU-R BS.1770, ungated), linked tracks by what
+/// both have together. Their mean is 0 dB, none is beyond 40 dB. The rest of `adjustments` stays.
+std::vector<TrackAdjustment> evenlyBalanced(const Measurement& measurement, std::vector<TrackAdjustment> adjustments);
 
 struct ProposeOptions {
     std::vector<Allow> rungs{Allow::flips, Allow::nudges};
@@ -68,6 +73,10 @@ struct ProposeOptions {
     std::optional<std::string> reference;
     std::vector<std::string> hold;
     bool unlink = false;
+    std::vector<std::vector<std::string>> groups;            ///< Tracks that move as one.
+    std::vector<std::pair<std::string, Seconds>> ownLargest; ///< Of single tracks, in place of largestNudge.
+    bool stereo = false; ///< The stereo sum, left and right in power, with the pans of the setting; else the mono sum.
+    bool evenBalance = false;       ///< Gains that make all tracks equally loud, in place of those of the setting.
     std::optional<Setting> setting; ///< Starting point: gains, high-passes, mutes, and what held tracks keep.
     int count = 1;
     std::optional<Seconds> proofTime = std::nullopt; ///< Of flips with nudges: Constraints::proofTime.

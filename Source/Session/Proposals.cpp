@@ -1,3 +1,5 @@
+#include "Core/Loudness.h"
+#include "Core/Pan.h"
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/ThirdOctaves.h"
 #include "Session/JsonNumbers.h"
@@ -103,13 +105,56 @@ Fault notUsable(const Measurement& m, int track) {
             "name a track with sound in it"};
 }
 
+/// Units that share a group become one.
+Outcome joinGroups(const Measurement& m, const ProposeOptions& options, const std::vector<int>& position,
+                   std::vector<int>& unit) {
+    for (const auto& group : options.groups) {
+        std::optional<int> into;
+        for (const auto& name : group) {
+            const auto track = findTrack(name, m.tracks);
+            if (!track) return track.fault();
+            const int place = position[static_cast<std::size_t>(*track)];
+            if (place < 0) continue; // it takes no part
+            const int own = unit[static_cast<std::size_t>(place)];
+            if (!into) into = own;
+            std::replace(unit.begin(), unit.end(), own, *into);
+        }
+    }
+    return done();
+}
+
 } // namespace
 
-SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustment> adjustments) {
+SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustment> adjustments, bool stereo) {
     std::vector<TrackAdjustment> usable;
-    for (int track : m.usable)
-        usable.push_back(adjustments[static_cast<std::size_t>(track)]);
-    return SummationModel(*m.spectra, m.usable, usable, m.options.band);
+    std::vector<PanGains> pans;
+    for (int track : m.usable) {
+        const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
+        usable.push_back(adjustment);
+        if (stereo) pans.push_back(panGains(effectivePan(m.tracks[static_cast<std::size_t>(track)], adjustment)));
+    }
+    return SummationModel(*m.spectra, m.usable, usable, m.options.band, pans);
+}
+
+std::vector<TrackAdjustment> evenlyBalanced(const Measurement& m, std::vector<TrackAdjustment> adjustments) {
+    constexpr double farthest = 40.0; // dB
+    std::vector<double> power(m.tracks.size(), 0.0);
+    for (const int track : m.usable)
+        for (int bin = 1; bin < m.spectra->binCount(); ++bin)
+            power[static_cast<std::size_t>(track)] +=
+                kWeighting(Hertz(bin * m.spectra->binWidth())) * m.spectra->power(bin, track);
+    const auto level = [&](int track) {
+        const auto partner = m.tracks[static_cast<std::size_t>(track)].linkedTo;
+        const double other = partner ? power[static_cast<std::size_t>(*partner)] : 0.0;
+        return decibelsOfPower(std::max(power[static_cast<std::size_t>(track)] + other, 1e-30));
+    };
+    double mean = 0.0;
+    for (const int track : m.usable)
+        mean += level(track) / static_cast<double>(m.usable.size());
+    for (const int track : m.usable)
+        adjustments[static_cast<std::size_t>(track)].gain =
+            Decibels(std::clamp(mean - level(track), -farthest, farthest));
+    return adjustments;
 }
 
 Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& options, Workers& workers,
@@ -123,6 +168,12 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         auto named = adjustmentsFor(*options.setting, m.tracks);
         if (!named) return named.fault();
         adjustments = std::move(named).value();
+    }
+    if (options.evenBalance) {
+        if (m.focus)
+            return Fault{"even balance", "is that of all that sounds, not of one source", "leave out one of the two",
+                         Fault::Kind::usage};
+        adjustments = evenlyBalanced(m, std::move(adjustments));
     }
     std::vector<TrackAdjustment> usableAdjustments;
     std::vector<int> position(m.tracks.size(), -1); // in the list of usable tracks
@@ -156,6 +207,14 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             constraints.loudest = static_cast<int>(p);
         }
     }
+    if (auto joined = joinGroups(m, options, position, constraints.unit); !joined) return joined.fault();
+    constraints.ownLargestNudge.assign(m.usable.size(), options.largestNudge.value);
+    for (const auto& [name, largest] : options.ownLargest) {
+        const auto track = findTrack(name, m.tracks);
+        if (!track) return track.fault();
+        if (const int place = position[static_cast<std::size_t>(*track)]; place >= 0)
+            constraints.ownLargestNudge[static_cast<std::size_t>(place)] = largest.value;
+    }
     for (const auto& name : options.hold) {
         const auto track = findTrack(name, m.tracks);
         if (!track) return track.fault();
@@ -169,7 +228,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
 
-    const SummationModel model = summationModel(m, adjustments);
+    const SummationModel model = summationModel(m, adjustments, options.stereo);
     if (!model.hasEnergy())
         return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
 

@@ -115,4 +115,10 @@ Setting settingFrom(std::string name, std::span<const TrackInfo> tracks, std::sp
     return setting;
 }
 
+double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment) {
+    if (adjustment.pan) return *adjustment.pan;
+    if (!track.linkedTo) return 0.0;
+    return track.isRight ? 1.0 : -1.0;
+}
+
 } // namespace spillwright

@@ -39,4 +39,7 @@ Result<int> findTrack(std::string_view name, std::span<const TrackInfo> tracks);
 /// The setting that says the same in names.
 Setting settingFrom(std::string name, std::span<const TrackInfo> tracks, std::span<const TrackAdjustment> adjustments);
 
+/// The pan that is used where the adjustment has none: linked pairs fully left and right, others in the centre.
+double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment);
+
 } // namespace spillwright

@@ -440,6 +440,8 @@ TEST_CASE("words that are off end with status 2") {
         {"propose", folder, "--count", "0"},
         {"propose", folder, "--largest-nudge", "-1"},
         {"propose", folder, "--least-worth", "-1"},
+        {"propose", folder, "--own-largest-nudge", "kick in"},
+        {"propose", folder, "--own-largest-nudge", "kick in=-3"},
         {"render", folder, "--to", "x"},
         {"render", folder, "--setting", "x", "--to", "y", "--bits", "12"},
         {"demo", "x"},

@@ -288,3 +288,47 @@ TEST_CASE("the file says what is shared, and how sure the coherence is") {
     CHECK(humming["related"] == false);
     CHECK(humming["arrival_ms"].is_null());
 }
+
+TEST_CASE("groups move as one, single tracks have limits of their own, and the stereo sum goes by the pans") {
+    Trio band;
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    options.groups = {{"a", "b"}};
+    auto p = band.proposed(options);
+    CHECK(p.proposals[0].setting.tracks[0].adjustment.flip == p.proposals[0].setting.tracks[1].adjustment.flip);
+    options.groups = {{"a", "nobody"}};
+    CHECK_FALSE(makeProposals(band.measured(), options, band.workers, {}).ok());
+
+    options = {};
+    options.rungs = {Allow::nudges};
+    options.ownLargest = {{"b", milliseconds(0.0)}, {"a", milliseconds(0.0)}};
+    p = band.proposed(options);
+    CHECK(p.proposals[0].setting.tracks[0].adjustment.nudge == Seconds(0.0));
+    CHECK(p.proposals[0].setting.tracks[1].adjustment.nudge == Seconds(0.0));
+
+    options = {};
+    options.rungs = {Allow::flips};
+    options.stereo = true;
+    Setting wide{"wide", {{"a", {}}, {"b", {}}}};
+    wide.tracks[0].adjustment.pan = -1.0;
+    wide.tracks[1].adjustment.pan = 1.0;
+    options.setting = wide;
+    p = band.proposed(options);
+    CHECK(p.proposals[0].proposal.why.empty()); // they do not meet
+    CHECK(p.proposals[0].summationGainDb == Approx(0.0).margin(0.1));
+}
+
+TEST_CASE("an even balance makes all tracks equally loud, and is part of the setting") {
+    Trio band;
+    ProposeOptions options;
+    options.evenBalance = true;
+    const auto p = band.proposed(options);
+    const auto& tracks = p.proposals[0].setting.tracks;
+    const auto gain = [&](int track) { return tracks[static_cast<std::size_t>(track)].adjustment.gain.value; };
+    // All three are white: loud as their samples' power.
+    const auto m = band.measured();
+    const auto level = [&](int track) { return decibelsOfAmplitude(m.spectra->statistics(track).rms()) + gain(track); };
+    CHECK(level(0) == Approx(level(1)).margin(0.1));
+    CHECK(level(0) == Approx(level(2)).margin(0.1));
+    CHECK(gain(0) + gain(1) + gain(2) == Approx(0.0).margin(1e-9));
+}

@@ -104,7 +104,8 @@ TEST_CASE("chosen stretches are read as measuring their span anew reads it") {
         const std::vector<double> nudges(anew.usable.size(), 0.0);
         CHECK(summationModel(chosen, asRecorded).gain(signs, nudges) ==
               Approx(summationModel(anew, asRecorded).gain(signs, nudges)).margin(4.0 * keptRounding * signs.size()));
-        const ProposeOptions flips{.rungs = {Allow::flips}, .reference = {}, .hold = {}, .setting = {}};
+        ProposeOptions flips;
+        flips.rungs = {Allow::flips};
         const auto proposed = makeProposals(chosen, flips, band.workers, {});
         const auto proposedAnew = makeProposals(anew, flips, band.workers, {});
         REQUIRE(proposed.ok());

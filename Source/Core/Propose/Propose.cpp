@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <numeric>
 
@@ -65,7 +66,10 @@ public:
 
     /// Nothing, or what contradicts what.
     std::optional<Fault> prepare() {
-        if (allow == Allow::nudges && !(limits.largestNudge >= 0.0))
+        if (limits.ownLargestNudge.empty())
+            limits.ownLargestNudge.assign(static_cast<std::size_t>(model.trackCount()), limits.largestNudge);
+        if (allow == Allow::nudges && !std::all_of(limits.ownLargestNudge.begin(), limits.ownLargestNudge.end(),
+                                                   [](double largest) { return largest >= 0.0; }))
             return Fault{"largest nudge", "is not a positive length of time", "give milliseconds, 0 or more",
                          Fault::Kind::usage};
         gatherUnits();
@@ -223,9 +227,13 @@ private:
             unit.role = Unit::Role::fixed;
         }
         if (all(limits.unrelated)) unit.role = Unit::Role::bystander;
-        const auto [least, most] = std::minmax_element(unit.offsets.begin(), unit.offsets.end());
-        unit.earliest = -limits.largestNudge - *least;
-        unit.latest = limits.largestNudge - *most;
+        unit.earliest = -std::numeric_limits<double>::infinity();
+        unit.latest = std::numeric_limits<double>::infinity();
+        for (std::size_t a = 0; a < unit.tracks.size(); ++a) {
+            const double largest = limits.ownLargestNudge[static_cast<std::size_t>(unit.tracks[a])];
+            unit.earliest = std::max(unit.earliest, -largest - unit.offsets[a]);
+            unit.latest = std::min(unit.latest, largest - unit.offsets[a]);
+        }
         const bool reachable = member == unit.tracks.end()
                                    ? unit.earliest <= unit.latest
                                    : unit.earliest <= unit.fixedNudge && unit.fixedNudge <= unit.latest;

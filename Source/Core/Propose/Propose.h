@@ -27,7 +27,8 @@ struct Constraints {
     std::optional<int> reference; ///< Keeps polarity +1 and nudge 0; none: the mirror image with fewer flips (tie:
                                   ///< first track unflipped).
     double largestNudge = 0.01;   ///< Seconds, for Allow::nudges: no nudge exceeds it either way.
-    int loudest = 0;              ///< The loudest usable track: nudge 0 where no reference is named and none is held.
+    std::vector<double> ownLargestNudge; ///< The same, one a track, in its place. Empty: largestNudge for all.
+    int loudest = 0; ///< The loudest usable track: nudge 0 where no reference is named and none is held.
     /// Decibels: where one proposal alone is asked for, a unit whose change is worth less is left as it was.
     double leastWorthDb = 0.0;
     /// For Allow::nudges: how long the proof may take. None: a count of steps ends it, the same on every machine.

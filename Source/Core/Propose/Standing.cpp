@@ -24,8 +24,8 @@ struct PartSums {
 
 class Reader {
 public:
-    Reader(const CrossSpectra& of, std::span<const TrackAdjustment> adjustments, Band band, const SummationModel& model)
-        : spectra(of), tracks(model.trackIndices()) {
+    Reader(const CrossSpectra& of, std::span<const TrackAdjustment> adjustments, Band band, const SummationModel& m)
+        : spectra(of), model(m), tracks(model.trackIndices()) {
         const auto pools = spectra.pools();
         const int bins = pools.empty() ? 0 : pools.back().firstBin + pools.back().bins;
         for (const auto& octave : thirdOctaveBins(band, spectra.binWidth(), bins))
@@ -53,12 +53,13 @@ public:
         for (Eigen::Index j = 0; j < n; ++j)
             for (Eigen::Index i = 0; i <= j; ++i) {
                 std::fill(cross.begin(), cross.end(), std::complex<double>());
+                const double overlap = model.overlap(static_cast<int>(i), static_cast<int>(j));
                 for (int stretch = first; stretch < last; ++stretch) {
                     spectra.copyStretch(stretch, tracks[at(i)], tracks[at(j)], values);
                     addTo(cross, values, spectra.windowsOf(stretch));
                 }
                 for (std::size_t bin = 0; bin < cross.size(); ++bin)
-                    cross[bin] *= responses[at(i)][bin] * std::conj(responses[at(j)][bin]);
+                    cross[bin] *= overlap * responses[at(i)][bin] * std::conj(responses[at(j)][bin]);
                 for (std::size_t b = 0; b < octaves.size(); ++b) {
                     sums.proposed[b](i, j) = sums.proposed[b](j, i) =
                         inPhase(cross, octaves[b], proposed[at(i)] - proposed[at(j)]);
@@ -91,6 +92,7 @@ private:
     }
 
     const CrossSpectra& spectra;
+    const SummationModel& model;
     const std::vector<int>& tracks;
     std::vector<ThirdOctaveBins> octaves;
     std::vector<std::vector<std::complex<double>>> responses;

@@ -34,8 +34,10 @@ std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment,
 }
 
 SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
-                               std::span<const TrackAdjustment> adjustments, Band band) {
+                               std::span<const TrackAdjustment> adjustments, Band band,
+                               std::span<const PanGains> pans) {
     tracks.assign(chosen.begin(), chosen.end());
+    places.assign(pans.begin(), pans.end());
     build(
         spectra.binCount(), spectra.binWidth(), spectra.sampleRate(),
         [&](int bin, int i, int j) { return spectra.at(bin, tracks[i], tracks[j]); }, adjustments, band);
@@ -85,7 +87,8 @@ void SummationModel::build(int binCount, double binWidth, double sampleRate, con
     for (int j = 0; j < n; ++j)
         for (int i = 0; i <= j; ++i)
             for (std::size_t b = 0; b < bins.size(); ++b)
-                *out++ = weights[b] * response[i][bins[b]] * std::conj(response[j][bins[b]]) * at(bins[b], i, j);
+                *out++ = overlap(i, j) * weights[b] * response[i][bins[b]] * std::conj(response[j][bins[b]]) *
+                         at(bins[b], i, j);
     computeInPhase();
 }
 
@@ -103,14 +106,25 @@ SummationModel SummationModel::fromMatrices(std::vector<double> frequencies,
     return model;
 }
 
+double SummationModel::overlap(int i, int j) const {
+    if (places.empty() || i == j) return 1.0;
+    const auto& a = places[static_cast<std::size_t>(i)];
+    const auto& b = places[static_cast<std::size_t>(j)];
+    return a.left * b.left + a.right * b.right;
+}
+
 void SummationModel::computeInPhase() {
     if (!hasEnergy()) return;
     inPhase = 0.0;
     for (std::size_t bin = 0; bin < binFrequencies.size(); ++bin) {
-        double amplitudes = 0.0;
-        for (int i = 0; i < trackCount(); ++i)
-            amplitudes += std::sqrt(std::max(0.0, weightedPair(i, i)[bin].real()));
-        inPhase += amplitudes * amplitudes;
+        double left = 0.0, right = 0.0;
+        for (int i = 0; i < trackCount(); ++i) {
+            const double amplitude = std::sqrt(std::max(0.0, weightedPair(i, i)[bin].real()));
+            const PanGains place = places.empty() ? PanGains{1.0, 0.0} : places[static_cast<std::size_t>(i)];
+            left += place.left * amplitude;
+            right += place.right * amplitude;
+        }
+        inPhase += left * left + right * right;
     }
 }
 

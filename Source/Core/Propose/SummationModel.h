@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Measure/CrossSpectra.h"
+#include "Core/Pan.h"
 #include "Core/TrackAdjustment.h"
 #include "Core/Types.h"
 
@@ -32,8 +33,9 @@ class SummationModel {
 public:
     /// `tracks`: indices into the spectra of the usable tracks, in order. `adjustments`: one a track of `tracks`; gain,
     /// high-pass and mute are taken in, flip and nudge are not (they are the variables).
+    /// `pans`: of each track, for the stereo sum, left and right added up in power; empty: the mono sum.
     SummationModel(const CrossSpectra& spectra, std::span<const int> tracks,
-                   std::span<const TrackAdjustment> adjustments, Band band);
+                   std::span<const TrackAdjustment> adjustments, Band band, std::span<const PanGains> pans = {});
 
     /// S_ij of a bin, i <= j positions in the model's list.
     using SpectrumAt = std::function<std::complex<double>(int bin, int i, int j)>;
@@ -53,7 +55,10 @@ public:
     const std::vector<double>& frequencies() const { return binFrequencies; } ///< Hz, the bins of the band.
     bool hasEnergy() const { return !binFrequencies.empty(); } ///< False: nothing sounds, all gains are 1.
 
-    /// omega_b/P0_b * g g H H* S_ij at a bin: summing Re over bins and pairs gives G.
+    /// What the places of two tracks leave of what they have in common: l_i l_j + r_i r_j; 1 in mono.
+    double overlap(int i, int j) const;
+
+    /// omega_b/P0_b * g g H H* S_ij at a bin, times overlap(i, j): summing Re over bins and pairs gives G.
     std::complex<double> weighted(int bin, int i, int j) const;
     /// weighted() of all bins of a pair, i <= j.
     std::span<const std::complex<double>> weightedPair(int i, int j) const;
@@ -77,6 +82,7 @@ private:
     static std::size_t pairIndex(int i, int j) { return static_cast<std::size_t>(j) * (j + 1) / 2 + i; } // i <= j
 
     std::vector<int> tracks;
+    std::vector<PanGains> places; // empty: mono
     std::vector<double> binFrequencies;
     std::vector<std::complex<double>> pairSpectra; // pair by pair, all bins of the band together
     double inPhase = 1.0;

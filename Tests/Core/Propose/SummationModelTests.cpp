@@ -281,3 +281,46 @@ TEST_CASE("the predicted gain is that of the tracks really summed") {
         CHECK(std::abs(decibelsOfPower(predicted)) > 0.1); // something happens at all
     }
 }
+
+TEST_CASE("the stereo sum is that of left and right in power") {
+    const auto sound = whiteNoise(4 * 48000, 1);
+    Workers workers(1);
+    const auto computed = computeCrossSpectra(
+        MemorySource({sum(sound, whiteNoise(sound.size(), 2)), sum(sound, whiteNoise(sound.size(), 3)), sound}), {},
+        workers, {});
+    REQUIRE(computed);
+    const std::vector<int> tracks{0, 1, 2};
+    const std::vector<TrackAdjustment> adjustments(3);
+    const std::vector<double> nudges{0.0, 0.0002, 0.0};
+    const std::vector<int> signs{1, -1, 1};
+    const SummationModel mono(*computed, tracks, adjustments, lowMidBand);
+    const auto stereo = [&](double a, double b, double c) {
+        const std::vector<PanGains> pans{panGains(a), panGains(b), panGains(c)};
+        return SummationModel(*computed, tracks, adjustments, lowMidBand, pans);
+    };
+    CHECK(stereo(0.0, 0.0, 0.0).gain(signs, nudges) == Approx(mono.gain(signs, nudges)).epsilon(1e-12));
+    CHECK(stereo(0.3, 0.3, 0.3).gainIfAllInPhase() == Approx(mono.gainIfAllInPhase()).epsilon(1e-12));
+    // What lies on opposite sides does not meet.
+    const auto wide = stereo(-1.0, 1.0, 1.0);
+    CHECK(wide.coupling(0, 1, 0.0) == 0.0);
+    CHECK(wide.coupling(1, 2, 0.0) == Approx(mono.coupling(1, 2, 0.0)).epsilon(1e-12));
+    // Left and right summed apart, each a mono sum of its own gains.
+    const auto apart = stereo(-0.5, 0.1, 0.8);
+    double power = 0.0, alone = 0.0;
+    for (const bool left : {true, false}) {
+        for (int i = 0; i < 3; ++i)
+            for (int j = 0; j < 3; ++j) {
+                const double pans[] = {-0.5, 0.1, 0.8};
+                const auto of = [&](int track) {
+                    const auto gains = panGains(pans[track]);
+                    return left ? gains.left : gains.right;
+                };
+                const double both =
+                    of(i) * of(j) *
+                    mono.coupling(i, j, nudges[static_cast<std::size_t>(i)] - nudges[static_cast<std::size_t>(j)]);
+                power += signs[static_cast<std::size_t>(i)] * signs[static_cast<std::size_t>(j)] * both;
+                if (i == j) alone += both;
+            }
+    }
+    CHECK(apart.gain(signs, nudges) == Approx(power / alone).epsilon(1e-9));
+}

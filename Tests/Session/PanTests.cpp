@@ -1,4 +1,5 @@
-#include "Media/Render.h"
+#include "Core/Pan.h"
+#include "Session/Setting.h"
 
 #include <catch2/catch.hpp>
 

@@ -1,4 +1,4 @@
-#include "Media/Render.h"
+#include "Core/Pan.h"
 
 #include <cmath>
 #include <numbers>
@@ -12,12 +12,6 @@ PanGains panGains(double pan) {
     if (pan >= 1.0) return {0.0, 1.0};
     const double angle = (pan + 1.0) * std::numbers::pi / 4.0;
     return {std::cos(angle), std::sin(angle)};
-}
-
-double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment) {
-    if (adjustment.pan) return *adjustment.pan;
-    if (!track.linkedTo) return 0.0;
-    return track.isRight ? 1.0 : -1.0;
 }
 
 } // namespace spillwright
