@@ -105,6 +105,8 @@ public:
         const auto bins = static_cast<std::size_t>(windows.binCount());
         map.responses.assign(count, std::vector<std::complex<float>>(bins));
         map.sourcePowers.assign(closeTracks.size(), std::vector<float>(bins));
+        map.unmixing.assign(closeTracks.size(), std::vector<std::complex<float>>(bins * closeTracks.size()));
+        map.windowLength = spectra.windowLength();
         variances.assign(count, std::vector<float>(bins));
         for (std::size_t k = 0; k < closeTracks.size(); ++k)
             for (std::size_t m = 0; m < tracks.size(); ++m) {
@@ -265,6 +267,9 @@ void SpillReader::choose(std::size_t band, std::vector<std::size_t> present) {
     }
     for (auto& powers : map.sourcePowers)
         std::fill_n(powers.begin() + static_cast<std::ptrdiff_t>(first), bins, 0.0f);
+    for (auto& weights : map.unmixing)
+        std::fill_n(weights.begin() + static_cast<std::ptrdiff_t>(first * closeTracks.size()),
+                    bins * closeTracks.size(), std::complex<float>());
 }
 
 /// Places among the present sources, those whose close tracks have most of their power in this third octave first.
@@ -351,6 +356,9 @@ void SpillReader::readSpectra(std::size_t band) {
         for (Eigen::Index k = 0; k < count; ++k) {
             const auto source = of.present[static_cast<std::size_t>(k)];
             map.sourcePowers[source][place] = static_cast<float>(powers(k));
+            for (Eigen::Index j = 0; j < count; ++j)
+                map.unmixing[source][place * closeTracks.size() + of.present[static_cast<std::size_t>(j)]] =
+                    std::complex<float>(unmixing(k, j));
             of.sources[source] += powers(k);
             for (Eigen::Index m = 0; m < all; ++m) {
                 const auto reading = readingAt(source, static_cast<std::size_t>(m));

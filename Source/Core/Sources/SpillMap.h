@@ -62,6 +62,9 @@ struct SpillMap {
     int firstBin = 0;
     std::vector<std::vector<float>> sourcePowers;            ///< [source][bin]
     std::vector<std::vector<std::complex<float>>> responses; ///< [reading][bin]
+    /// What soundOfSource is made with, besides: by how much each close track counts in what the source is in its own.
+    std::vector<std::vector<std::complex<float>>> unmixing; ///< [source][bin * sources + source of the close track]
+    int windowLength = 0;                                   ///< Of the windows of all these spectra, samples.
 
     /// Readings come source by source; nullptr of a track that is not usable.
     const SpillReading* reading(int source, int track) const;
