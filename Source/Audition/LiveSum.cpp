@@ -12,6 +12,11 @@ void LiveSum::Bus::clear(int count) {
     std::fill_n(right.begin(), count, 0.0f);
 }
 
+const float* LiveSum::Deck::read(std::size_t track, std::int64_t from, int count, float* scratch) const {
+    return standIn && !standIn->files() ? standIn->read(static_cast<int>(track), from, count, scratch)
+                                        : pinned.read(static_cast<int>(track), from, count, scratch);
+}
+
 LiveSum::LiveSum(SongBlocks& songBlocks, PlayState& playState, double sampleRate, std::int64_t recordingLength,
                  Seconds ahead)
     : blocks(songBlocks), state(playState), length(recordingLength), readyAhead(std::llround(ahead.value * sampleRate)),
@@ -80,6 +85,7 @@ bool LiveSum::readyToGoOn(std::int64_t samples) const {
 
 void LiveSum::takeWishes() {
     if (fadeLeft > 0) return; // one fade at a time; the newest wish is taken when it has ended
+    takeStandIn();
     if (silent() && wrapOwed) {
         wrapOwed = false;
         now->position = loop.from;
@@ -102,21 +108,39 @@ void LiveSum::takeWishes() {
         }
         if (jumps) return;
     }
-    if (mixWaits && toBoundary() >= fade && ready(state.mix.held(), now->position, mostAtOnce + fade)) changeMix();
+    if ((mixWaits || standInWaits) && toBoundary() >= fade && ready(state.mix.held(), now->position, mostAtOnce + fade))
+        changeMix();
+}
+
+/// What has faded out is let go, and what is asked for waits until it may fade in.
+void LiveSum::takeStandIn() {
+    if (before->standIn != now->standIn) {
+        if (before->standIn) before->standIn->letGo();
+        before->standIn = now->standIn;
+    }
+    if (StandIn* const asked = state.standIn.exchange(nullptr)) {
+        if (standInWaits) standInWaits->letGo();
+        standInWaits = asked;
+    }
+    if (!silent() || !standInWaits) return;
+    if (now->standIn) now->standIn->letGo();
+    now->standIn = before->standIn = std::exchange(standInWaits, nullptr);
 }
 
 void LiveSum::changeMix() {
     mixWaits = false;
     std::swap(now, before);
     now->mix.copyFrom(state.mix.held());
+    now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
+    const bool otherSound = now->standIn != before->standIn;
     now->position = before->position;
     now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
     bool any = false;
     for (std::size_t track = 0; track < changed.size(); ++track) {
-        changed[track] = !now->mix.sameTrack(before->mix, track);
+        changed[track] = otherSound || !now->mix.sameTrack(before->mix, track);
         any = any || changed[track];
         const TrackChain& old = before->mix.chains[track];
-        if (now->mix.chains[track].canContinue(old) && !old.muted())
+        if (!otherSound && now->mix.chains[track].canContinue(old) && !old.muted())
             now->mix.chains[track].continueFrom(old);
         else
             settle(track);
@@ -129,6 +153,7 @@ void LiveSum::jump(std::int64_t target) {
     std::swap(now, before);
     now->mix.copyFrom(newMix ? state.mix.held() : before->mix);
     if (newMix) mixWaits = false;
+    now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     now->position = target;
     settleAll();
     std::fill(changed.begin(), changed.end(), 1);
@@ -153,7 +178,7 @@ void LiveSum::settle(std::size_t track) {
     if (chain.muted() || chain.settlingSamples() == 0) return;
     const auto back = chain.samplesBefore() + chain.settlingSamples();
     const int span = static_cast<int>(back + chain.samplesAfter());
-    chain.settle(now->pinned.read(static_cast<int>(track), now->position - back, span, scratch.data()) + back);
+    chain.settle(now->read(track, now->position - back, span, scratch.data()) + back);
 }
 
 void LiveSum::decideCurtain() {
@@ -205,7 +230,7 @@ void LiveSum::add(Deck& deck, std::size_t track, Bus& bus, int count) {
     if (chain.muted()) return;
     const auto back = chain.samplesBefore();
     const int span = static_cast<int>(back + count + chain.samplesAfter());
-    const float* samples = deck.pinned.read(static_cast<int>(track), deck.position - back, span, scratch.data());
+    const float* samples = deck.read(track, deck.position - back, span, scratch.data());
     chain.process(samples + back, treated.data(), count);
     if (const float gain = deck.mix.left[track]; gain != 0.0f)
         juce::FloatVectorOperations::addWithMultiply(bus.left.data(), treated.data(), gain, count);

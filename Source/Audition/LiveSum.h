@@ -14,8 +14,9 @@ namespace spillwright {
 /// the player. One position for all tracks. After the constructor nothing is allocated and nothing waits.
 ///
 /// What is heard is sum_i pan_i chain_i(track_i), tracks in order, but for: 10 ms of cross-fade where a setting
-/// changes, after a seek, and where the loop begins anew (there the end of the loop runs on beneath its beginning); and
-/// 10 ms of fading where playing starts or stops.
+/// changes, after a seek, where other sound takes the place of the tracks' own or gives it back, and where the loop
+/// begins anew (there the end of the loop runs on beneath its beginning); and 10 ms of fading where playing starts or
+/// stops.
 class LiveSum {
 public:
     static constexpr Seconds fadeTime = Seconds(0.01);
@@ -32,7 +33,10 @@ private:
         explicit Deck(SongBlocks& blocks) : mix(static_cast<std::size_t>(blocks.trackCount())), pinned(blocks) {}
         Mix mix;
         SongBlocks::Pinned pinned;
+        StandIn* standIn = nullptr; ///< Null: the files.
         std::int64_t position = 0;
+
+        const float* read(std::size_t track, std::int64_t from, int count, float* scratch) const;
     };
     struct Bus {
         std::vector<float> left, right;
@@ -42,6 +46,7 @@ private:
     static constexpr int mostAtOnce = 256;
 
     void takeWishes();
+    void takeStandIn();
     void changeMix();
     void jump(std::int64_t target);
     void beginLoopAnew();
@@ -76,6 +81,7 @@ private:
     Bus common, incoming, outgoing;
 
     bool mixWaits = false;
+    StandIn* standInWaits = nullptr;
     Loop loop;
     // The curtain fades the whole sum: when playing starts and stops, and when the disk is too slow.
     bool open = false;     ///< Where it moves to.

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Audition/Mix.h"
+#include "Audition/StandIn.h"
 #include "Audition/TripleBuffer.h"
 
 #include <atomic>
@@ -21,6 +22,7 @@ struct PlayState {
     // ---- wishes: the message thread writes
     TripleBuffer<Mix> mix;                         ///< Read by the audio thread.
     TripleBuffer<Loop> loop;                       ///< Read by the audio thread.
+    std::atomic<StandIn*> standIn{nullptr};        ///< Taken by the audio thread, which then tells when it lets go.
     std::atomic<bool> play{false};                 ///< Also cleared by the loading thread when a file fails.
     std::atomic<std::int64_t> seek{nowhere};       ///< Taken back by the audio thread when it is there.
     std::atomic<std::int64_t> loopFrom{0};         ///< Read by the loading thread.
@@ -32,7 +34,7 @@ struct PlayState {
     std::atomic<std::int64_t> dropouts{0};
 
     static constexpr std::int64_t nowhere = -1;
-    static_assert(std::atomic<std::int64_t>::is_always_lock_free);
+    static_assert(std::atomic<std::int64_t>::is_always_lock_free && std::atomic<StandIn*>::is_always_lock_free);
 };
 
 } // namespace spillwright

@@ -26,6 +26,10 @@ struct Programme {
           blocks(source->trackCount(), source->length(), Loader::slotsFor(rate, mostMargin(), mostMargin())),
           sum(blocks, state, rate, source->length(), Loader::start), loader(source, blocks, state) {}
 
+    void forgetStandIns() {
+        std::erase_if(standIns, [](const auto& one) { return one->isLetGo(); });
+    }
+
     /// Samples that a mix may need on either side.
     std::int64_t mostMargin() const { return margin(Player::largestNudge); }
     std::int64_t margin(Seconds nudge) const {
@@ -36,6 +40,7 @@ struct Programme {
     std::vector<TrackInfo> tracks;
     const double rate;
     PlayState state;
+    std::vector<std::unique_ptr<StandIn>> standIns; ///< That the audio thread may still read.
     SongBlocks blocks;
     LiveSum sum;
     Loop loop;
@@ -262,6 +267,15 @@ void Player::setAdjustments(std::span<const TrackAdjustment> adjustments, const 
     programme.loader.wake();
 }
 
+void Player::playInstead(std::shared_ptr<const TrackSound> sound) {
+    if (!engine->programme) return;
+    Programme& programme = *engine->programme;
+    programme.forgetStandIns();
+    if (!sound && programme.standIns.empty()) return;
+    programme.standIns.push_back(std::make_unique<StandIn>(std::move(sound)));
+    if (StandIn* const untaken = programme.state.standIn.exchange(programme.standIns.back().get())) untaken->letGo();
+}
+
 void Player::seek(std::int64_t sample) {
     if (!engine->programme) return;
     Programme& programme = *engine->programme;
@@ -310,6 +324,7 @@ Decibels Player::outputLevel() const {
 }
 
 Player::Meters Player::meters() {
+    if (engine->programme) engine->programme->forgetStandIns();
     Meters meters;
     meters.peakLeft = engine->peakLeft.exchange(0.0f);
     meters.peakRight = engine->peakRight.exchange(0.0f);

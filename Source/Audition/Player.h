@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Audition/StandIn.h"
 #include "Core/TrackAdjustment.h"
 #include "Media/Recording.h"
 
@@ -41,6 +42,9 @@ public:
 
     /// One adjustment a track; solo: empty or one flag a track (any true: only those sound). Newest wins.
     void setAdjustments(std::span<const TrackAdjustment> adjustments, const std::vector<bool>& solo = {});
+    /// In the place of the tracks' own sound, under the same adjustments, loop and position, until null is given or
+    /// another recording is opened; cross-faded like any change. One a track of the recording.
+    void playInstead(std::shared_ptr<const TrackSound> sound);
     void seek(std::int64_t sample);
     /// from < to; the whole recording by default. Lengthened to 50 ms where shorter. A position outside goes to `from`.
     void setLoop(std::int64_t from, std::int64_t to);

@@ -267,6 +267,13 @@ TEST_CASE("the callback allocates nothing and takes no lock, whatever is asked o
             case 10:
                 rig.player.play();
                 return;
+            case 11:
+                if (random() % 2 == 0)
+                    rig.player.playInstead(nullptr);
+                else
+                    rig.player.playInstead(std::make_shared<TrackSound>(
+                        TrackSound{static_cast<std::int64_t>(random() % 60000), noiseTracks(6, 1 << 15)}));
+                return;
             default:
                 rig.player.meters();
                 return;
@@ -275,7 +282,7 @@ TEST_CASE("the callback allocates nothing and takes no lock, whatever is asked o
         };
         rig.player.play();
         for (int round = 0; round < 400; ++round) {
-            change(round % 12);
+            change(round % 13);
             const int sizes[] = {1, 17, 64, 1000, 4096};
             rig.run(sizes[random() % 5], 4096);
         }
@@ -284,6 +291,85 @@ TEST_CASE("the callback allocates nothing and takes no lock, whatever is asked o
         CHECK(RealTimeTrap::allocations() == allocations);
         CHECK(RealTimeTrap::locks() == locks);
         CHECK(peakOf(rig.left, 0, rig.left.size()) > 0.01f);
+    }
+}
+
+TEST_CASE("other sound is played in the tracks' place under the same setting, looped, until it is taken back") {
+    const int length = 1 << 17, from = 40000, loop = 30000;
+    const auto tracks = noiseTracks(3, length);
+    const auto other = noiseTracks(5, length);
+    // Cut out of sound of the whole length, so that the definition may be asked for what is heard.
+    auto instead = std::make_shared<TrackSound>();
+    instead->from = from - 4000;
+    for (int track = 0; track < 3; ++track) {
+        const auto& whole = other[static_cast<std::size_t>(track + 2)];
+        instead->tracks.emplace_back(whole.begin() + instead->from, whole.begin() + from + loop + 4000);
+    }
+    const std::vector<TrackAdjustment> adjustments{adjusted(true, 0.0), adjusted(false, 2.3137, -3.0),
+                                                   adjusted(false, -5.0)};
+    const auto definedOther = definedSum({other[2], other[3], other[4]}, adjustments, {0.0, 0.0, 0.0});
+    const auto definedOwn = definedSum(tracks, adjustments, {0.0, 0.0, 0.0});
+
+    const auto allocations = RealTimeTrap::allocations(), locks = RealTimeTrap::locks();
+    Rig rig(std::make_shared<MemorySource>(tracks));
+    rig.player.setAdjustments(adjustments);
+    rig.player.setLoop(from, from + loop);
+    rig.player.play();
+    rig.run(10000, 100);
+    rig.player.playInstead(instead);
+    rig.run(45000, 100); // over the seam, to sample 55000, which is from + 25000
+    rig.player.playInstead(nullptr);
+    rig.run(20000, 100);
+    const auto differs = [&](const StereoSum& defined, int first, int last, int heardAt) {
+        return differenceDb(rig.left, defined.left, first, last, heardAt - first + guardDelay());
+    };
+    CHECK(differs(definedOwn, from + fadeSamples, from + 10000 - guardDelay(), fadeSamples) < -90.0);
+    // 256: a change is heard within one step.
+    CHECK(differs(definedOther, from + 10256 + fadeSamples, from + loop, 10256 + fadeSamples) < -90.0);
+    CHECK(differs(definedOther, from + fadeSamples, from + 25000 - guardDelay(), loop + fadeSamples) < -90.0);
+    CHECK(differs(definedOwn, from + 25256 + fadeSamples, from + loop, 55256 + fadeSamples) < -90.0);
+    CHECK(differs(definedOwn, from + fadeSamples, from + 15000 - guardDelay(), 2 * loop + fadeSamples) < -90.0);
+    CHECK(differs(definedOwn, from + 10256 + fadeSamples, from + loop, 10256 + fadeSamples) > -3.0); // it would tell
+    CHECK(rig.player.position() == from + 15000);
+    CHECK(RealTimeTrap::allocations() == allocations);
+    CHECK(RealTimeTrap::locks() == locks);
+}
+
+TEST_CASE("sound in the tracks' place comes and goes without a click, and is freed when it has gone") {
+    Rig rig(std::make_shared<MemorySource>(Tracks{tone(1 << 17, 100.0)}));
+    std::weak_ptr<const TrackSound> kept;
+    {
+        auto instead = std::make_shared<TrackSound>();
+        instead->tracks.push_back(tone(1 << 17, 150.0));
+        kept = instead;
+        rig.player.play();
+        rig.run(20000);
+        rig.player.playInstead(instead);
+    }
+    rig.run(20000, 100);
+    rig.player.meters();
+    CHECK_FALSE(kept.expired());
+    rig.player.playInstead(nullptr);
+    CHECK_FALSE(kept.expired());
+    rig.run(20000, 100);
+    rig.player.meters();
+    CHECK(kept.expired());
+    CHECK(shareAboveDb(rig.left, 4000, 5000.0) < -60.0); // as of a flip
+    CHECK(shareAboveDb(rig.left, 24000, 5000.0) < -60.0);
+
+    // What nobody heard is freed too: replaced before it was taken, and taken while nothing sounds.
+    rig.player.stop();
+    rig.run(2000);
+    for (int round = 0; round < 2; ++round) {
+        auto unheard = std::make_shared<TrackSound>();
+        unheard->tracks.emplace_back(1000);
+        kept = unheard;
+        rig.player.playInstead(std::move(unheard));
+        if (round == 1) rig.run(100);
+        rig.player.playInstead(nullptr);
+        rig.run(100);
+        rig.player.meters();
+        CHECK(kept.expired());
     }
 }
 
