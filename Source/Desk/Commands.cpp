@@ -21,6 +21,8 @@ const std::vector<Command>& commands() {
         {Id::readLoop, "Listening", "read the loop alone, or the whole", "R", "rR"},
         {Id::nextMoment, "Listening", "loop the next moment the source leads", "J", "jJ"},
         {Id::hearCell, "Listening", "hear the source through this track, or all", "I", "iI"},
+        {Id::hearAlone, "Listening", "hear the source alone as this track does", "U", "uU"},
+        {Id::hearAloneInAll, "Listening", "hear the source alone as all tracks do", "Y", "yY"},
         {Id::louder, "Listening", "output louder by 1 dB", "+", "+="},
         {Id::quieter, "Listening", "output quieter by 1 dB", "-", "-_"},
         {Id::sourceMap, "Sources", "which source is heard where, or pairs", "E", "eE"},

@@ -19,6 +19,8 @@ enum class CommandId {
     readLoop,
     nextMoment,
     hearCell,
+    hearAlone,
+    hearAloneInAll,
     sourceMap,
     nextFocus,
     findings,

@@ -1,5 +1,6 @@
 #include "Desk/Controller.h"
 
+#include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
 #include "Session/Document.h"
 #include "Session/ProposalWords.h"
@@ -56,7 +57,7 @@ std::string fingerprintOf(const std::filesystem::path& file) {
 } // namespace
 
 Controller::Controller(int threads, std::filesystem::path cache, std::filesystem::path choices)
-    : workers(threads), loopWorkers(threads), sourceWorkers(threads),
+    : workers(threads), loopWorkers(threads), sourceWorkers(threads), aloneWorkers(threads),
       demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
       choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra"),
       now(std::make_shared<Snapshot>()) {}
@@ -114,6 +115,7 @@ void Controller::poll() {
     keepWork.poll();
     loopWork.poll();
     if (sourceWork.poll() && !sourceWork.busy()) tell(sourcesChanged);
+    aloneWork.poll();
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
 }
 
@@ -149,6 +151,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     peakWork.cancel();
     loopWork.cancel();
     sourceWork.cancel();
+    leaveAlone();
     openRecording = std::move(recording);
     whole = loop = focus = Reading();
     wholeHeard.reset();
@@ -478,6 +481,7 @@ void Controller::startHearing() {
 void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
     const auto before = focusName();
     const auto chosenBefore = chosenColumn >= 0 && chosenColumn < sourceCount() ? sourceName(chosenColumn) : "";
+    leaveAlone(); // of the sources as they were
     wholeHeard = std::move(withSources);
     const auto& names = wholeHeard->sources->names;
     const auto placeOf = [&](const std::string& name) {
@@ -535,6 +539,45 @@ void Controller::setFocus(std::optional<int> source) {
         };
     });
     tell(sourcesChanged);
+}
+
+std::vector<int> Controller::tracksThatTell(int source, std::optional<int> track) const {
+    std::vector<int> tellers;
+    for (int one = 0; one < trackCount(); ++one)
+        if (const auto* reading = spill(source, one); reading && reading->level && (!track || one == *track))
+            tellers.push_back(one);
+    return tellers;
+}
+
+void Controller::computeAlone(int source, std::vector<int> heardIn, StretchSpan stretch) {
+    if (source < 0 || source >= sourceCount() || heardIn.empty()) return;
+    aloneWork.start([this, time = ++alones, of = wholeHeard, recording = openRecording, source,
+                     heardIn = std::move(heardIn), stretch](const Watch& watch) -> Background::Finish {
+        auto found = soundOfSource(*recording, of->sources->map, source, heardIn, stretch, aloneWorkers, watch);
+        if (!found)
+            return [this, time, fault = found.fault()] {
+                if (time != alones || fault.kind == Fault::Kind::cancelled) return;
+                say(fault.line(), true);
+                leaveAlone();
+            };
+        auto sound = std::make_shared<TrackSound>();
+        sound->from = stretch.from;
+        sound->tracks.resize(static_cast<std::size_t>(recording->trackCount()));
+        for (std::size_t place = 0; place < heardIn.size(); ++place)
+            sound->tracks[at(heardIn[place])] = std::move((*found)[place]);
+        return [this, time, sound = std::move(sound)] {
+            if (time != alones) return;
+            aloneSound = sound;
+            tell(aloneChanged);
+        };
+    });
+}
+
+void Controller::leaveAlone() {
+    ++alones;
+    aloneWork.cancel();
+    aloneSound.reset();
+    tell(aloneChanged);
 }
 
 void Controller::focusNext() {

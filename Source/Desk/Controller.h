@@ -4,6 +4,8 @@
 #include "Desk/PairGains.h"
 #include "Desk/SumPeaks.h"
 
+#include "Audition/StandIn.h"
+#include "Core/Measure/CrossSpectra.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
@@ -90,6 +92,7 @@ public:
         waveformChanged = 128,
         readingsChanged = 256, ///< Pairs, sums and levels: measured, or read from other moments or of another source.
         sourcesChanged = 512,  ///< Which instrument is heard where, the focus and the chosen source.
+        aloneChanged = 1024,   ///< The sound of one source alone.
     };
 
     /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
@@ -158,6 +161,17 @@ public:
     void chooseSource(int source);
     /// When the chosen source plays nearly alone, the best first.
     const std::vector<Moments>& leading() const { return leadingOfChosen; }
+
+    // A source alone, told from the close tracks, as tracks hear it.
+    static constexpr Seconds longestAlone = Seconds(20.0);
+    /// Tracks that hear it well enough: that one, or of all.
+    std::vector<int> tracksThatTell(int source, std::optional<int> track) const;
+    /// In the background, the newest wish wins; until then what was computed before stays.
+    void computeAlone(int source, std::vector<int> tracks, StretchSpan stretch);
+    void leaveAlone(); ///< Or what is on its way to it.
+    bool computingAlone() const { return aloneWork.busy(); }
+    double aloneProgress() const { return aloneWork.progress(); }
+    const std::shared_ptr<const TrackSound>& alone() const { return aloneSound; } ///< Null: none.
 
     // Who stands close to what, as the user says: heard anew, and kept for this folder.
     void standCloseTo(int track, int source);
@@ -257,7 +271,7 @@ private:
     void startPeaks();
     void tell(unsigned changed);
 
-    Workers workers, loopWorkers, sourceWorkers; ///< Loop and sources are read while other work goes on.
+    Workers workers, loopWorkers, sourceWorkers, aloneWorkers; ///< The others work while the first do.
     std::filesystem::path demoFolder, choicesFolder;
     SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
@@ -270,6 +284,8 @@ private:
     int hearing = 0, hearings = 0;  ///< The sources themselves, anew: which time, 0: not now. No focus meanwhile.
     std::optional<int> focusWanted; ///< As asked for; the readings may be on their way.
     int chosenColumn = -1;
+    int alones = 0; ///< Counts what is wanted alone, so that the newest is known.
+    std::shared_ptr<const TrackSound> aloneSound;
     std::vector<Moments> leadingOfChosen; ///< Asked for at every frame that is drawn.
     bool loopWanted = false;
     Seconds loopFrom, loopTo;
@@ -291,7 +307,7 @@ private:
 
     int chosen = -1, partner = -1;
 
-    Background keepWork, peakWork, loopWork, sourceWork; // last: they stop before what they use goes
+    Background keepWork, peakWork, loopWork, sourceWork, aloneWork; // last: they stop before what they use goes
     Background background;
 };
 

@@ -121,12 +121,13 @@ MainComponent::~MainComponent() {
 
 bool MainComponent::settled() const {
     return !controller.busy() && !controller.readingLoop() && !controller.hearingSources() &&
-           (!controller.recording() || controller.waveform().has_value());
+           !controller.computingAlone() && (!controller.recording() || controller.waveform().has_value());
 }
 
 void MainComponent::timerCallback() {
     controller.poll();
     transport.tick();
+    followHearing();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
         shownPercent = percent;
@@ -146,6 +147,11 @@ void MainComponent::changed(unsigned what) {
     }
     if (what & (Controller::recordingChanged | Controller::settingChanged))
         if (controller.recording()) player.setAdjustments(controller.adjustments(), controller.solo());
+
+    if (what & Controller::aloneChanged) {
+        player.playInstead(controller.alone());
+        if (hearing && hearing->what != Heard::track && !controller.alone()) stopHearing();
+    }
 
     tracks.changed(what);
     grid.changed(what);
@@ -314,29 +320,97 @@ std::optional<SpillView::Cell> MainComponent::heardCell() const {
     return hearing ? std::optional(hearing->cell) : std::nullopt;
 }
 
-void MainComponent::hear(SpillView::Cell cell) {
-    if (hearing && hearing->cell == cell) return stopHearing();
+void MainComponent::hear(SpillView::Cell cell, Heard what) {
+    if (hearing && hearing->cell == cell && hearing->what == what) return stopHearing();
     if (controller.tracks()[static_cast<std::size_t>(cell.track)].state != TrackState::ok) return;
-    if (!hearing) hearing = Hearing{cell, controller.solo(), {}, player.playing()};
+    const bool alone = what != Heard::track, throughOne = what != Heard::aloneInAll;
+    if (alone && controller.tracksThatTell(cell.source, throughOne ? std::optional(cell.track) : std::nullopt).empty())
+        return controller.say(
+            controller.sourceName(cell.source) + " cannot be told in " +
+            (throughOne ? controller.tracks()[static_cast<std::size_t>(cell.track)].name : std::string("any track")) +
+            ": it cannot be heard alone there.");
+    if (!hearing) hearing = Hearing{cell, what, {}, controller.solo(), {}, player.playing()};
     hearing->cell = cell;
     std::vector<bool> solo(static_cast<std::size_t>(controller.trackCount()), false);
     solo[static_cast<std::size_t>(cell.track)] = true;
-    controller.setSolo(solo);
-    if (const auto moments = controller.leading(); !moments.empty()) {
-        const auto before = transport.loop(moments.front());
-        if (!hearing->loopBefore) hearing->loopBefore = before;
-    } else {
+    hearing->what = Heard::track; // until what is heard alone now has been left
+    controller.leaveAlone();
+    hearing->what = what;
+    controller.setSolo(throughOne ? solo : hearing->soloBefore);
+    const double rate = controller.recording()->sampleRate();
+    const auto longest = std::llround(Controller::longestAlone.value * rate);
+    const auto moments = controller.leading();
+    std::optional<Moments> wanted;
+    if (!moments.empty() && (!alone || player.loopTo() - player.loopFrom() > longest))
+        wanted = moments.front();
+    else if (alone && player.loopTo() - player.loopFrom() > longest) {
+        const Seconds from = Seconds(static_cast<double>(player.position()) / rate);
+        wanted = Moments{from, from + Controller::longestAlone};
+    } else if (!alone)
         controller.say(controller.sourceName(cell.source) +
                        " never plays nearly alone: the track is heard with all that is in it.");
+    if (wanted) {
+        const auto before = transport.loop(*wanted);
+        if (!hearing->loopBefore) hearing->loopBefore = before;
     }
-    spill.showHeard(cell);
+    if (alone) computeAlone();
+    followHearing();
     transport.start();
+}
+
+void MainComponent::hearChosen(Heard what) {
+    if (hearing && hearing->what == what) return stopHearing();
+    if (controller.selectedTrack() >= 0 && controller.chosenSource() >= 0)
+        hear({controller.selectedTrack(), controller.chosenSource()}, what);
+}
+
+/// For the present loop, and for what nudges may bring in from beside it.
+void MainComponent::computeAlone() {
+    const double rate = controller.recording()->sampleRate();
+    const auto beside = std::llround((Player::largestNudge + Seconds(0.5)).value * rate);
+    hearing->computedFor = {player.loopFrom(), player.loopTo()};
+    controller.computeAlone(hearing->cell.source,
+                            controller.tracksThatTell(hearing->cell.source, hearing->what == Heard::aloneInTrack
+                                                                                ? std::optional(hearing->cell.track)
+                                                                                : std::nullopt),
+                            {player.loopFrom() - beside, player.loopTo() + beside});
+}
+
+/// A source alone follows the loop; the map says what is heard.
+void MainComponent::followHearing() {
+    if (!hearing) return;
+    if (hearing->what != Heard::track && hearing->computedFor != StretchSpan{player.loopFrom(), player.loopTo()}) {
+        const double seconds =
+            static_cast<double>(player.loopTo() - player.loopFrom()) / controller.recording()->sampleRate();
+        if (seconds > Controller::longestAlone.value + 0.001) {
+            hearing->loopBefore.reset(); // the user chose another one
+            controller.say("A source alone is heard in loops of up to 20 s.");
+            return stopHearing();
+        }
+        computeAlone();
+    }
+    spill.showHeard(hearing->cell, heardInWords());
+}
+
+std::string MainComponent::heardInWords() const {
+    const auto& source = controller.sourceName(hearing->cell.source);
+    const auto& track = controller.tracks()[static_cast<std::size_t>(hearing->cell.track)].name;
+    if (hearing->what == Heard::track)
+        return "Heard: " + track + " alone, where " + source + " leads.\nI: back to the sum. J: the next such moment.";
+    const bool all = hearing->what == Heard::aloneInAll;
+    const std::string what = source + " alone as " + (all ? "all tracks together hear" : track + " hears") + " it";
+    if (controller.computingAlone())
+        return "Computing " + what + ": " + std::to_string(static_cast<int>(controller.aloneProgress() * 100.0)) +
+               " %.\n" + (all ? "Y" : "U") + ": stop.";
+    return "Heard: " + what + ", computed: direct sound and early reverberation, 100 Hz to 8 kHz.\n" +
+           (all ? "Y" : "U") + ": back to the sum. J: the next moment it leads.";
 }
 
 void MainComponent::stopHearing() {
     if (!hearing) return;
     const auto before = *std::exchange(hearing, std::nullopt);
     spill.showHeard(std::nullopt);
+    controller.leaveAlone();
     if (!before.played && player.playing()) transport.playOrStop();
     controller.setSolo(before.soloBefore);
     if (before.loopBefore) transport.loop(*before.loopBefore);
@@ -420,9 +494,11 @@ void MainComponent::perform(CommandId id) {
         if (controller.recording()) transport.loopNextLeading();
         return;
     case CommandId::hearCell:
-        if (hearing) return stopHearing();
-        if (track >= 0 && controller.chosenSource() >= 0) hear({track, controller.chosenSource()});
-        return;
+        return hearChosen(Heard::track);
+    case CommandId::hearAlone:
+        return hearChosen(Heard::aloneInTrack);
+    case CommandId::hearAloneInAll:
+        return hearChosen(Heard::aloneInAll);
     case CommandId::sourceMap:
         return showMap(!spill.isVisible());
     case CommandId::nextFocus:

@@ -85,7 +85,13 @@ private:
     void closeSheet();
     void setScale(int percent);
     void showMap(bool map);
-    void hear(SpillView::Cell cell);
+    /// What of a cell: the track where the source leads, or the source alone as that track hears it, or all do.
+    enum class Heard { track, aloneInTrack, aloneInAll };
+    void hear(SpillView::Cell cell, Heard what = Heard::track);
+    void hearChosen(Heard what);
+    void computeAlone();
+    void followHearing();
+    std::string heardInWords() const;
     void stopHearing();
     int bannerHeight() const;
     int bannerButtonsFrom() const;
@@ -108,9 +114,11 @@ private:
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};
-    /// A source heard through one track, and what to go back to.
+    /// A source heard through one track or all, and what to go back to.
     struct Hearing {
         SpillView::Cell cell;
+        Heard what = Heard::track;
+        StretchSpan computedFor{}; ///< The loop for which a source alone is computed.
         std::vector<bool> soloBefore;
         std::optional<Moments> loopBefore;
         bool played = false; ///< Before it began.

@@ -96,8 +96,10 @@ std::optional<int> SpillView::headingAt(juce::Point<float> place) const {
     return source >= 0 && source < controller.sourceCount() ? std::optional(source) : std::nullopt;
 }
 
-void SpillView::showHeard(std::optional<Cell> cell) {
+void SpillView::showHeard(std::optional<Cell> cell, const std::string& words) {
+    if (heard == cell && toldOfHeard == words) return;
     heard = cell;
+    toldOfHeard = words;
     repaint();
 }
 
@@ -167,7 +169,7 @@ void SpillView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
     };
     line("Disc: level, down to \u221230 dB; ringed: close track. Sign: polarity.");
     line("Tick: how late, \u22125 to 30 ms. Dot: too faint. ?: cannot be told.");
-    line("Click: a cell to hear it, a name to read that source alone.");
+    line("Click: a cell to hear it (U, Y: that source alone), a name to read it alone.");
 }
 
 void SpillView::paint(juce::Graphics& g) {
@@ -231,10 +233,7 @@ void SpillView::paint(juce::Graphics& g) {
     } else if (heard) {
         g.setColour(p.ink);
         g.setFont(ui::font(12.5f));
-        g.drawFittedText(ui::text("Heard: " + controller.tracks()[at(heard->track)].name + " alone, where " +
-                                  controller.sourceName(heard->source) +
-                                  " leads.\nI: back to the sum. J: the next such moment."),
-                         footer.toNearestInt(), juce::Justification::topLeft, 3, 1.0f);
+        g.drawFittedText(ui::text(toldOfHeard), footer.toNearestInt(), juce::Justification::topLeft, 3, 1.0f);
     } else {
         paintLegend(g, footer);
     }

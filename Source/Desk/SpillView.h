@@ -28,8 +28,9 @@ public:
 
     /// A click on a cell asks to hear that source through that track.
     std::function<void(Cell)> onHear;
-    /// What is heard so, to be marked; none: the sum.
-    void showHeard(std::optional<Cell> cell);
+    /// What is heard so, to be marked, and in words; none: the sum.
+    void showHeard(std::optional<Cell> cell, const std::string& words = {});
+    const std::string& heardWords() const { return toldOfHeard; }
 
     void changed(unsigned what);
     juce::Button& toPairs() { return pairsButton; } ///< Whoever shows the one or the other gives it its click.
@@ -58,6 +59,7 @@ private:
     KeyButton standingButton{"What stands close to what", "Say which track stands close to what"};
     float left = 14.0f, top = 90.0f, names = 100.0f, wide = 30.0f, high = 22.0f;
     std::optional<Cell> hovered, heard;
+    std::string toldOfHeard;
 };
 
 } // namespace spillwright::desk

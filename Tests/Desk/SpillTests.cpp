@@ -2,6 +2,9 @@
 
 #include "Desk/Words.h"
 #include "Support/SpillingBand.h"
+#include "Support/TestSignals.h"
+
+#include <cmath>
 
 using namespace spillwright;
 using namespace spillwright::desk;
@@ -125,6 +128,76 @@ TEST_CASE("a click on a cell plays that track alone where the source leads, and 
     CHECK_FALSE(window.main.heardCell());
     CHECK(window.typed('i')); // the chosen track and source, by key: the dead one stays unheard
     CHECK_FALSE(window.main.heardCell());
+}
+
+TEST_CASE("a source is heard alone as one track hears it, or as all do, and the words say so") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    window.typed('e');
+    auto& map = window.main.spillView();
+    const std::int64_t from = window.player.loopFrom(), to = window.player.loopTo();
+    const auto computed = [&] { return waitFor(controller, [&] { return !controller.computingAlone(); }); };
+    controller.selectTrack(trumpetTrack);
+    controller.chooseSource(ride);
+    CHECK(window.typed('u'));
+    CHECK(window.main.heardCell() == SpillView::Cell{trumpetTrack, ride});
+    CHECK(map.heardWords().find("Computing ride alone as trumpet hears it: ") == 0);
+    CHECK(window.player.playing());
+    REQUIRE(computed());
+    REQUIRE(controller.alone());
+
+    // Within the band, the ride as it was mixed into the trumpet's track.
+    const auto& heard = controller.alone()->tracks[trumpetTrack];
+    REQUIRE(std::ssize(heard) > window.player.loopTo() - window.player.loopFrom());
+    CHECK(controller.alone()->tracks[rideTrack].empty());
+    const auto band = [](const std::vector<float>& sound) {
+        return filtered(sound, 48000.0, [](double hertz) { return hertz > 200.0 && hertz < 6000.0 ? 1.0 : 0.0; });
+    };
+    const auto played = spillingBand::player(3);
+    std::vector<float> truth;
+    for (std::int64_t n = 0; n < std::ssize(heard); ++n) {
+        const auto place = controller.alone()->from + n - spillingBand::rideInTrumpetLate;
+        truth.push_back(place >= 0 && place < std::ssize(played)
+                            ? spillingBand::rideInTrumpet * played[static_cast<std::size_t>(place)]
+                            : 0.0f);
+    }
+    const auto a = band(heard), b = band(truth);
+    double error = 0.0, power = 0.0;
+    for (std::int64_t n = window.player.loopFrom(); n < window.player.loopTo(); ++n) {
+        const auto place = static_cast<std::size_t>(n - controller.alone()->from);
+        error += std::pow(static_cast<double>(a[place] - b[place]), 2);
+        power += std::pow(static_cast<double>(b[place]), 2);
+    }
+    CHECK(10.0 * std::log10(error / power) < -20.0);
+
+    CHECK(window.typed('y')); // from there to all tracks
+    REQUIRE(computed());
+    REQUIRE(controller.alone());
+    CHECK_FALSE(controller.alone()->tracks[rideTrack].empty());
+    CHECK_FALSE(controller.alone()->tracks[trumpetTrack].empty());
+    CHECK(controller.alone()->tracks[deadTrack].empty());
+    CHECK(controller.solo() == std::vector<bool>(6, false));
+    CHECK(window.typed('y'));
+    CHECK_FALSE(window.main.heardCell());
+    CHECK_FALSE(controller.alone());
+    CHECK(map.heardWords().empty());
+    CHECK(window.player.loopFrom() == from);
+    CHECK(window.player.loopTo() == to);
+    CHECK_FALSE(window.player.playing());
+
+    // Pressed again before it is there, and where the source cannot be told.
+    CHECK(window.typed('u'));
+    CHECK(window.typed('u'));
+    REQUIRE(computed());
+    CHECK_FALSE(controller.alone());
+    CHECK_FALSE(window.main.heardCell());
+    controller.selectTrack(kickIn);
+    controller.chooseSource(trumpet);
+    REQUIRE_FALSE(controller.spill(trumpet, kickIn)->level);
+    CHECK(window.typed('u'));
+    CHECK_FALSE(window.main.heardCell());
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->text == "trumpet cannot be told in kick in: it cannot be heard alone there.");
 }
 
 TEST_CASE("in focus every reading is that of one source, proposals too, until it is left") {
