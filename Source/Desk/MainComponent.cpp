@@ -402,8 +402,8 @@ std::string MainComponent::heardInWords() const {
     if (controller.computingAlone())
         return "Computing " + what + ": " + std::to_string(static_cast<int>(controller.aloneProgress() * 100.0)) +
                " %.\n" + (all ? "Y" : "U") + ": stop.";
-    return "Heard: " + what + ", computed: direct sound and early reverberation, 100 Hz to 8 kHz.\n" +
-           (all ? "Y" : "U") + ": back to the sum. J: the next moment it leads.";
+    return "Heard: " + what + ", computed (100 Hz to 8 kHz, no late reverberation).\n" + (all ? "Y" : "U") +
+           ": back to the sum. J: the next moment it leads.";
 }
 
 void MainComponent::stopHearing() {

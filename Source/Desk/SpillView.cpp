@@ -169,7 +169,7 @@ void SpillView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
     };
     line("Disc: level, down to \u221230 dB; ringed: close track. Sign: polarity.");
     line("Tick: how late, \u22125 to 30 ms. Dot: too faint. ?: cannot be told.");
-    line("Click: a cell to hear it (U, Y: that source alone), a name to read it alone.");
+    line("Click: a cell to hear it, a name to read it alone. U, Y: hear it alone.");
 }
 
 void SpillView::paint(juce::Graphics& g) {

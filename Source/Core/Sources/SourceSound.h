@@ -20,7 +20,7 @@ namespace spillwright {
 ///
 /// source: 0..sources of the map-1; a map without readings knows none. stretch: samples, may reach beyond the
 /// recording. Memory: the result, and a window of each close track and of each worker. The same bytes for any number of
-/// workers. 20 s of 24 tracks on two cores: about 1 s. Faults: a close track that cannot be read, a stop that was asked
+/// workers. Faults: a close track that cannot be read, a stop that was asked
 /// for (heeded within a window), too little memory.
 Result<std::vector<std::vector<float>>> soundOfSource(const SampleSource& recording, const SpillMap& map, int source,
                                                       std::span<const int> tracks, StretchSpan stretch,
