@@ -44,6 +44,13 @@ constexpr double absent = 0.5;         // ... it is a sum of the others, up to s
 constexpr double absentLouderDb = 9.0; // ... or, where it is so much louder in other tracks than usual, ...
 constexpr double absentIfLouder = 0.8; // ... up to so much
 constexpr int absenceUpdates = 40;
+// ... and it is unlike its sound where it makes most of its close track. How much farther from that than from a
+// constant:
+constexpr double unlike = 1.0;      // more, at least
+constexpr double veryUnlike = 3.0;  // from here on less of the above is enough:
+constexpr double unlikeShare = 0.2; // for absentShare, ...
+constexpr double unlikePart = 0.6;  // ... for absentPart, ...
+constexpr double unlikeOwn = 0.9;   // ... and for absent
 
 // How much louder than in most of its sound a source is told in a track in a third octave. More is another's sound.
 constexpr double believedDb = 9.0;  // up to here it is believed, ...
@@ -124,12 +131,13 @@ public:
                 bands, [this](std::size_t item, int) { readSpectra(largestFirst[item]); }, 0.5))
             return false;
         const auto usual = usualLevels();
+        const auto sounding = soundElsewhere();
         std::vector<double> whole(closeTracks.size(), 0.0); // power of each source
         for (const auto& of : ofBands)
             for (std::size_t k = 0; k < whole.size(); ++k)
                 whole[k] += of.sources[k];
         if (!inEach(
-                bands, [&](std::size_t item, int) { leaveOutAbsent(largestFirst[item], usual, whole); }, 0.8))
+                bands, [&](std::size_t item, int) { leaveOutAbsent(largestFirst[item], usual, whole, sounding); }, 0.8))
             return false;
         holdLevels(whole);
         if (!inEach(
@@ -215,7 +223,10 @@ private:
     Eigen::MatrixXf momentsNowAndBefore(std::size_t band, std::size_t but) const;
     double explainedByOthers(std::size_t band, std::size_t source) const;
     double louderThanUsual(std::size_t band, std::size_t source, const std::vector<double>& usual) const;
-    void leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole);
+    Eigen::ArrayXXf soundElsewhere() const;
+    double farFrom(std::size_t band, std::size_t source, const Eigen::ArrayXf& sounding) const;
+    void leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole,
+                        const Eigen::ArrayXXf& sounding);
     void holdLevels(const std::vector<double>& whole);
     void modelLeft(std::size_t band);
     void giveBackReverberation(std::size_t band);
@@ -503,30 +514,63 @@ double SpillReader::louderThanUsual(std::size_t band, std::size_t source, const 
     return decibelsOfPower(std::max(1e-12, *middle));
 }
 
+/// [kept window][source] How the sources sound in the third octaves in which they make most of their close tracks, each
+/// of mean 1; 0 of one that nowhere does.
+Eigen::ArrayXXf SpillReader::soundElsewhere() const {
+    Eigen::ArrayXXf sounding = Eigen::ArrayXXf::Zero(std::ssize(windows.kept()), std::ssize(closeTracks));
+    for (const auto& of : ofBands)
+        for (const auto k : of.present)
+            if (of.sources[k] > 0.0 && of.sources[k] >= unlikePart * of.tracks[ownPlaces[k]])
+                sounding.col(static_cast<Eigen::Index>(k)) += of.demixed.col(static_cast<Eigen::Index>(k));
+    for (Eigen::Index k = 0; k < sounding.cols(); ++k)
+        if (const float mean = sounding.col(k).mean(); mean > 0.0f) sounding.col(k) /= mean;
+    return sounding;
+}
+
+/// How far a source's powers in a third octave are from how it sounds, of mean 1, against how far from a constant.
+double SpillReader::farFrom(std::size_t band, std::size_t source, const Eigen::ArrayXf& sounding) const {
+    Eigen::ArrayXf own = ofBands[band].demixed.col(static_cast<Eigen::Index>(source));
+    own = (own / std::max(own.mean(), tiny)).max(leastPower);
+    const double whole = divergence(own, Eigen::ArrayXf::Constant(own.size(), own.mean()));
+    return sounding.mean() > 0.0f && whole > 0.0 ? divergence(own, sounding.max(leastPower)) / whole : 0.0;
+}
+
 /// A source that has no sound of its own in a third octave is none there: its close track is then a room track, and
 /// what it hears of the others' reverberation would be told as its sound, and blamed on it in every track.
-void SpillReader::leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole) {
+void SpillReader::leaveOutAbsent(std::size_t band, const std::vector<double>& usual, const std::vector<double>& whole,
+                                 const Eigen::ArrayXXf& sounding) {
     if (binsOf(band) <= 0 || std::ssize(windows.kept()) - firstWithBefore() < 2) return;
     auto& of = ofBands[band];
     readMoments(band);
     const auto before = of.present.size();
-    std::vector<std::size_t> asked;
-    for (const auto k : of.present)
-        if (of.sources[k] < absentShare * whole[k] && of.sources[k] < absentPart * of.tracks[ownPlaces[k]])
-            asked.push_back(k);
+    struct Asked {
+        std::size_t source;
+        bool veryUnlikeItself;
+    };
+    std::vector<Asked> asked;
+    for (const auto k : of.present) {
+        const double share = of.sources[k] / whole[k], part = of.sources[k] / of.tracks[ownPlaces[k]];
+        if (!(share < unlikeShare && part < unlikePart)) continue;
+        const double far = farFrom(band, k, sounding.col(static_cast<Eigen::Index>(k)));
+        if (far > veryUnlike || (far > unlike && share < absentShare && part < absentPart))
+            asked.push_back({k, far > veryUnlike});
+    }
     while (!asked.empty() && !watch.stopped()) {
         std::size_t least = 0;
         double smallest = std::numeric_limits<double>::infinity();
         for (std::size_t n = 0; n < asked.size(); ++n) {
-            const double own = explainedByOthers(band, asked[n]);
-            if (own < (louderThanUsual(band, asked[n], usual) > absentLouderDb ? absentIfLouder : absent) &&
-                own < smallest) {
+            const auto [source, veryUnlikeItself] = asked[n];
+            const double own = explainedByOthers(band, source);
+            const double enough = veryUnlikeItself                                        ? unlikeOwn
+                                  : louderThanUsual(band, source, usual) > absentLouderDb ? absentIfLouder
+                                                                                          : absent;
+            if (own < enough && own < smallest) {
                 smallest = own;
                 least = n;
             }
         }
         if (!(smallest < 1.0)) break;
-        std::erase(of.present, asked[least]);
+        std::erase(of.present, asked[least].source);
         asked.erase(asked.begin() + static_cast<std::ptrdiff_t>(least));
     }
     if (of.present.size() == before) return;
@@ -715,8 +759,8 @@ void SpillReader::findTogether() {
 /// Of a track that has a source of its own, what that source is, once the parts of all sources are made to add up to
 /// the track. What was told apart is not quite without correlation, so that its powers alone do not: what they miss, or
 /// are too much, belongs to each source by its part; but where no track told how much reverberation there is, it is
-/// rather the others', which reverberate more than the own source does. Where its own source was left out, a close
-/// track holds what the others leave of it all the same: nobody else is as near.
+/// rather the others', which reverberate more than the own source does. Where its own source was left out, all of a
+/// close track is others'.
 double SpillReader::ownShare(std::size_t source, std::size_t place) const {
     double track = 0.0, own = 0.0;
     for (const auto& of : ofBands) {
@@ -727,8 +771,8 @@ double SpillReader::ownShare(std::size_t source, std::size_t place) const {
         if (const double part = of.all(readingAt(source, place)); part > 0.0)
             own += of.reverberationGivenBack ? of.tracks[place] * part / (part + others)
                                              : std::min(part, of.tracks[place]);
-        else
-            own += std::max(0.0, of.tracks[place] - others);
+        else if (!(others > 0.0))
+            own += of.tracks[place];
     }
     return track > 0.0 ? own / track : 0.0;
 }

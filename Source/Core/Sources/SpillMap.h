@@ -47,7 +47,7 @@ struct SpillMap {
                                         ///< 1 of a track that has no own; NaN of one that is not usable. What the
                                         ///< parts of all sources miss of a third octave, or are more than it, is
                                         ///< shared out by those parts if there are tracks that are nobody's, else it
-                                        ///< is spill; where no own source was found, it is the own.
+                                        ///< is spill; where no own source was found, all is spill.
     std::vector<double> unexplained;    ///< [track of the recording] Of its energy, what no source explains: 0..1.
     std::vector<Seconds> times;         ///< Middle of each window that presence is told of.
     std::vector<std::vector<float>> presence; ///< [source][time] dB against its own mean.
@@ -89,8 +89,9 @@ struct Moments {
 /// track is told by the moments in which its own source is still. A level in a third octave that is more than 12 dB
 /// above the usual one of that source in that track is taken for another's sound.
 ///
-/// A source that has no sound of its own in a third octave is none there: its powers are 0, and its close track counts
-/// as a room track. Of two that are always together neither has a share in the other's close track.
+/// A source that has no sound of its own in a third octave, where what was told apart is a sum of the others and unlike
+/// how it sounds elsewhere, is none there: its powers are 0, and its close track counts as a room track. Of two that
+/// are always together neither has a share in the other's close track.
 ///
 /// An arrival is told where the response from the close track has a leading peak: nothing that comes more than 0.6 ms
 /// before it has more than 0.4 of its height (0.25 where the source is more than 15 dB below the track), and nothing

@@ -277,6 +277,29 @@ TEST_CASE("a level that is another while the source plays alone is not told") {
     CHECK(at(map, 1, 2).level->value == Approx(-6).margin(0.5));
 }
 
+TEST_CASE("a third octave far above the usual level of a player in a track counts as another's sound") {
+    struct Case {
+        double louderDb, toldDb; // than in the other third octaves
+    };
+    const auto [louderDb, toldDb] = GENERATE(Case{6.0, 6.0}, Case{10.5, 4.5}, Case{14.0, 0.0});
+    constexpr double usualDb = -10.0, centre = 1000.0;
+    const auto first = player(1), second = player(2), third = within(first, 891.3, 1122.0);
+    const double more = usualDb + 20.0 * std::log10(amplitudeOfDecibels(louderDb) - 1.0);
+    const auto map = mapOf(measured({mixed({{first}}, 10), mixed({{second}}, 11),
+                                     mixed({{first, usualDb}, {third, more}, {second, -20}}, 12)}),
+                           {{0}, {1}});
+    const auto& levels = at(map, 0, 2).levelByThirdOctave;
+    REQUIRE(levels.size() == map.centres.size());
+    int told = 0;
+    for (std::size_t band = 0; band < levels.size(); ++band) {
+        if (!levels[band] || map.centres[band].value > 6300.0) continue; // few bins, or half a band
+        INFO(map.centres[band].value << " Hz");
+        CHECK(levels[band]->value == Approx(usualDb + (map.centres[band].value == centre ? toldDb : 0.0)).margin(1.0));
+        told += map.centres[band].value == centre ? 100 : 1;
+    }
+    CHECK(told > 105); // that one and others
+}
+
 TEST_CASE("a source that a track does not hold has no level there, and no arrival") {
     const auto first = player(1), second = player(2);
     const auto map = mapOf(measured({mixed({{first}}, 10), mixed({{second}, {first, -12, 50}}, 11)}), {{0}, {1}});
