@@ -500,7 +500,8 @@ void MainComponent::perform(CommandId id) {
     case CommandId::hearAloneInAll:
         return hearChosen(Heard::aloneInAll);
     case CommandId::sourceMap:
-        return showMap(!spill.isVisible());
+        if (controller.recording()) showMap(!spill.isVisible());
+        return;
     case CommandId::nextFocus:
         return controller.focusNext();
     case CommandId::findings:

@@ -58,6 +58,15 @@ TEST_CASE("without a recording the window says what to do, and the keys do no ha
     Preferences preferences{juce::File(settings.path().string())};
     MainComponent main{{controller, player, nullptr, preferences}};
     CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
+    const auto before = pictureOf(main, 1.0f);
+    for (char character : std::string("eiuyxjd"))
+        main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));
+    const auto after = pictureOf(main, 1.0f);
+    int differing = 0;
+    for (int y = 150; y < before.getHeight(); ++y)
+        for (int x = 0; x < before.getWidth(); ++x)
+            differing += before.getPixelAt(x, y) != after.getPixelAt(x, y);
+    CHECK(differing == 0); // nothing is laid over what it says
     for (char character : std::string("fF,.<>nNgGcCmMsShHkK[]12345 lLbBaApP+-rR"))
         main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));
     for (int code :
