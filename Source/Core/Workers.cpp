@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <atomic>
 #include <condition_variable>
+#include <exception>
 #include <mutex>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace spillwright {
@@ -19,11 +21,20 @@ struct Workers::Pool {
     std::size_t round = 0;
     int busy = 0;
     bool closing = false;
+    std::exception_ptr thrown; // by the lowest item that did
+    std::size_t thrownBy = 0;
     std::vector<std::thread> threads;
 
     void takeItems(int worker) {
         for (std::size_t item = next.fetch_add(1); item < items; item = next.fetch_add(1))
-            (*work)(item, worker);
+            try {
+                (*work)(item, worker);
+            } catch (...) {
+                std::lock_guard lock(mutex);
+                if (thrown && thrownBy < item) continue;
+                thrown = std::current_exception();
+                thrownBy = item;
+            }
     }
 
     void run(int worker) {
@@ -75,6 +86,7 @@ void Workers::forEach(std::size_t items, const std::function<void(std::size_t, i
     pool->takeItems(0);
     std::unique_lock lock(pool->mutex);
     pool->finished.wait(lock, [&] { return pool->busy == 0; });
+    if (const auto thrown = std::exchange(pool->thrown, nullptr)) std::rethrow_exception(thrown);
 }
 
 } // namespace spillwright

@@ -20,8 +20,9 @@ public:
     int count() const;
 
     /// Calls work(item, worker) once for each item in 0..items-1, worker in 0..count()-1, and returns when all are
-    /// done. Which worker takes which item is not determined: results must not depend on it. work must not throw, and
-    /// must not call forEach of the same Workers. One forEach at a time.
+    /// done. Which worker takes which item is not determined: results must not depend on it. What work throws is thrown
+    /// once all are done, that of the lowest item. work must not call forEach of the same Workers. One forEach at a
+    /// time.
     void forEach(std::size_t items, const std::function<void(std::size_t item, int worker)>& work);
 
 private:

@@ -3,6 +3,8 @@
 #include <catch2/catch.hpp>
 
 #include <atomic>
+#include <stdexcept>
+#include <string>
 #include <vector>
 
 using namespace spillwright;
@@ -24,5 +26,25 @@ TEST_CASE("workers do every item once, whatever their number") {
                 once = once && times == 1;
             CHECK(once);
         }
+    }
+}
+
+TEST_CASE("what work throws is thrown when all is done, that of the lowest item, and the workers go on") {
+    for (int count : {1, 2, 5}) {
+        Workers workers(count);
+        std::atomic<int> done{0};
+        std::string said;
+        try {
+            workers.forEach(100, [&](std::size_t item, int) {
+                ++done;
+                if (item % 30 == 7) throw std::runtime_error(std::to_string(item));
+            });
+        } catch (const std::runtime_error& error) {
+            said = error.what();
+        }
+        CHECK(said == "7");
+        CHECK(done == 100);
+        workers.forEach(10, [&](std::size_t, int) { ++done; });
+        CHECK(done == 110);
     }
 }

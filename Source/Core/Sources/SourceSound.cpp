@@ -65,12 +65,12 @@ public:
         for (std::int64_t at = -1; at < windows; ++at) { // the first time only half a window comes in
             if (watch.stopped()) return Fault{"sound of a source", "stopped", "", Fault::Kind::cancelled};
             const std::int64_t start = stretch.from + (at - 1) * hop;
-            inEach(lanes.size(), [&](std::size_t lane, int worker) { listen(lanes[lane], start, worker); });
+            workers.forEach(lanes.size(), [&](std::size_t lane, int worker) { listen(lanes[lane], start, worker); });
             for (const auto& lane : lanes)
                 if (lane.fault) return *lane.fault;
             if (at < 0) continue;
             tellApart();
-            inEach(result.size(), [&](std::size_t track, int worker) { give(track, start, worker); });
+            workers.forEach(result.size(), [&](std::size_t track, int worker) { give(track, start, worker); });
             watch.tell(static_cast<double>(at + 1) / static_cast<double>(windows));
         }
         return std::move(result);
@@ -136,20 +136,6 @@ private:
         lanes.push_back(std::move(lane));
     }
     static constexpr std::size_t nobody = static_cast<std::size_t>(-1);
-
-    /// Throws std::bad_alloc.
-    template <class Work>
-    void inEach(std::size_t items, Work&& work) {
-        std::vector<char> noMemory(items, 0);
-        workers.forEach(items, [&](std::size_t item, int worker) {
-            try {
-                work(item, worker);
-            } catch (const std::bad_alloc&) {
-                noMemory[item] = 1;
-            }
-        });
-        if (std::find(noMemory.begin(), noMemory.end(), 1) != noMemory.end()) throw std::bad_alloc();
-    }
 
     /// The window that begins at `start`, its first half being the second one of the window before.
     void listen(Lane& lane, std::int64_t start, int worker) {

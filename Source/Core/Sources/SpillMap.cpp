@@ -200,15 +200,9 @@ private:
     /// work(item, worker). False: stopped. Throws std::bad_alloc.
     template <class Work>
     bool inEach(std::size_t items, Work&& work, double done) {
-        std::vector<std::uint8_t> noMemory(items, 0);
         workers.forEach(items, [&](std::size_t item, int worker) {
-            try {
-                if (!watch.stopped()) work(item, worker);
-            } catch (const std::bad_alloc&) {
-                noMemory[item] = 1;
-            }
+            if (!watch.stopped()) work(item, worker);
         });
-        if (std::find(noMemory.begin(), noMemory.end(), 1) != noMemory.end()) throw std::bad_alloc();
         watch.tell(done);
         return !watch.stopped();
     }
