@@ -59,23 +59,6 @@ double bareWalk(const FlipProblem& problem) {
     return best;
 }
 
-/// The model's problem with every track a unit of its own and the first standing still.
-NudgeProblem nudgesOf(const SummationModel& model, double largest) {
-    NudgeProblem problem;
-    for (const double f : model.frequencies())
-        problem.angular.push_back(2.0 * std::numbers::pi * f);
-    for (int j = 0; j < model.trackCount(); ++j) {
-        problem.units.push_back(j == 0 ? NudgeProblem::Unit{0.0, 0.0, false}
-                                       : NudgeProblem::Unit{-largest, largest, true});
-        problem.constant += model.coupling(j, j, 0.0);
-        for (int i = 0; i < j; ++i) {
-            const auto spectrum = model.weightedPair(i, j);
-            problem.pairs.emplace_back(spectrum.begin(), spectrum.end());
-        }
-    }
-    return problem;
-}
-
 void flips() {
     Workers one(1), all;
     const auto problem = randomFlips(24, 1);

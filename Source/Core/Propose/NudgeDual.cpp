@@ -254,27 +254,39 @@ const double* NudgeDual::coefficients(const AlignedVector<double>& multipliers, 
     return multipliers.data() + pair * 2 * grid.width();
 }
 
-double NudgeDual::smoothed(const AlignedVector<double>& multipliers, double mu, AlignedVector<double>& gradient,
-                           const Spread& spread) {
-    const auto n = static_cast<std::size_t>(grid.units());
+/// Factors all matrices (with their inverses) and asks pairValue(pair, room) of all pairs, into pairValues. False: a
+/// matrix is not positive definite.
+template <class PairValue>
+bool NudgeDual::readAll(const AlignedVector<double>& multipliers, bool inverted, const Spread& spread,
+                        const PairValue& pairValue) {
     const std::size_t width = grid.width(), groups = width / dualPadding;
     const double* y = coefficients(multipliers, parts.size());
     std::vector<char> definite(groups);
     spread(groups + pairRoom.size(), [&](std::size_t item) {
         if (item < groups) {
             const std::size_t lane = item * dualPadding;
-            definite[item] = kernels::factorDual(grid.units(), multipliers.data() + lane, y + lane, width,
-                                                 matrixRoom[item].data(), diagonals[item].data(), inverses[item].data())
-                                 ? 1
-                                 : 0;
+            definite[item] =
+                kernels::factorDual(grid.units(), multipliers.data() + lane, y + lane, width, matrixRoom[item].data(),
+                                    diagonals[item].data(), inverted ? inverses[item].data() : nullptr);
             return;
         }
-        const std::size_t begin = (item - groups) * pairsAtOnce, end = std::min(parts.size(), begin + pairsAtOnce);
-        for (std::size_t p = begin; p < end; ++p)
-            pairValues[p] = kernels::softestMax(parts[p].lags, coefficients(multipliers, p), mu,
-                                                pairRoom[item - groups].data(), gradient.data() + p * 2 * width);
+        const std::size_t room = item - groups, begin = room * pairsAtOnce;
+        for (std::size_t p = begin; p < std::min(parts.size(), begin + pairsAtOnce); ++p)
+            pairValues[p] = pairValue(p, room);
     });
-    if (std::find(definite.begin(), definite.end(), 0) != definite.end()) return infinite;
+    return std::find(definite.begin(), definite.end(), 0) == definite.end();
+}
+
+double NudgeDual::smoothed(const AlignedVector<double>& multipliers, double mu, AlignedVector<double>& gradient,
+                           const Spread& spread) {
+    const auto n = static_cast<std::size_t>(grid.units());
+    const std::size_t width = grid.width(), groups = width / dualPadding;
+    const double* y = coefficients(multipliers, parts.size());
+    const bool definite = readAll(multipliers, true, spread, [&](std::size_t p, std::size_t room) {
+        return kernels::softestMax(parts[p].lags, coefficients(multipliers, p), mu, pairRoom[room].data(),
+                                   gradient.data() + p * 2 * width);
+    });
+    if (!definite) return infinite;
 
     double value = grid.constant;
     for (const double v : pairValues)
@@ -365,23 +377,12 @@ double NudgeDual::pairCeiling(std::size_t p, const double* c) const {
 
 double NudgeDual::ceiling(const AlignedVector<double>& multipliers, const Spread& spread) {
     const auto n = static_cast<std::size_t>(grid.units());
-    const std::size_t width = grid.width(), groups = width / dualPadding;
+    const std::size_t width = grid.width();
     const double* y = coefficients(multipliers, parts.size());
-    std::vector<char> definite(groups);
-    spread(groups + pairRoom.size(), [&](std::size_t item) {
-        if (item < groups) {
-            const std::size_t lane = item * dualPadding;
-            definite[item] = kernels::factorDual(grid.units(), multipliers.data() + lane, y + lane, width,
-                                                 matrixRoom[item].data(), diagonals[item].data(), nullptr)
-                                 ? 1
-                                 : 0;
-            return;
-        }
-        const std::size_t begin = (item - groups) * pairsAtOnce, end = std::min(parts.size(), begin + pairsAtOnce);
-        for (std::size_t p = begin; p < end; ++p)
-            pairValues[p] = pairCeiling(p, coefficients(multipliers, p));
+    const bool definite = readAll(multipliers, false, spread, [&](std::size_t p, std::size_t) {
+        return pairCeiling(p, coefficients(multipliers, p));
     });
-    if (std::find(definite.begin(), definite.end(), 0) != definite.end()) return infinite;
+    if (!definite) return infinite;
     double value = grid.constant, size = std::abs(grid.constant), traces = 0.0;
     for (const double v : pairValues) {
         value += v;

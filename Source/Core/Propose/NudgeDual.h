@@ -102,6 +102,9 @@ private:
         AlignedVector<double> worth, turns; ///< Both sides; real and imaginary parts.
     };
     const double* coefficients(const AlignedVector<double>& multipliers, std::size_t pair) const;
+    template <class PairValue>
+    bool readAll(const AlignedVector<double>& multipliers, bool inverted, const Spread& spread,
+                 const PairValue& pairValue);
     double pairCeiling(std::size_t pair, const double* c) const;
 
     const DualGrid& grid;

@@ -49,25 +49,12 @@ public:
     /// `flipMatrix`: Q at the start's nudges, where it is not the model's own.
     Search(const SummationModel& m, const Constraints& c, Allow a, Workers& w,
            const Eigen::MatrixXd* flipMatrix = nullptr)
-        : model(m), limits(c), allow(a), workers(w) {
+        : model(m), limits(c.completed(m.trackCount())), allow(a), workers(w) {
         if (flipMatrix) matrix = *flipMatrix;
-        const auto n = static_cast<std::size_t>(model.trackCount());
-        if (limits.unit.empty()) {
-            limits.unit.resize(n);
-            std::iota(limits.unit.begin(), limits.unit.end(), 0);
-        }
-        limits.held.resize(n);
-        limits.start.resize(n);
-        limits.startNudges.resize(n);
-        limits.unrelated.resize(n);
-        assert(limits.unit.size() == n);
-        startFlips = limits.start;
     }
 
     /// Nothing, or what contradicts what.
     std::optional<Fault> prepare() {
-        if (limits.ownLargestNudge.empty())
-            limits.ownLargestNudge.assign(static_cast<std::size_t>(model.trackCount()), limits.largestNudge);
         if (allow == Allow::nudges && !std::all_of(limits.ownLargestNudge.begin(), limits.ownLargestNudge.end(),
                                                    [](double largest) { return largest >= 0.0; }))
             return Fault{"largest nudge", "is not a positive length of time", "give milliseconds, 0 or more",
@@ -117,7 +104,8 @@ public:
             starts.push_back(std::move(start));
         }
 
-        const auto problem = nudgeProblem(false);
+        nudgesOfFree = nudgeProblem(false);
+        const auto& problem = nudgesOfFree;
         for (auto& start : starts)
             if (problem.size() > static_cast<int>(free.size())) {
                 start.signs.push_back(1);
@@ -188,7 +176,7 @@ private:
         std::vector<Unit> all(last + 1);
         for (int track = 0; track < model.trackCount(); ++track) {
             auto& unit = all[limits.unit[track]];
-            const int sign = startFlips[track] ? -1 : 1;
+            const int sign = limits.start[track] ? -1 : 1;
             if (unit.tracks.empty()) {
                 unit.startSign = sign;
                 unit.startNudge = limits.startNudges[track];
@@ -214,7 +202,7 @@ private:
             limits.reference ? std::find(unit.tracks.begin(), unit.tracks.end(), *limits.reference) : unit.tracks.end();
         if (member != unit.tracks.end()) {
             const auto place = member - unit.tracks.begin();
-            if (held && startFlips[*member])
+            if (held && limits.start[*member])
                 return Fault{"reference track", "is held upside down, but a reference keeps polarity +1",
                              "release it, or name another reference", Fault::Kind::usage};
             if (held && allow == Allow::nudges && limits.startNudges[*member] != 0.0)
@@ -566,7 +554,7 @@ private:
     Settled replacedNudges(const Settled& now, const std::vector<bool>& back, std::optional<std::size_t> stands,
                            const std::stop_token& stop) const {
         const int mirror = stands ? now.signs[*stands] : 1; // the anchor's sign is +1 in the problem
-        auto problem = nudgeProblem(false);
+        auto problem = nudgesOfFree;
         Placement start{now.signs, now.nudges, 0.0};
         for (int& sign : start.signs)
             sign *= mirror;
@@ -658,7 +646,7 @@ private:
         const auto signs = signsOf(proposal);
         for (const auto& unit : units) {
             const int first = unit.tracks.front();
-            const bool flipped = proposal.flips[first] != startFlips[first];
+            const bool flipped = proposal.flips[first] != limits.start[first];
             const bool nudged = std::abs(proposal.nudges[first] - unit.startNudge) >= smallestNudge;
             if (!flipped && !nudged) continue;
             Proposal::Change change;
@@ -693,7 +681,6 @@ private:
     Constraints limits;
     Allow allow;
     Workers& workers;
-    std::vector<bool> startFlips;
     std::vector<Unit> units;
     std::vector<int> free;       ///< Numbers of the free units.
     bool anyFixed = false;       ///< Reference or held tracks that are coupled to others: no mirror images.
@@ -701,9 +688,26 @@ private:
     double startShift = 0.0;     ///< To be taken off the start's nudges so that reference or anchor stand at 0.
     Eigen::MatrixXd matrix;      ///< Q at the start's nudges.
     FlipProblem flipsOfStart;    ///< For Allow::flips.
+    NudgeProblem nudgesOfFree;   ///< For Allow::nudges.
 };
 
 } // namespace
+
+Constraints Constraints::completed(int tracks) const {
+    const auto n = static_cast<std::size_t>(tracks);
+    Constraints all = *this;
+    if (all.unit.empty()) {
+        all.unit.resize(n);
+        std::iota(all.unit.begin(), all.unit.end(), 0);
+    }
+    assert(all.unit.size() == n);
+    all.held.resize(n);
+    all.start.resize(n);
+    all.startNudges.resize(n);
+    all.unrelated.resize(n);
+    all.ownLargestNudge.resize(n, largestNudge);
+    return all;
+}
 
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch) {

@@ -33,6 +33,9 @@ struct Constraints {
     double leastWorthDb = 0.0;
     /// For Allow::nudges: how long the proof may take. None: a count of steps ends it, the same on every machine.
     std::optional<Seconds> proofTime;
+
+    /// The same with every list as long as there are tracks.
+    Constraints completed(int tracks) const;
 };
 
 struct Proposal {

@@ -168,20 +168,12 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
                                    const SummationModel& model, const Constraints& constraints,
                                    const Proposal& proposal, Workers& workers, const Watch& watch) {
     const auto n = static_cast<std::size_t>(model.trackCount());
-    std::vector<bool> startFlips = constraints.start;
-    std::vector<double> startNudges = constraints.startNudges;
-    startFlips.resize(n);
-    startNudges.resize(n);
-    std::vector<int> unit = constraints.unit;
-    if (unit.empty()) {
-        unit.resize(n);
-        std::iota(unit.begin(), unit.end(), 0);
-    }
+    const Constraints limits = constraints.completed(model.trackCount());
 
     Standing standing;
     standing.mayBeOff.resize(n);
     workers.forEach(n, [&](std::size_t track, int) {
-        if (!watch.stopped()) standing.mayBeOff[track] = reachOf(model, proposal, unit, unit[track]);
+        if (!watch.stopped()) standing.mayBeOff[track] = reachOf(model, proposal, limits.unit, limits.unit[track]);
     });
 
     const int stretches = spectra.stretches();
@@ -193,7 +185,7 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
         const auto edge = [&](std::size_t k) {
             return static_cast<int>(k * static_cast<std::size_t>(stretches) / parts.size());
         };
-        parts[part] = reader.read(edge(part), edge(part + 1), proposal.nudges, startNudges);
+        parts[part] = reader.read(edge(part), edge(part + 1), proposal.nudges, limits.startNudges);
     });
     if (watch.stopped()) return std::nullopt;
 
@@ -201,7 +193,7 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
     for (const auto& part : parts) {
         const auto proposed = weighed(part.proposed, reader.thirds());
         if (proposed.size() == 0) continue;
-        const double before = gainOf(weighed(part.start, reader.thirds()), startFlips);
+        const double before = gainOf(weighed(part.start, reader.thirds()), limits.start);
         wins.push_back(decibelsOfPower(std::max(gainOf(proposed, proposal.flips), deepest)) -
                        decibelsOfPower(std::max(before, deepest)));
         standing.parts.push_back({part.from, part.to, wins.back()});

@@ -36,8 +36,9 @@ struct Standing {
     static constexpr double farthestOff = 0.01; ///< Seconds.
 };
 
-/// `spectra`, `adjustments` (one a track of the model) and `band`: those the model was made of. Efron 1979 for the
-/// resampling. Same answer for any number of workers. nullopt: stop was asked for.
+/// `spectra`, `adjustments` (one a track of the model) and `band`: those the model was made of; of a band that reaches
+/// above 8 kHz, parts and resamples know what lies below. Efron 1979 (from memory) for the resampling. Same answer for
+/// any number of workers. nullopt: stop was asked for.
 std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const TrackAdjustment> adjustments, Band band,
                                    const SummationModel& model, const Constraints& constraints,
                                    const Proposal& proposal, Workers& workers, const Watch& watch);

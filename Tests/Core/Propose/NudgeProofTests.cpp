@@ -42,22 +42,6 @@ NudgeProblem mixedProblem(std::uint64_t seed) {
     return problem;
 }
 
-NudgeProblem problemOf(const SummationModel& model, double largest) {
-    NudgeProblem problem;
-    for (const double f : model.frequencies())
-        problem.angular.push_back(2.0 * std::numbers::pi * f);
-    for (int j = 0; j < model.trackCount(); ++j) {
-        problem.units.push_back(j == 0 ? NudgeProblem::Unit{0.0, 0.0, false}
-                                       : NudgeProblem::Unit{-largest, largest, true});
-        problem.constant += model.coupling(j, j, 0.0);
-        for (int i = 0; i < j; ++i) {
-            const auto spectrum = model.weightedPair(i, j);
-            problem.pairs.emplace_back(spectrum.begin(), spectrum.end());
-        }
-    }
-    return problem;
-}
-
 double gapDb(double bound, double value) {
     return 10.0 * std::log10(bound / value);
 }
@@ -214,7 +198,7 @@ TEST_CASE("three units on a fine grid: branch and bound agrees") {
 
 TEST_CASE("one source: everything in phase is proven best by the pairs alone") {
     Workers workers(1);
-    const auto problem = problemOf(oneSource({0.0, 0.0004, -0.0007, 0.0002}, {1, -1, 1, -1}, 0.1), 0.001);
+    const auto problem = nudgesOf(oneSource({0.0, 0.0004, -0.0007, 0.0002}, {1, -1, 1, -1}, 0.1), 0.001);
     const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
     CHECK(best == Approx(4.1 / 1.1).epsilon(1e-6)); // (N + noise) / (1 + noise)
     const auto proof = proveNudges(problem, best, std::nullopt, workers, {});
@@ -225,7 +209,7 @@ TEST_CASE("one source: everything in phase is proven best by the pairs alone") {
 
 TEST_CASE("mirror images are not proven twice: it does not matter which unit keeps its sign") {
     Workers workers(1);
-    auto problem = problemOf(playersInARoom(6, 4, 3), 0.002);
+    auto problem = nudgesOf(playersInARoom(6, 4, 3), 0.002);
     const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
     const auto first = proveNudges(problem, best, std::nullopt, workers, {});
     problem.units[0].mayFlip = true;
@@ -254,7 +238,7 @@ TEST_CASE("the proof is the same for any number of workers") {
 TEST_CASE("a proof without time says so and still holds") {
     Workers workers(1);
     RandomStream random(5);
-    const auto problem = problemOf(manySources(10, 10, 0.006, 1), 0.01);
+    const auto problem = nudgesOf(manySources(10, 10, 0.006, 1), 0.01);
     const auto proof = proveNudges(problem, 1.0, Seconds(0.0), workers, {});
     CHECK(proof->cutShort);
     CHECK(proof->upperBound == *nudgeUpperBound(problem, workers, {}));
@@ -264,7 +248,7 @@ TEST_CASE("a proof without time says so and still holds") {
 
 TEST_CASE("a proof that is told to stop stops soon") {
     Workers workers(2);
-    const auto problem = problemOf(manySources(12, 12, 0.006, 1), 0.01);
+    const auto problem = nudgesOf(manySources(12, 12, 0.006, 1), 0.01);
     for (const int after : {20, 300}) { // ms: in the first bounds; in branch and bound
         std::stop_source source;
         std::thread stopper([&] {

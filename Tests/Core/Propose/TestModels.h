@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Propose/NudgeSearch.h"
 #include "Core/Propose/SummationModel.h"
 #include "Core/RandomStream.h"
 
@@ -107,6 +108,23 @@ inline SummationModel playersInARoom(int tracks, int players, std::uint64_t seed
     for (auto& matrix : matrices)
         matrix /= energy;
     return SummationModel::fromMatrices(bins, matrices);
+}
+
+/// The model's problem with every track a unit of its own and the first standing still.
+inline NudgeProblem nudgesOf(const SummationModel& model, double largest) {
+    NudgeProblem problem;
+    for (const double f : model.frequencies())
+        problem.angular.push_back(2.0 * std::numbers::pi * f);
+    for (int j = 0; j < model.trackCount(); ++j) {
+        problem.units.push_back(j == 0 ? NudgeProblem::Unit{0.0, 0.0, false}
+                                       : NudgeProblem::Unit{-largest, largest, true});
+        problem.constant += model.coupling(j, j, 0.0);
+        for (int i = 0; i < j; ++i) {
+            const auto spectrum = model.weightedPair(i, j);
+            problem.pairs.emplace_back(spectrum.begin(), spectrum.end());
+        }
+    }
+    return problem;
 }
 
 } // namespace spillwright::test
