@@ -48,7 +48,7 @@ std::string versionName(VersionKind kind);
 std::string versionProof(const Controller& controller, VersionKind kind);
 /// "3 flips, 2 nudges: snare under, tom floor"
 std::string versionChanges(const Controller& controller, VersionKind kind);
-/// A line a change: "flip snare under: 1.4 dB".
+/// What a proposal does, in words, and a line a change: "flip snare under: 1.4 dB".
 std::string versionWorths(const Controller& controller, VersionKind kind);
 
 /// What is wrong with a track, or empty.

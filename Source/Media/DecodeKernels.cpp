@@ -11,11 +11,19 @@ namespace HWY_NAMESPACE {
 
 namespace hn = hwy::HWY_NAMESPACE;
 
-std::size_t DecodeLittle16(const std::byte* in, std::size_t count, float* out) {
 #if HWY_TARGET == HWY_SCALAR
-    static_cast<void>(in), static_cast<void>(count), static_cast<void>(out);
+
+std::size_t DecodeLittle16(const std::byte*, std::size_t, float*) {
     return 0;
+}
+
+std::size_t DecodeLittle24(const std::byte*, std::size_t, float*) {
+    return 0;
+}
+
 #else
+
+std::size_t DecodeLittle16(const std::byte* in, std::size_t count, float* out) {
     const hn::FixedTag<float, 4> d;
     const hn::RebindToSigned<decltype(d)> whole;
     const hn::FixedTag<std::uint8_t, 8> bytes;
@@ -27,14 +35,9 @@ std::size_t DecodeLittle16(const std::byte* in, std::size_t count, float* out) {
         hn::StoreU(hn::Mul(hn::ConvertTo(d, samples), hn::Set(d, 0x1p-15f)), d, out + n);
     }
     return n;
-#endif
 }
 
 std::size_t DecodeLittle24(const std::byte* in, std::size_t count, float* out) {
-#if HWY_TARGET == HWY_SCALAR
-    static_cast<void>(in), static_cast<void>(count), static_cast<void>(out);
-    return 0;
-#else
     const hn::FixedTag<float, 4> d;
     const hn::RebindToSigned<decltype(d)> whole;
     const hn::FixedTag<std::uint8_t, 16> bytes;
@@ -48,8 +51,9 @@ std::size_t DecodeLittle24(const std::byte* in, std::size_t count, float* out) {
         hn::StoreU(hn::Mul(hn::ConvertTo(d, samples), hn::Set(d, 0x1p-31f)), d, out + n);
     }
     return n;
-#endif
 }
+
+#endif
 
 } // namespace HWY_NAMESPACE
 } // namespace spillwright::kernels

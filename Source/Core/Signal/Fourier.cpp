@@ -35,9 +35,8 @@ struct Fourier::Plans {
 
 Fourier::Fourier(int length) : samples(length), plans(std::make_unique<Plans>()) {
     assert(length >= 2 && length % 2 == 0);
-    static const bool known =
-        fftwf_import_wisdom_from_string(fourierPlans) != 0; // else, on another processor, estimated
-    static_cast<void>(known);
+    // Once; refused, and plans are estimated, on another processor.
+    [[maybe_unused]] static const int accepted = fftwf_import_wisdom_from_string(fourierPlans);
     const int half = length / 2;
     AlignedVector<std::complex<float>> from(static_cast<std::size_t>(binCount())), to(from.size());
     plans->forward =
