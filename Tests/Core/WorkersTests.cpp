@@ -3,8 +3,10 @@
 #include <catch2/catch.hpp>
 
 #include <atomic>
+#include <chrono>
 #include <stdexcept>
 #include <string>
+#include <thread>
 #include <vector>
 
 using namespace spillwright;
@@ -47,4 +49,15 @@ TEST_CASE("what work throws is thrown when all is done, that of the lowest item,
         workers.forEach(10, [&](std::size_t, int) { ++done; });
         CHECK(done == 110);
     }
+    Workers two(2);
+    std::atomic<bool> higherDone{false};
+    CHECK_THROWS_WITH(two.forEach(2,
+                                  [&](std::size_t item, int) {
+                                      if (item == 1) higherDone = true;
+                                      while (!higherDone)
+                                          std::this_thread::yield();
+                                      if (item == 0) std::this_thread::sleep_for(std::chrono::milliseconds(20));
+                                      throw std::runtime_error(std::to_string(item));
+                                  }),
+                      "0");
 }

@@ -515,17 +515,19 @@ TEST_CASE("with nudges no change that is kept is worth less than is asked for", 
 }
 
 TEST_CASE("a track's own largest nudge holds, and that of its unit with it") {
-    const std::vector<double> delays{0.0, 0.003, 0.004, 0.002};
-    const auto model = oneSource(delays, {1, 1, 1, 1}, 0.1, 12.0);
-    Constraints constraints;
-    constraints.reference = 0;
-    constraints.ownLargestNudge = {0.01, 0.001, 0.01, 0.0};
-    auto best = proposed(model, constraints, Allow::nudges).front();
-    CHECK(std::abs(best.nudges[1]) <= 0.001 + 1e-12);
-    CHECK(std::abs(best.nudges[2]) > 0.0015); // it lies between the two that may hardly move
-    CHECK(best.nudges[3] == 0.0);
-    constraints.unit = {0, 1, 1, 2};
-    best = proposed(model, constraints, Allow::nudges).front();
-    CHECK(std::abs(best.nudges[2]) <= 0.001 + 1e-12);
-    CHECK(best.nudges[1] == best.nudges[2]);
+    for (const double side : {1.0, -1.0}) { // later, and earlier than the reference
+        const std::vector<double> delays{0.0, side * 0.003, side * 0.004, side * 0.002};
+        const auto model = oneSource(delays, {1, 1, 1, 1}, 0.1, 12.0);
+        Constraints constraints;
+        constraints.reference = 0;
+        constraints.ownLargestNudge = {0.01, 0.001, 0.01, 0.0};
+        auto best = proposed(model, constraints, Allow::nudges).front();
+        CHECK(std::abs(best.nudges[1]) <= 0.001 + 1e-12);
+        CHECK(std::abs(best.nudges[2]) > 0.0015); // it lies between the two that may hardly move
+        CHECK(best.nudges[3] == 0.0);
+        constraints.unit = {0, 1, 1, 2};
+        best = proposed(model, constraints, Allow::nudges).front();
+        CHECK(std::abs(best.nudges[2]) <= 0.001 + 1e-12);
+        CHECK(best.nudges[1] == best.nudges[2]);
+    }
 }
