@@ -142,3 +142,18 @@ TEST_CASE("a stop ends it, a choice of stretches has no course of time") {
     CHECK(standing->parts.empty());
     CHECK(standing->stands.empty());
 }
+
+TEST_CASE("of the stereo sum each part is what the pans leave of it") {
+    const auto sound = whiteNoise(20 * second, 10);
+    Case two({sound, sum(sound, whiteNoise(sound.size(), 11))});
+    const std::vector<PanGains> apart{panGains(-1.0), panGains(1.0)};
+    two.model = SummationModel(two.spectra, std::vector<int>{0, 1}, two.adjustments, lowMidBand, apart);
+    for (const auto& part : two.standing(flipped({false, true})).parts)
+        CHECK(part.winsDb == Approx(0.0).margin(1e-9));
+    const std::vector<PanGains> near{panGains(-0.5), panGains(0.5)}; // they meet by cos 45 degrees
+    two.model = SummationModel(two.spectra, std::vector<int>{0, 1}, two.adjustments, lowMidBand, near);
+    const std::vector<double> still{0.0, 0.0};
+    const double wins =
+        decibelsOfPower(two.model.gain(std::vector<int>{1, -1}, still) / two.model.gain(std::vector<int>{1, 1}, still));
+    CHECK(two.standing(flipped({false, true})).medianDb == Approx(wins).margin(0.5));
+}
