@@ -16,6 +16,7 @@ namespace {
 constexpr double sample = 1.0 / 48000.0; // s
 const Band likelyBand{Hertz(60.0), Hertz(12000.0)};
 constexpr double leastGridRate = 40000.0; // Hz: five points a period of 8 kHz
+constexpr int pointsAPeriod = 20;         // of the band: its peaks' heights are compared to two in a hundred
 constexpr double sure = 0.8;
 constexpr int newtonSteps = 2;
 constexpr double mostCoherent = 0.999; // keeps gamma^2/(1-gamma^2) from leaving all to a few bins
@@ -50,6 +51,10 @@ ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) :
         length *= 2;
     fourier = Fourier::ofLength(length);
     halfRate = Fourier::ofLength(length / 2);
+    int bandLength = 16;
+    while (bandLength < length && bandLength < pointsAPeriod * (bandBins.lastBin + 1))
+        bandLength *= 2;
+    ofBand = Fourier::ofLength(bandLength);
     gridSeconds = 1.0 / (length * geometry.binWidth);
     gridSamples = gridSeconds / sample;
     // A curve repeats after one window; beyond half of it nothing is left to compare.
@@ -59,10 +64,11 @@ ArrivalEstimator::ArrivalEstimator(Geometry of, const ReadingOptions& options) :
     contenderReach = static_cast<int>(std::ceil(1.0 / gridSamples));
     origin = 2 * (reach / 2 + 1);
 
+    assert(likely.count < std::numeric_limits<std::int32_t>::max() / kernels::runningUnit);
     for (int k = 0; k < likely.count; ++k) {
         const double centre = likely.first + k;
         const auto edge = [&](double octaves) {
-            return std::int64_t(std::clamp(static_cast<int>(std::lround(centre * std::exp2(octaves))) - likely.first, 0,
+            return std::int32_t(std::clamp(static_cast<int>(std::lround(centre * std::exp2(octaves))) - likely.first, 0,
                                            likely.count - 1));
         };
         sixthLow.push_back(edge(-1.0 / 12));
@@ -131,57 +137,78 @@ void ArrivalEstimator::prepare(std::span<const std::complex<float>> crossSpectru
     scratch.period.resize(static_cast<std::size_t>(fourier->length()));
 }
 
-/// Re sum of weight(k) * phasor over `count` bins from `first` on, at every lag that is looked at.
+/// Re sum of weight(k) * phasor over `count` bins from `first` on, into scratch.period.
 template <class Weight>
-void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, Scratch& scratch,
-                                    AlignedVector<float>& curve) const {
+void ArrivalEstimator::transform(const Fourier& by, int first, int count, const Weight& weight,
+                                 Scratch& scratch) const {
     for (std::size_t k = 0; k < static_cast<std::size_t>(count); ++k)
         scratch.weights[k] = static_cast<float>(0.5 * weight(k)); // half: and its mirror image
-    // What ends well below half of the highest frequency is transformed at half the rate, and doubled where it is
-    // looked at.
-    const bool fine = first + count > kernels::doublingEdge * halfRate->length() / 2 || halfRate->length() / 2 < origin;
-    const Fourier& transform = fine ? *fourier : *halfRate;
-    const auto bins = static_cast<std::size_t>(transform.binCount());
+    const auto bins = static_cast<std::size_t>(by.binCount());
     std::fill_n(scratch.spectrum.begin(), bins, std::complex<float>());
     kernels::weigh(scratch.phasorRe.data() + first, scratch.phasorIm.data() + first, scratch.weights.data(),
                    static_cast<std::size_t>(count), scratch.spectrum.data() + first);
-    transform.inverse(scratch.spectrum.data(), scratch.period.data());
-    curve.resize(static_cast<std::size_t>(2 * origin + 2));
-    const auto past = scratch.period.begin() + transform.length(); // lags below 0 stand before it
+    by.inverse(scratch.spectrum.data(), scratch.period.data());
+}
+
+/// The same at every lag that is looked at.
+template <class Weight>
+void ArrivalEstimator::computeCurve(int first, int count, const Weight& weight, Scratch& scratch, Curve& curve) const {
+    // What ends well below half of the highest frequency is transformed at half the rate, and doubled where it is
+    // looked at.
+    const bool fine = first + count > kernels::doublingEdge * halfRate->length() / 2 || halfRate->length() / 2 < origin;
+    const Fourier& by = fine ? *fourier : *halfRate;
+    transform(by, first, count, weight, scratch);
+    curve.values.resize(static_cast<std::size_t>(2 * origin + 2));
+    curve.origin = origin;
+    curve.reach = reach;
+    curve.step = gridSamples;
+    const auto past = scratch.period.begin() + by.length(); // lags below 0 stand before it
     if (fine) {
-        std::copy(past - origin, past, curve.begin());
-        std::copy_n(scratch.period.begin(), origin + 2, curve.begin() + origin);
+        std::copy(past - origin, past, curve.values.begin());
+        std::copy_n(scratch.period.begin(), origin + 2, curve.values.begin() + origin);
         return;
     }
     const int beside = origin / 2 + kernels::doublingReach;
     std::copy(past - beside, past, scratch.coarse.begin());
     std::copy_n(scratch.period.begin(), beside + 1, scratch.coarse.begin() + beside);
     kernels::doubleRate(scratch.coarse.data() + kernels::doublingReach, static_cast<std::size_t>(origin) + 1,
-                        curve.data());
+                        curve.values.data());
+}
+
+/// The curve of the band alone, in as few steps as its highest frequency asks for.
+void ArrivalEstimator::computeBandCurve(Scratch& scratch, Curve& curve) const {
+    transform(
+        *ofBand, band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch);
+    curve.step = gridSamples * fourier->length() / ofBand->length();
+    curve.reach = static_cast<int>(largestLag / curve.step) + 1;
+    curve.origin = curve.reach + 1;
+    curve.values.resize(static_cast<std::size_t>(2 * curve.origin + 1));
+    const auto past = scratch.period.begin() + ofBand->length();
+    std::copy(past - curve.origin, past, curve.values.begin());
+    std::copy_n(scratch.period.begin(), curve.origin + 1, curve.values.begin() + curve.origin);
 }
 
 /// A local peak of sign * curve at a grid point, if it is one and its place lies within the largest lag, with a
 /// parabola through it and its neighbours.
-std::optional<ArrivalEstimator::Peak> ArrivalEstimator::peakAt(const AlignedVector<float>& curve, int index,
-                                                               double sign) const {
-    const float* const values = centre(curve) + index;
+std::optional<ArrivalEstimator::Peak> ArrivalEstimator::peakAt(const Curve& curve, int index, double sign) const {
+    const float* const values = curve.centre() + index;
     const double here = sign * static_cast<double>(values[0]);
     const double before = sign * static_cast<double>(values[-1]);
     const double after = sign * static_cast<double>(values[1]);
     if (!(here > before && here >= after) || here <= 0.0) return std::nullopt;
     const double shift = 0.5 * (after - before) / (2.0 * here - before - after);
-    const double lag = (index + shift) * gridSamples;
+    const double lag = (index + shift) * curve.step;
     if (std::abs(lag) > largestLag) return std::nullopt;
     return Peak{lag, here + 0.25 * (after - before) * shift, index, 0.0};
 }
 
 /// The tallest local peak of sign * curve among grid points from..to.
-std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const AlignedVector<float>& curve, int from, int to,
+std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Curve& curve, int from, int to,
                                                                 double sign) const {
     if (from > to) return std::nullopt;
     const auto side = static_cast<float>(sign);
     const auto placeFrom = [&](int index, auto&& find) {
-        return index + static_cast<int>(find(centre(curve) + index, static_cast<std::size_t>(to + 1 - index)));
+        return index + static_cast<int>(find(curve.centre() + index, static_cast<std::size_t>(to + 1 - index)));
     };
     // The tallest grid point is mostly the peak, and few others are then worth a parabola.
     auto best =
@@ -204,12 +231,12 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const AlignedVec
 std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(Scratch& scratch) const {
     const auto all = static_cast<std::size_t>(2 * reach + 1);
     scratch.peaks.resize(all + kernels::localPeaksRoom);
-    const std::size_t count = kernels::localPeaks(centre(scratch.curve) - reach, all, scratch.peaks.data());
+    const std::size_t count = kernels::localPeaks(scratch.curve.centre() - reach, all, scratch.peaks.data());
     std::vector<Contender> found;
     found.reserve(mostContenders + 1);
     for (std::size_t k = 0; k < count; ++k) {
         const int index = static_cast<int>(scratch.peaks[k]) - reach;
-        const double value = static_cast<double>(centre(scratch.curve)[index]);
+        const double value = static_cast<double>(scratch.curve.centre()[index]);
         const double sign = value < 0.0 ? -1.0 : 1.0;
         if (found.size() == mostContenders && sign * value < 0.9 * found.back().peak.height)
             continue; // as in tallest()
@@ -224,7 +251,7 @@ std::vector<ArrivalEstimator::Contender> ArrivalEstimator::contenders(Scratch& s
         double flat = 0.0;
         const int last = std::min(contender.peak.index + contenderReach, reach);
         for (int index = std::max(contender.peak.index - contenderReach, -reach); index <= last; ++index)
-            flat = std::max(flat, contender.sign * static_cast<double>(centre(scratch.flat)[index]));
+            flat = std::max(flat, contender.sign * static_cast<double>(scratch.flat.centre()[index]));
         contender.worth = contender.peak.height * (flat + flatFloor);
     }
     return found;
@@ -253,7 +280,7 @@ int ArrivalEstimator::lobeEnd(const Scratch& scratch, const Peak& peak, double s
     int index = peak.index, valley = peak.index;
     double lowest = peak.height;
     while (std::abs(index + direction) <= reach) {
-        const double here = sign * static_cast<double>(centre(scratch.curve)[index + direction]);
+        const double here = sign * static_cast<double>(scratch.curve.centre()[index + direction]);
         if (here <= 0.0) return index;
         index += direction;
         if (here < lowest) {
@@ -344,14 +371,9 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
     const double limit = chanceCoherence(averages);
     auto& running = scratch.running;
     running.resize(likely.omega.size() + 1);
-    running[0] = 0.0;
     const float* const raw = coherence.data() + likely.first;
-    for (std::size_t k = 0; k < likely.omega.size(); ++k) {
-        const double own = static_cast<double>(raw[k]);
-        // The bias of the estimate is taken out (Carter 1987); what chance explains counts as nothing.
-        const double gamma = own < limit ? 0.0 : std::max(0.0, own - (1.0 - own) * (1.0 - own) / averages);
-        running[k + 1] = running[k] + gamma;
-    }
+    // The bias of the estimate is taken out (Carter 1987); what chance explains counts as nothing.
+    kernels::runningCoherence(raw, likely.omega.size(), limit, 1.0 / averages, running.data());
     auto& weights = scratch.likelihood;
     weights.resize(likely.omega.size());
     // One bin in a hundred passes the limit by chance, and the highest would weigh a thousand times the lowest.
@@ -359,7 +381,7 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
                                                     weights.size(), 0.1 * limit, mostCoherent, weights.data());
     if (!(total > 0.0)) return std::nullopt;
     for (auto& weight : weights)
-        weight /= total;
+        weight *= 1.0 / total;
     computeCurve(
         likely.first, likely.count, [&](std::size_t k) { return weights[k]; }, scratch, scratch.curve);
     const int from = std::max(-reach, static_cast<int>(std::ceil((near.lag - around) / gridSamples)));
@@ -432,10 +454,9 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
     if (answers.size() > mostCandidates) answers.resize(mostCandidates);
 
     // How far the best of one sign stands above the best of the other, in both curves.
-    const auto flat = tallest(scratch.flat, -reach, reach, sign),
-               flatOther = tallest(scratch.flat, -reach, reach, -sign);
+    const auto flat = tallest(scratch.flat, sign), flatOther = tallest(scratch.flat, -sign);
     const auto best = [&](double side, const std::optional<Peak>& ofFlat) {
-        const auto ofWide = tallest(scratch.curve, -reach, reach, side);
+        const auto ofWide = tallest(scratch.curve, side);
         return std::max(ofWide ? ofWide->height : 0.0, least) * ((ofFlat ? ofFlat->height : 0.0) + flatFloor);
     };
     const double odds = std::pow(best(sign, flat) / best(-sign, flatOther), oddsExponent);
@@ -474,15 +495,13 @@ std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<c
         },
         scratch, scratch.curve);
     const auto disagrees = [&] { // nearly level counts: of a tom the two signs were seen to change places
-        const auto own = tallest(scratch.curve, -reach, reach, sign),
-                   other = tallest(scratch.curve, -reach, reach, -sign);
+        const auto own = tallest(scratch.curve, sign), other = tallest(scratch.curve, -sign);
         return other && (!own || other->height > nearlyLevel * own->height);
     };
     bool disagree = disagrees();
-    if (band.count > 0) {
-        computeCurve(
-            band.first, band.count, [&](std::size_t k) { return band.weights[k]; }, scratch, scratch.curve);
-        disagree = disagree || disagrees();
+    if (!disagree && band.count > 0) {
+        computeBandCurve(scratch, scratch.curve);
+        disagree = disagrees();
     }
 
     // How sure? That the sign is right, and that no rival stands as tall: both fitted to random pairs (Readings.md).
@@ -536,7 +555,7 @@ std::vector<float> ArrivalEstimator::curve(std::span<const std::complex<float>> 
     computeCurve(
         wide.first, wide.count, [&](std::size_t k) { return wide.weights[k]; }, scratch, scratch.curve);
     const int steps = std::max(0, reach - 1);
-    return {centre(scratch.curve) - steps, centre(scratch.curve) + steps + 1};
+    return {scratch.curve.centre() - steps, scratch.curve.centre() + steps + 1};
 }
 
 } // namespace spillwright

@@ -33,17 +33,26 @@ public:
         int binCount = 0;      ///< Bins 0..binCount-1 exist.
         double windowSeconds = 0.0;
     };
+    /// A curve over lag as far as it is looked at.
+    struct Curve {
+        AlignedVector<float> values; ///< From lag -origin * step on.
+        int origin = 0;
+        int reach = 0;     ///< Steps looked at on either side; one more may be read.
+        double step = 0.0; ///< Samples of 1/48000 s.
+        const float* centre() const { return values.data() + origin; } ///< The value at lag 0.
+    };
     struct Scratch {
         AlignedVector<std::complex<float>> spectrum;
-        AlignedVector<float> period;             ///< Of the curve, from lag 0 on.
-        AlignedVector<float> coarse;             ///< What is looked at of it, at half the rate.
-        AlignedVector<float> curve;              ///< What is looked at of it: see centre().
-        AlignedVector<float> flat;               ///< The curve with every bin alike.
+        AlignedVector<float> period; ///< Of the curve, from lag 0 on.
+        AlignedVector<float> coarse; ///< What is looked at of it, at half the rate.
+        Curve curve;
+        Curve flat;                              ///< With every bin alike.
         AlignedVector<float> phasorRe, phasorIm; ///< conj(S)/|S|, bins 0..binsNeeded()-1; 0 where S is 0.
         AlignedVector<float> magnitudes;         ///< |S|.
         AlignedVector<float> weights;            ///< Of a curve.
         AlignedVector<double> aligned[2];        ///< Phasors with a lag taken out: real, imaginary.
-        AlignedVector<double> running, likelihood;
+        AlignedVector<std::int32_t> running;
+        AlignedVector<double> likelihood;
         std::vector<double> moments;
         std::vector<int> twentieths;
         std::vector<std::uint32_t> peaks;
@@ -105,11 +114,15 @@ private:
                               std::vector<int>& edges);
     void prepare(std::span<const std::complex<float>> crossSpectrum, Scratch& scratch) const;
     template <class Weight>
-    void computeCurve(int first, int count, const Weight& weight, Scratch& scratch, AlignedVector<float>& curve) const;
-    /// The value at lag 0; those at -reach-1..reach+1 may be read.
-    const float* centre(const AlignedVector<float>& curve) const { return curve.data() + origin; }
-    std::optional<Peak> peakAt(const AlignedVector<float>& curve, int index, double sign) const;
-    std::optional<Peak> tallest(const AlignedVector<float>& curve, int from, int to, double sign) const;
+    void computeCurve(int first, int count, const Weight& weight, Scratch& scratch, Curve& curve) const;
+    void computeBandCurve(Scratch& scratch, Curve& curve) const;
+    template <class Weight>
+    void transform(const Fourier& by, int first, int count, const Weight& weight, Scratch& scratch) const;
+    std::optional<Peak> peakAt(const Curve& curve, int index, double sign) const;
+    std::optional<Peak> tallest(const Curve& curve, int from, int to, double sign) const;
+    std::optional<Peak> tallest(const Curve& curve, double sign) const {
+        return tallest(curve, -curve.reach, curve.reach, sign);
+    }
     std::vector<Contender> contenders(Scratch& scratch) const;
     static void share(std::vector<Contender>& answers);
     int lobeEnd(const Scratch& scratch, const Peak& peak, double sign, int direction) const;
@@ -132,10 +145,10 @@ private:
     int reach;          // grid steps looked at on either side
     int needed = 0;
     int origin; // even, above reach
-    std::shared_ptr<const Fourier> fourier, halfRate;
+    std::shared_ptr<const Fourier> fourier, halfRate, ofBand;
     Weighting wide, likely, band;
     int contenderReach;                            // grid steps around a peak in which the flat curve is asked
-    std::vector<std::int64_t> sixthLow, sixthPast; // of each bin of `likely`: the bins a sixth of an octave around it
+    std::vector<std::int32_t> sixthLow, sixthPast; // of each bin of `likely`: the bins a sixth of an octave around it
 };
 
 } // namespace spillwright

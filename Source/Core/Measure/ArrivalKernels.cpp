@@ -269,36 +269,98 @@ TurnedSums SumTurned(const float* re, const float* im, const double* weights, co
 }
 
 template <class D>
-HWY_INLINE hn::Vec<D> LikelihoodWeightsAt(D d, const float* own, const double* running, const std::int64_t* low,
-                                          const std::int64_t* past, double least, double most) {
+HWY_INLINE void CoherenceStepsAt(D d, const float* values, float limit, float bias, std::int32_t* steps) {
+    const auto value = hn::LoadU(d, values), left = hn::Sub(hn::Set(d, 1.0f), value);
+    const auto unbiased = hn::NegMulAdd(hn::Mul(left, left), hn::Set(d, bias), value);
+    const auto kept = hn::IfThenZeroElse(hn::Lt(value, hn::Set(d, limit)), hn::Max(hn::Zero(d), unbiased));
     const hn::RebindToSigned<D> whole;
-    const auto from = hn::LoadU(whole, low), to = hn::LoadU(whole, past);
-    const auto sum = hn::Sub(hn::GatherIndex(d, running, to), hn::GatherIndex(d, running, from));
-    const auto mean = hn::Min(hn::Set(d, most), hn::Div(sum, hn::ConvertTo(d, hn::Sub(to, from))));
-    const auto above = hn::Gt(mean, hn::Set(d, least));
-    const auto safe = hn::IfThenElse(above, mean, hn::Set(d, 0.5));
-    const auto trust = hn::Div(hn::Max(hn::Zero(d), hn::PromoteTo(d, hn::LoadU(hn::Rebind<float, D>(), own))), safe);
-    const auto odds = hn::Div(safe, hn::Sub(hn::Set(d, 1.0), safe));
-    return hn::IfThenElseZero(above, hn::Mul(odds, hn::Sqrt(hn::Min(trust, hn::Set(d, 4.0)))));
+    hn::StoreU(hn::NearestInt(hn::Mul(kept, hn::Set(d, static_cast<float>(runningUnit)))), whole, steps);
 }
 
-double LikelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
-                         std::size_t count, double least, double most, double* weights) {
+void RunningCoherence(const float* values, std::size_t count, double limit, double bias, std::int32_t* running) {
+    const Floats d;
+    const auto least = static_cast<float>(limit), ofLeft = static_cast<float>(bias);
+    std::size_t k = 0;
+    for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d))
+        CoherenceStepsAt(d, values + k, least, ofLeft, running + 1 + k);
+    for (; k < count; ++k)
+        CoherenceStepsAt(One(), values + k, least, ofLeft, running + 1 + k);
+    running[0] = 0;
+    std::int32_t sum = 0;
+    for (k = 1; k <= count; ++k)
+        running[k] = sum += running[k];
+}
+
+template <class D>
+HWY_INLINE hn::Vec<D> LikelihoodWeightsAt(D d, const float* own, const std::int32_t* running, const std::int32_t* low,
+                                          const std::int32_t* past, double least, double most) {
+    const hn::RebindToSigned<D> whole;
+    const auto from = hn::LoadU(whole, low), to = hn::LoadU(whole, past);
+    const auto sum = hn::Sub(hn::GatherIndex(whole, running, to), hn::GatherIndex(whole, running, from));
+    const auto length = hn::Mul(hn::ConvertTo(d, hn::Sub(to, from)), hn::Set(d, static_cast<float>(runningUnit)));
+    const auto mean = hn::Min(hn::Set(d, static_cast<float>(most)), hn::Div(hn::ConvertTo(d, sum), length));
+    const auto above = hn::Gt(mean, hn::Set(d, static_cast<float>(least)));
+    const auto safe = hn::IfThenElse(above, mean, hn::Set(d, 0.5f));
+    const auto here = hn::Max(hn::Zero(d), hn::LoadU(d, own));
+    const auto trusted = hn::Min(hn::Sqrt(hn::Mul(here, safe)), hn::Add(safe, safe)); // safe sqrt(min(here/safe, 4))
+    return hn::IfThenElseZero(above, hn::Div(trusted, hn::Sub(hn::Set(d, 1.0f), safe)));
+}
+
+double LikelihoodWeights(const float* own, const std::int32_t* running, const std::int32_t* low,
+                         const std::int32_t* past, std::size_t count, double least, double most, double* weights) {
     const Doubles d;
-    const hn::CappedTag<double, 1> one;
+    const Narrow narrow;
     auto sum = hn::Zero(d);
     std::size_t k = 0;
     for (; k + hn::Lanes(d) <= count; k += hn::Lanes(d)) {
-        const auto weight = LikelihoodWeightsAt(d, own + k, running, low + k, past + k, least, most);
+        const auto weight =
+            hn::PromoteTo(d, LikelihoodWeightsAt(narrow, own + k, running, low + k, past + k, least, most));
         hn::StoreU(weight, d, weights + k);
         sum = hn::Add(sum, weight);
     }
     double total = hn::GetLane(hn::SumOfLanes(d, sum));
     for (; k < count; ++k) {
-        weights[k] = hn::GetLane(LikelihoodWeightsAt(one, own + k, running, low + k, past + k, least, most));
+        weights[k] = static_cast<double>(
+            hn::GetLane(LikelihoodWeightsAt(One(), own + k, running, low + k, past + k, least, most)));
         total += weights[k];
     }
     return total;
+}
+
+void AddCoherences(const float* estimates, const CoherenceCells& cells, std::size_t count, const CoherenceBias& bias,
+                   CoherenceSums& sums) {
+    const Doubles d;
+    const Narrow narrow;
+    const hn::RebindToSigned<Narrow> places;
+    const auto one = hn::Set(d, 1.0), first = hn::Set(d, bias.first), second = hn::Set(d, bias.second),
+               third = hn::Set(d, bias.third);
+    auto coherence = hn::Zero(d), weights = coherence, powers = coherence, squares = coherence, linear = coherence,
+         square = coherence;
+    for (std::size_t k = 0; k < count; k += hn::Lanes(d)) {
+        const auto read = hn::GatherIndex(narrow, estimates, hn::LoadU(places, cells.places + k));
+        const auto sounds = hn::Ge(read, hn::Zero(narrow));
+        const auto of = [&](const float* values) {
+            return hn::PromoteTo(d, hn::IfThenElseZero(sounds, hn::LoadU(narrow, values + k)));
+        };
+        const auto weight = of(cells.weights), power = of(cells.powers), itsSquare = of(cells.squares);
+        const auto x = hn::Sub(one, hn::PromoteTo(d, read));
+        const auto inner = hn::MulAdd(hn::Mul(second, x), hn::MulAdd(third, x, one), one);
+        const auto incoherence = hn::Mul(x, hn::MulAdd(hn::Mul(first, x), inner, one));
+        const auto left = hn::Mul(incoherence, incoherence), here = hn::Sub(one, incoherence);
+        coherence = hn::MulAdd(weight, here, coherence);
+        weights = hn::Add(weights, weight);
+        powers = hn::Add(powers, power);
+        squares = hn::Add(squares, itsSquare);
+        linear = hn::MulAdd(hn::Mul(power, here), left, linear);
+        square = hn::MulAdd(hn::Mul(itsSquare, left), left, square);
+    }
+    const auto all = [&](auto of) { return hn::GetLane(hn::SumOfLanes(d, of)); };
+    sums.coherence += all(coherence);
+    sums.weights += all(weights);
+    sums.powers += all(powers);
+    sums.squares += all(squares);
+    sums.linear += all(linear);
+    sums.square += all(square);
 }
 
 double SumOfProducts(const double* a, const double* b, const double* c, std::size_t count) {
@@ -326,7 +388,9 @@ HWY_EXPORT(FirstReaching);
 HWY_EXPORT(LocalPeaks);
 HWY_EXPORT(TurnPhasors);
 HWY_EXPORT(SumTurned);
+HWY_EXPORT(RunningCoherence);
 HWY_EXPORT(LikelihoodWeights);
+HWY_EXPORT(AddCoherences);
 HWY_EXPORT(SumOfProducts);
 
 void conjugatePhasors(const std::complex<float>* cross, std::size_t count, float* re, float* im, float* magnitudes) {
@@ -365,9 +429,16 @@ TurnedSums turnedSums(const float* re, const float* im, const double* weights, c
                       Turn turn) {
     return HWY_DYNAMIC_DISPATCH(SumTurned)(re, im, weights, omega, count, turn);
 }
-double likelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
-                         std::size_t count, double least, double most, double* weights) {
+void runningCoherence(const float* values, std::size_t count, double limit, double bias, std::int32_t* running) {
+    HWY_DYNAMIC_DISPATCH(RunningCoherence)(values, count, limit, bias, running);
+}
+double likelihoodWeights(const float* own, const std::int32_t* running, const std::int32_t* low,
+                         const std::int32_t* past, std::size_t count, double least, double most, double* weights) {
     return HWY_DYNAMIC_DISPATCH(LikelihoodWeights)(own, running, low, past, count, least, most, weights);
+}
+void addCoherences(const float* estimates, const CoherenceCells& cells, std::size_t count, const CoherenceBias& bias,
+                   CoherenceSums& sums) {
+    HWY_DYNAMIC_DISPATCH(AddCoherences)(estimates, cells, count, bias, sums);
 }
 
 double sumOfProducts(const double* a, const double* b, const double* c, std::size_t count) {

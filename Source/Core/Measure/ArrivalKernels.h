@@ -53,10 +53,33 @@ struct TurnedSums {
 TurnedSums turnedSums(const float* re, const float* im, const double* weights, const double* omega, std::size_t count,
                       Turn turn);
 
-/// Maximum-likelihood weights. With c the mean over `low`..`past`-1 of what `running` sums up, at most `most`:
-/// c/(1-c) sqrt(min(own/c, 4)), `own` held at 0 or above; 0 where c <= `least`. Returns their sum.
-double likelihoodWeights(const float* own, const double* running, const std::int64_t* low, const std::int64_t* past,
-                         std::size_t count, double least, double most, double* weights);
+/// Running sums of coherence, in steps of 1/runningUnit: running[k] of the first k values e, each without its bias, e -
+/// (1-e)^2 bias, or 0 where that or e - `limit` is below 0. `running` holds count+1.
+void runningCoherence(const float* values, std::size_t count, double limit, double bias, std::int32_t* running);
+inline constexpr int runningUnit = 1 << 18; // 8191 whole ones fit
+
+/// Maximum-likelihood weights. With c the mean over `low`..`past`-1 of what `running` sums up in steps of
+/// 1/runningUnit, at most `most`: c/(1-c) sqrt(min(own/c, 4)), `own` held at 0 or above; 0 where c <= `least`. Returns
+/// their sum.
+double likelihoodWeights(const float* own, const std::int32_t* running, const std::int32_t* low,
+                         const std::int32_t* past, std::size_t count, double least, double most, double* weights);
+
+/// Sums over cells of estimates of coherence, each read at its place, those below 0 left out. With C the estimate e
+/// without its bias, C = 1 - x (1 + first x (1 + second x (1 + third x))), x = 1 - e: sum w C, w, p, q, p C (1-C)^2 and
+/// q (1-C)^4 of the cells' weights w, p and q. `count` is a multiple of cellsAtOnce; what fills it up weighs nothing.
+struct CoherenceCells {
+    const std::int32_t* places;
+    const float *weights, *powers, *squares;
+};
+struct CoherenceBias {
+    double first, second, third;
+};
+struct CoherenceSums {
+    double coherence = 0.0, weights = 0.0, powers = 0.0, squares = 0.0, linear = 0.0, square = 0.0;
+};
+void addCoherences(const float* estimates, const CoherenceCells& cells, std::size_t count, const CoherenceBias& bias,
+                   CoherenceSums& sums);
+inline constexpr std::size_t cellsAtOnce = 8;
 
 /// sum a b c.
 double sumOfProducts(const double* a, const double* b, const double* c, std::size_t count);

@@ -1,5 +1,6 @@
 #include "Core/Measure/Coherence.h"
 
+#include "Core/Measure/ArrivalKernels.h"
 #include "Core/Measure/WindowOverlap.h"
 #include "Core/Statistics.h"
 
@@ -26,6 +27,7 @@ struct Scatter {
 /// Newton's steps from beyond, on a function that bends one way only.
 double end(double estimate, const Scatter& scatter, double side) {
     constexpr int steps = 8;
+    constexpr double near = 1e-12;
     const auto deviation = [&](double incoherence) { return std::sqrt(scatter.variance(incoherence)); };
     if (side < 0.0 && estimate <= ninetyFive * deviation(1.0)) return 0.0;
     double y = side < 0.0 ? 0.0
@@ -38,7 +40,9 @@ double end(double estimate, const Scatter& scatter, double side) {
             (scatter.linear * incoherence - 2.0 * scatter.square * incoherence * incoherence) / here / 2.0;
         const double slope = 1.0 - side * ninetyFive * bend;
         if (!(slope > 0.0)) break;
+        const double before = y;
         y = std::max(0.0, y - (y - estimate - side * ninetyFive * here) / slope);
+        if (std::abs(y - before) <= near) break;
     }
     return y;
 }
@@ -51,20 +55,16 @@ double chanceCoherence(double effectiveAverages) {
 
 namespace {
 
-/// Takes the bias out of estimates of n averages.
-struct Unbiased {
-    double first, second, third;
-    explicit Unbiased(double n) : first(1.0 / n), second(2.0 / (n + 1.0)), third(3.0 / (n + 2.0)) {}
-    double operator()(double estimate) const {
-        const double x = 1.0 - estimate;
-        return 1.0 - x * (1.0 + first * x * (1.0 + second * x * (1.0 + third * x)));
-    }
-};
+kernels::CoherenceBias biasOf(double n) {
+    return {1.0 / n, 2.0 / (n + 1.0), 3.0 / (n + 2.0)};
+}
 
 } // namespace
 
 double unbiasedCoherence(double estimate, double n) {
-    return Unbiased(n)(estimate);
+    const auto [first, second, third] = biasOf(n);
+    const double x = 1.0 - estimate;
+    return 1.0 - x * (1.0 + first * x * (1.0 + second * x * (1.0 + third * x)));
 }
 
 namespace {
@@ -96,22 +96,41 @@ CoherenceMean::CoherenceMean(int firstBin, const std::vector<double>& weights)
           return single;
       }()) {}
 
-CoherenceMean::CoherenceMean(std::vector<Cell> of) : cells(std::move(of)) {
-    double power = 0.0, square = 0.0, powers = 0.0, squares = 0.0;
+CoherenceMean::CoherenceMean(const std::vector<Cell>& cells) {
+    double power = 0.0, square = 0.0, ofPowers = 0.0, ofSquares = 0.0;
     for (std::size_t k = 0; k < cells.size(); ++k) {
-        const auto scatter = [&](std::size_t i) { return cells[i].weight / std::sqrt(cells[i].averages); };
-        const auto scatterOfSquare = [&](std::size_t i) { return cells[i].weight / cells[i].averages; };
-        powers += scatter(k) * scatter(k);
-        squares += scatterOfSquare(k) * scatterOfSquare(k);
+        const auto powerOf = [&](std::size_t i) { return cells[i].weight * cells[i].weight / cells[i].averages; };
+        const auto squareOf = [&](std::size_t i) { return powerOf(i) / cells[i].averages; };
+        ofPowers += powerOf(k);
+        ofSquares += squareOf(k);
         for (std::size_t next = k + 1; next < std::min(k + 3, cells.size()); ++next) {
             const double alike = likenessOfPools(cells[k].pool, cells[next].pool);
-            power += 2.0 * alike * scatter(k) * scatter(next);
-            square += 2.0 * alike * alike * scatterOfSquare(k) * scatterOfSquare(next);
+            power += 2.0 * alike * std::sqrt(powerOf(k) * powerOf(next));
+            square += 2.0 * alike * alike * std::sqrt(squareOf(k) * squareOf(next));
         }
+        if (runs.empty() || runs.back().averages != cells[k].averages) {
+            fillUp();
+            runs.push_back({cells[k].averages, places.size(), 0});
+        }
+        add(cells[k].pool.firstBin, cells[k].weight, powerOf(k), squareOf(k));
     }
-    if (!(powers > 0.0)) return;
-    sharedPower = 1.0 + power / powers;
-    sharedSquare = 1.0 + square / squares;
+    fillUp();
+    if (!(ofPowers > 0.0)) return;
+    sharedPower = 1.0 + power / ofPowers;
+    sharedSquare = 1.0 + square / ofSquares;
+}
+
+void CoherenceMean::add(int place, double weight, double power, double square) {
+    places.push_back(place);
+    cellWeights.push_back(static_cast<float>(weight));
+    cellPowers.push_back(static_cast<float>(power));
+    cellSquares.push_back(static_cast<float>(square));
+    ++runs.back().count;
+}
+
+void CoherenceMean::fillUp() {
+    while (places.size() % kernels::cellsAtOnce != 0)
+        add(places.back(), 0.0, 0.0, 0.0);
 }
 
 CoherenceMean CoherenceMean::overOctaves(const ThirdOctaveBins& range, std::span<const Pool> pools) {
@@ -126,42 +145,30 @@ CoherenceMean CoherenceMean::overOctaves(const ThirdOctaveBins& range, std::span
         else
             cells.push_back({pooled ? *pool : Pool{bin, 1}, 1.0 / bin, pooled ? averagesOfPool(*pool) : 1.0});
     }
-    return CoherenceMean(std::move(cells));
+    return CoherenceMean(cells);
 }
 
 CoherenceEstimate CoherenceMean::of(std::span<const float> estimates, double n, double kept) const {
     if (n < fewestAverages) return {};
-    double sum = 0.0, total = 0.0, powers = 0.0, squares = 0.0, linear = 0.0, square = 0.0;
-    double averages = 1.0;
-    Unbiased unbiased(n);
-    for (const Cell& cell : cells) {
-        const double estimate = static_cast<double>(estimates[static_cast<std::size_t>(cell.pool.firstBin)]);
-        if (estimate < 0.0) continue;
-        if (cell.averages != averages) {
-            averages = cell.averages;
-            unbiased = Unbiased(n * averages);
-        }
-        const double coherence = unbiased(estimate);
-        const double incoherence = (1.0 - coherence) * (1.0 - coherence);
-        const double power = cell.weight * cell.weight / cell.averages, ofSquare = power / cell.averages;
-        sum += cell.weight * coherence;
-        total += cell.weight;
-        powers += power;
-        squares += ofSquare;
-        linear += power * coherence * incoherence;
-        square += ofSquare * incoherence * incoherence;
-    }
+    kernels::CoherenceSums sums;
+    for (const auto& run : runs)
+        kernels::addCoherences(estimates.data(),
+                               {places.data() + run.first, cellWeights.data() + run.first,
+                                cellPowers.data() + run.first, cellSquares.data() + run.first},
+                               run.count, biasOf(n * run.averages), sums);
+    const double total = sums.weights;
     if (!(total > 0.0)) return {};
-    const double mean = std::clamp(sum / total, -1.0, 1.0 - incoherent), left = 1.0 - mean;
+    const double mean = std::clamp(sums.coherence / total, -1.0, 1.0 - incoherent), left = 1.0 - mean;
     // Where the bins differ, as of a tune, the mean's variance is not that of its value in every bin: the ratio of both
     // is kept as the value moves to either end.
-    const double powerScale = powers / (total * total), squareScale = squares / (total * total);
-    const double linearOfMean = powers * mean * left * left, squareOfMean = squares * left * left * left * left;
+    const double powerScale = sums.powers / (total * total), squareScale = sums.squares / (total * total);
+    const double linearOfMean = sums.powers * mean * left * left;
+    const double squareOfMean = sums.squares * left * left * left * left;
     constexpr double clearly = 4.0; // standard deviations of chance, from which on it can be told
     constexpr double leastRatio = 0.01, mostRatio = 4.0;
     const bool told = mean > clearly * std::sqrt(sharedSquare * squareScale) / n;
-    const double unevenLinear = told ? std::clamp(linear / linearOfMean, leastRatio, mostRatio) : 1.0;
-    const double unevenSquare = told ? std::clamp(square / squareOfMean, leastRatio, mostRatio) : 1.0;
+    const double unevenLinear = told ? std::clamp(sums.linear / linearOfMean, leastRatio, mostRatio) : 1.0;
+    const double unevenSquare = told ? std::clamp(sums.square / squareOfMean, leastRatio, mostRatio) : 1.0;
     const Scatter scatter{2.0 / n * sharedPower * powerScale * unevenLinear,
                           sharedSquare * squareScale / (n * n) * unevenSquare};
     const double place = -std::log(left) - 0.5 * scatter.variance(left); // a logarithm's mean is not that mean's

@@ -3,6 +3,7 @@
 #include "Core/Measure/StretchPools.h"
 #include "Core/ThirdOctaves.h"
 
+#include <cstdint>
 #include <span>
 #include <vector>
 
@@ -56,11 +57,19 @@ private:
         double weight = 0.0;
         double averages = 1.0; // for one of a bin
     };
-    explicit CoherenceMean(std::vector<Cell> of);
+    explicit CoherenceMean(const std::vector<Cell>& cells);
 
-    std::vector<Cell> cells;
-    double sharedPower = 1.0;  // sum w_i w_j r_ij^2 / sum w_i^2, over w / sqrt averages
-    double sharedSquare = 1.0; // sum w_i w_j r_ij^4 / sum w_i^2, over w / averages
+    struct Run { // of cells with as many averages, filled up to whole steps of the kernel
+        double averages = 1.0;
+        std::size_t first = 0, count = 0;
+    };
+    void add(int place, double weight, double power, double square);
+    void fillUp();
+    std::vector<Run> runs;
+    std::vector<std::int32_t> places;                        // [cell] bin
+    std::vector<float> cellWeights, cellPowers, cellSquares; // [cell] w, w^2 / averages, w^2 / averages^2
+    double sharedPower = 1.0;                                // sum w_i w_j r_ij^2 / sum w_i^2, over w / sqrt averages
+    double sharedSquare = 1.0;                               // sum w_i w_j r_ij^4 / sum w_i^2, over w / averages
 };
 
 } // namespace spillwright

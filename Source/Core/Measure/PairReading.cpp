@@ -158,12 +158,12 @@ void PairReader::findRepeats(const PhaseWeights& stretches, int count, double av
     scratch.repeats.assign(phasePools.size(), 0.0);
     scratch.scatter.assign(phasePools.size(), 0.0);
     if (count >= fewestStretches) {
-        const double pairs = stretches.sum * stretches.sum - stretches.squares;
-        const double scatter = std::sqrt(stretches.squares * stretches.squares - stretches.fourths) / pairs;
+        const double perPair = 1.0 / (stretches.sum * stretches.sum - stretches.squares);
+        const double scatter = std::sqrt(stretches.squares * stretches.squares - stretches.fourths) * perPair;
         for (std::size_t k = 0; k < phasePools.size(); ++k) {
             const double re = static_cast<double>(scratch.phases[k].real());
             const double im = static_cast<double>(scratch.phases[k].imag());
-            scratch.repeats[k] = (re * re + im * im - stretches.squares) / pairs;
+            scratch.repeats[k] = (re * re + im * im - stretches.squares) * perPair;
             scratch.scatter[k] = scatter;
         }
     } else if (averages >= 2.0) {
@@ -298,24 +298,25 @@ bool PairReader::printed(const Arrival& arrival, Polarity polarity, const PhaseW
 /// pauses.
 bool PairReader::faintlyAlike(const PhaseWeights& stretches, const Scratch& scratch) const {
     if (stretches.sum * stretches.sum < fewestStretches * stretches.squares) return false;
+    const double noise = sharedWithNeighbours * std::sqrt(stretches.squares / 2.0);
+    double along = 0.0;
+    for (const auto& phase : scratch.phases)
+        along += static_cast<double>(phase.real());
+    if (!(std::abs(along) > faintSignificance * noise * std::sqrt(static_cast<double>(scratch.phases.size()))))
+        return false;
     const double turn = 2.0 * std::numbers::pi * spectra.binWidth();
-    double along = 0.0, averaged = 0.0, moment = 0.0, slope = 0.0, spread = 0.0;
+    double averaged = 0.0, moment = 0.0, slope = 0.0, spread = 0.0;
     for (std::size_t k = 0; k < scratch.phases.size(); ++k) {
         const double omega = turn * phasePools[k].middle();
-        const double re = static_cast<double>(scratch.phases[k].real());
-        const double im = static_cast<double>(scratch.phases[k].imag());
-        along += re;
         const auto bin = static_cast<std::size_t>(phasePools[k].first);
         if (scratch.magnitudes[bin] > 0.0f)
             averaged += static_cast<double>(scratch.cross[bin].real() / scratch.magnitudes[bin]);
-        moment += omega * omega * re;
-        slope -= omega * im;
+        moment += omega * omega * static_cast<double>(scratch.phases[k].real());
+        slope -= omega * static_cast<double>(scratch.phases[k].imag());
         spread += omega * omega;
     }
-    const double noise = sharedWithNeighbours * std::sqrt(stretches.squares / 2.0);
     const double lag = moment != 0.0 ? slope / moment : 0.0, doubt = noise * std::sqrt(spread) / std::abs(moment);
-    return std::abs(along) > faintSignificance * noise * std::sqrt(static_cast<double>(scratch.phases.size())) &&
-           std::abs(averaged) < 0.5 * std::abs(along) / stretches.sum && std::abs(lag) < faintLag && doubt < faintLag;
+    return std::abs(averaged) < 0.5 * std::abs(along) / stretches.sum && std::abs(lag) < faintLag && doubt < faintLag;
 }
 
 /// Sum over third octaves of their share times P/P0. Those in which neither track sounds drop out.

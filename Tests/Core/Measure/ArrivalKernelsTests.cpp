@@ -123,28 +123,89 @@ TEST_CASE("a curve at twice the rate is what was sampled, up to two thirds of th
     });
 }
 
+TEST_CASE("running sums of coherence are those of plain arithmetic") {
+    onEveryInstructionSet([&] {
+        for (const std::size_t count : lengths) {
+            auto values = noiseOf<float>(count, 4);
+            std::vector<std::int32_t> running(count + 1, -7);
+            runningCoherence(values.data(), count, 0.2, 0.3, running.data());
+            double sum = 0.0;
+            REQUIRE(running[0] == 0);
+            for (std::size_t k = 0; k < count; ++k) {
+                const double value = static_cast<double>(values[k]);
+                sum += value < 0.2 ? 0.0 : std::max(0.0, value - 0.3 * (1.0 - value) * (1.0 - value));
+                REQUIRE(running[k + 1] == Approx(sum * runningUnit).margin(static_cast<double>(k + 1)));
+            }
+        }
+    });
+}
+
 TEST_CASE("maximum-likelihood weights are those of plain arithmetic") {
     onEveryInstructionSet([&] {
         for (const std::size_t count : lengths) {
             auto own = noiseOf<float>(count, 4);
-            std::vector<double> running{0.0}, weights(count);
-            std::vector<std::int64_t> low, past;
+            std::vector<double> weights(count);
+            std::vector<std::int32_t> running{0}, low, past;
             for (std::size_t k = 0; k < count; ++k) {
-                running.push_back(running.back() + (k % 16 < 8 ? 0.0 : 0.9 + 0.2 * (k % 2)));
-                low.push_back(static_cast<std::int64_t>(k - std::min<std::size_t>(k, 2)));
-                past.push_back(static_cast<std::int64_t>(std::min(count, k + 3)));
+                running.push_back(running.back() +
+                                  static_cast<std::int32_t>((k % 16 < 8 ? 0.0 : 0.9 + 0.2 * (k % 2)) * runningUnit));
+                low.push_back(static_cast<std::int32_t>(k - std::min<std::size_t>(k, 2)));
+                past.push_back(static_cast<std::int32_t>(std::min(count, k + 3)));
             }
             const double total = likelihoodWeights(own.data(), running.data(), low.data(), past.data(), count, 0.2,
                                                    0.95, weights.data());
             double sum = 0.0;
             for (std::size_t k = 0; k < count; ++k) {
                 const auto from = static_cast<std::size_t>(low[k]), to = static_cast<std::size_t>(past[k]);
-                const double mean = std::min(0.95, (running[to] - running[from]) / static_cast<double>(to - from));
+                const double sumBetween = static_cast<double>(running[to] - running[from]) / runningUnit;
+                const double mean = std::min(0.95, sumBetween / static_cast<double>(to - from));
                 const double trust = std::clamp(static_cast<double>(own[k]) / mean, 0.0, 4.0);
-                REQUIRE(weights[k] == Approx(mean > 0.2 ? mean / (1.0 - mean) * std::sqrt(trust) : 0.0).margin(1e-12));
+                REQUIRE(weights[k] ==
+                        Approx(mean > 0.2 ? mean / (1.0 - mean) * std::sqrt(trust) : 0.0).epsilon(1e-5).margin(1e-12));
                 sum += weights[k];
             }
             REQUIRE(total == Approx(sum).margin(1e-12));
+        }
+    });
+}
+
+TEST_CASE("sums over cells of coherence are those of plain arithmetic, and leave out what does not sound") {
+    onEveryInstructionSet([&] {
+        for (const std::size_t count : {cellsAtOnce, 5 * cellsAtOnce}) {
+            auto estimates = noiseOf<float>(3 * count, 4);
+            for (auto& estimate : estimates)
+                estimate = std::min(1.0f, 0.5f * estimate + 0.3f);
+            std::vector<std::int32_t> places;
+            for (std::size_t k = 0; k < count; ++k)
+                places.push_back(static_cast<std::int32_t>((7 * k) % (3 * count)));
+            const auto weights = noiseOf<float>(count, 5), powers = noiseOf<float>(count, 6),
+                       squares = noiseOf<float>(count, 7);
+            CoherenceSums sums, expected;
+            sums.coherence = expected.coherence = 3.0;
+            addCoherences(estimates.data(), {places.data(), weights.data(), powers.data(), squares.data()}, count,
+                          {0.25, 0.4, 0.5}, sums);
+            int silent = 0;
+            for (std::size_t k = 0; k < count; ++k) {
+                const double estimate = static_cast<double>(estimates[static_cast<std::size_t>(places[k])]);
+                silent += estimate < 0.0;
+                if (estimate < 0.0) continue;
+                const double w = static_cast<double>(weights[k]), p = static_cast<double>(powers[k]),
+                             q = static_cast<double>(squares[k]);
+                const double x = 1.0 - estimate, left = x * (1.0 + 0.25 * x * (1.0 + 0.4 * x * (1.0 + 0.5 * x)));
+                expected.coherence += w * (1.0 - left);
+                expected.weights += w;
+                expected.powers += p;
+                expected.squares += q;
+                expected.linear += p * (1.0 - left) * left * left;
+                expected.square += q * std::pow(left, 4);
+            }
+            REQUIRE(silent > 0);
+            CHECK(sums.coherence == Approx(expected.coherence).margin(1e-9));
+            CHECK(sums.weights == Approx(expected.weights).margin(1e-9));
+            CHECK(sums.powers == Approx(expected.powers).margin(1e-9));
+            CHECK(sums.squares == Approx(expected.squares).margin(1e-9));
+            CHECK(sums.linear == Approx(expected.linear).margin(1e-9));
+            CHECK(sums.square == Approx(expected.square).margin(1e-9));
         }
     });
 }
