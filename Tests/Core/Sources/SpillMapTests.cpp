@@ -300,25 +300,6 @@ TEST_CASE("a third octave far above the usual level of a player in a track count
     CHECK(told > 105); // that one and others
 }
 
-TEST_CASE("where a close track sounds unlike its player all of it is spill, what no filter tells too") {
-    // Below 2 kHz the first microphone hears the second player alone: straight, and as a sound that no filter of a
-    // window's length makes of it (of the same strokes, but of noise of its own, as late reverberation is).
-    const auto high = within(player(1), 2300.0, 7000.0), third = player(3);
-    const auto low = within(player(2), 100.0, 1500.0), late = within(player(5, 2), 100.0, 1500.0);
-    const std::vector<Heard> rest{{low, -8.0, 40}, {late, -18.0}};
-    const auto near = mixed({{high}}, 20), far = mixed(rest, 21);
-    const auto map = mapOf(measured({sum(near, far), mixed({{low}, {third, -20, 60}}, 11),
-                                     mixed({{third}, {low, -14, 30}}, 12), mixed(rest, 13)}),
-                           {{0}, {1}, {2}});
-    REQUIRE(map.toldSpillShare(0));
-    CHECK(*map.toldSpillShare(0) == Approx(power(far) / (power(near) + power(far))).margin(0.005));
-    for (std::size_t band = 0; band < map.centres.size(); ++band)
-        if (map.centres[band].value > 150.0 && map.centres[band].value < 1200.0) {
-            CAPTURE(map.centres[band].value);
-            CHECK(map.powerByThirdOctave[0][band] == 0.0);
-        }
-}
-
 TEST_CASE("a source that a track does not hold has no level there, and no arrival") {
     const auto first = player(1), second = player(2);
     const auto map = mapOf(measured({mixed({{first}}, 10), mixed({{second}, {first, -12, 50}}, 11)}), {{0}, {1}});
