@@ -8,7 +8,7 @@ import pathlib
 import sys
 import tempfile
 
-from summation import RATE, decibels, gain_of_sums, propose, read_tracks, run, write_tracks
+from summation import RATE, decibels, gain_of_sums, power_of, propose, read_tracks, run, write_tracks
 
 LARGEST_DIFFERENCE_DB = 0.02
 TRACKS = ("kick in", "kick out", "snare top", "snare bottom", "floor tom", "overheads L", "overheads R", "bass bridge", "bass neck",
@@ -33,10 +33,10 @@ def rendered_gain(cli, recording, setting, stereo, scratch):
     muted = {track["track"] for track in setting["tracks"] if track["muted"]}
     tracks = [samples for name, samples in read_tracks(scratch / "rendered").items() if name not in muted]
     if not stereo:
-        return gain_of_sums([sum(tracks)], tracks)
+        return gain_of_sums([sum(tracks)], power_of(tracks))
     # Constant power: left and right of a track alone have its power together, wherever it stands.
     sides = read_tracks(scratch)
-    return gain_of_sums([sides["sum L"], sides["sum R"]], tracks)
+    return gain_of_sums([sides["sum L"], sides["sum R"]], power_of(tracks))
 
 
 def main(cli, demo):

@@ -66,12 +66,16 @@ def welch(samples, other=None):
     return scipy.signal.csd(other, samples, **options)  # it conjugates its first
 
 
-def gain_of_sums(sums, tracks, band=BAND_HZ):
-    """G of signals that were really added up (several: their powers add), against the tracks they hold."""
-    frequencies = welch(sums[0])[0]
-    power = sum(welch(signal)[1] for signal in sums)
-    alone = sum(welch(signal)[1] for signal in tracks)
-    return sum(share * power[bins].sum() / alone[bins].sum() for bins, share in bins_of(frequencies, band))
+def power_of(signals):
+    """(frequencies, the sum of their power spectra)."""
+    spectra = [welch(samples) for samples in signals]
+    return spectra[0][0], sum(power for _, power in spectra)
+
+
+def gain_of_sums(sums, alone, band=BAND_HZ):
+    """G of signals that were really added up (several: their powers add), against power_of the tracks they hold."""
+    frequencies, power = power_of(sums)
+    return sum(share * power[bins].sum() / alone[1][bins].sum() for bins, share in bins_of(frequencies, band))
 
 
 class Spectra:
