@@ -349,6 +349,106 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
     CHECK(contentOf(good / "01 a.wav").substr(0, 4) == "RIFF");
 }
 
+TEST_CASE("what cannot be proposed is told in one line that names the place and what to do") {
+    TemporaryFolder folder, silent, alone, elsewhere;
+    writeBand(folder);
+    const std::vector<float> nothing(sixSeconds, 0.0f);
+    std::vector<float> stereo;
+    for (const float sample : noise(sixSeconds, 1))
+        stereo.insert(stereo.end(), {sample, -sample});
+    writeWav(folder / "05 pair.wav", stereo, 48000, 2);
+    writeWav(folder / "11 nothing.wav", nothing);
+    for (const char* name : {"a.wav", "b.wav"})
+        writeWav(silent / name, nothing);
+    writeWav(alone / "a.wav", noise(sixSeconds, 1));
+    writeWav(alone / "b.wav", nothing);
+    const auto setting = [&](const std::string& name, const json& tracks) {
+        const auto file = elsewhere / (name + ".json");
+        writeBytes(file, json{{"format", "spillwright/setting"}, {"version", 1}, {"tracks", tracks}}.dump());
+        return file.string();
+    };
+    const auto upsideDown = setting("upside down", {{{"track", "a"}, {"flip", true}}});
+    const auto late = setting("late", {{{"track", "a"}, {"nudge_ms", 3}}});
+    const auto apart =
+        setting("apart", {{{"track", "pair L"}, {"nudge_ms", -12}}, {{"track", "pair R"}, {"nudge_ms", 12}}});
+    json mutes = json::array();
+    for (const char* name : {"a", "b", "c", "d", "e", "pair L", "pair R"})
+        mutes.push_back({{"track", name}, {"muted", true}});
+
+    struct Wrong {
+        std::filesystem::path folder;
+        std::vector<std::string> words;
+        int status;
+        std::string line; ///< What it holds.
+    };
+    const auto& band = folder.path();
+    const std::vector<Wrong> calls = {
+        {silent.path(), {}, 1, "every track is silent or unreadable; choose a folder of tracks with sound in them"},
+        {alone.path(), {}, 1, "only one usable track; a proposal needs at least two tracks"},
+        {band, {"--reference", "nobody"}, 1, "nobody: no track bears this name; near ones: "},
+        {band, {"--reference", "nothing"}, 1, "nothing: this track is silent; name a track with sound in it"},
+        {band, {"--hold", "f"}, 1, "f: no track bears this name; near ones: "},
+        {band, {"--group", "a,f"}, 1, "f: no track bears this name; near ones: "},
+        {band, {"--own-largest-nudge", "f=1"}, 1, "f: no track bears this name; near ones: "},
+        {band, {"--band", "30000:40000"}, 1, "above half the recording's sample rate; choose a lower band"},
+        {band, {"--band", "300:300.1"}, 1, "the band holds none of the frequencies that are measured"},
+        {band, {"--setting", setting("mutes", mutes)}, 1, "nothing sounds in the band"},
+        {band, {"--save", (band / "01 a.wav").string()}, 1, "is a file of the recording, which is never written to"},
+        {band, {"--save", (elsewhere / "no" / "x.json").string()}, 1, "cannot be written (No such file or directory)"},
+        {band, {"--largest-nudge", "-1"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
+        {band, {"--largest-nudge", "nan"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
+        {band, {"--largest-nudge", "1001"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
+        {band, {"--own-largest-nudge", "a=nan"}, 2, "'a=nan' is no TRACK=MS, 0 to 1000 ms; write it like "},
+        {band, {"--proof-time", "-1"}, 2, "--proof-time: is below 0; give seconds, or leave it out"},
+        {band, {"--proof-time", "nan"}, 2, "--proof-time: "},
+        {band, {"--least-worth", "nan"}, 2, "--least-worth: "},
+        {band, {"--reference", "a", "--hold", "a", "--setting", upsideDown}, 2, "is held upside down, but a reference"},
+        {band, {"--reference", "a", "--hold", "a", "--setting", late}, 2, "is held at a nudge, but a reference keeps"},
+        {band,
+         {"--setting", apart},
+         2,
+         "lie further apart than the largest nudge allows; allow a larger nudge, or unlink"},
+        {band, {"--setting", late, "--group", "a,b", "--largest-nudge", "1"}, 2, "lie further apart than the largest"},
+        {band, {"--even-balance", "--source", "a"}, 2, "is that of all that sounds, not of one source; leave out one"},
+    };
+    for (const auto& [recording, words, status, line] : calls) {
+        std::vector<std::string> all{"propose", recording.string(), "--json", "-"};
+        all.insert(all.end(), words.begin(), words.end());
+        const auto answer = call(all);
+        // What the recording's own remarks say, one line each, comes before.
+        const auto last = answer.err.rfind('\n', answer.err.size() - 2);
+        const auto said = last == std::string::npos ? answer.err : answer.err.substr(last + 1);
+        INFO((words.empty() ? "" : words[0]) << ": " << answer.err);
+        CHECK(answer.status == status);
+        CHECK(said.find("spillwright-cli: ") == 0);
+        CHECK(said.find(line) != std::string::npos);
+        CHECK(said.find("; ") != std::string::npos);
+        CHECK(answer.out.empty());
+    }
+    CHECK(contentOf(folder / "01 a.wav").substr(0, 4) == "RIFF");
+}
+
+TEST_CASE("where every track is held nothing is changed, and the proposal says that it is best") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    std::vector<std::string> words{"propose", folder.path().string(), "--json", "-"};
+    for (const char* name : {"a", "b", "c", "d", "e"})
+        words.insert(words.end(), {"--hold", name});
+    const auto answer = call(words);
+    REQUIRE(answer.status == 0);
+    const auto told = answer.parsed();
+    REQUIRE(told["proposals"].size() == 2);
+    for (const auto& proposal : told["proposals"]) {
+        CHECK(proposal["summationGain_dB"] == told["asRecorded"]["summationGain_dB"]);
+        CHECK(proposal["gap_dB"] == 0.0);
+        CHECK(proposal["why"].empty());
+        for (const auto& track : proposal["setting"]["tracks"]) {
+            CHECK(track["flip"] == false);
+            CHECK(track["nudge_ms"] == 0.0);
+        }
+    }
+}
+
 TEST_CASE("recordings at the edge of what can be measured are measured, with one clear line each") {
     struct Edge {
         const char* what;
