@@ -1,5 +1,6 @@
 // Times of the proposals against floors measured in the same run. Prints; never passes or fails by the clock.
 
+#include "Bench/FlipFloor.h"
 #include "Core/Propose/FlipBound.h"
 #include "Core/Propose/FlipSearch.h"
 #include "Core/Propose/NudgeProof.h"
@@ -8,7 +9,6 @@
 #include "Core/Propose/TestModels.h"
 
 #include <algorithm>
-#include <bit>
 #include <chrono>
 #include <cstdio>
 #include <functional>
@@ -17,6 +17,7 @@
 #include <vector>
 
 using namespace spillwright;
+using namespace spillwright::bench;
 using namespace spillwright::test;
 
 namespace {
@@ -24,38 +25,13 @@ namespace {
 double secondsOf(const std::function<void()>& work) {
     const auto start = std::chrono::steady_clock::now();
     work();
-    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    return secondsSince(start);
 }
 
 double bestSecondsOf(int times, const std::function<void()>& work) {
     double best = 1e300;
     for (int i = 0; i < times; ++i)
         best = std::min(best, secondsOf(work));
-    return best;
-}
-
-FlipProblem randomFlips(int n, std::uint64_t seed) {
-    RandomStream random(seed);
-    FlipProblem problem{Eigen::MatrixXd::Zero(n, n), Eigen::VectorXd::Zero(n), 0.0};
-    for (int i = 0; i < n; ++i)
-        for (int j = 0; j < i; ++j)
-            problem.coupling(i, j) = problem.coupling(j, i) = random.between(-1.0, 1.0);
-    return problem;
-}
-
-/// The floor: a bare Gray-code walk, one setting a step, n multiply-adds each, in double.
-double bareWalk(const FlipProblem& problem) {
-    const int n = problem.size() - 1; // the last sign stays
-    Eigen::VectorXd fields = problem.coupling.rowwise().sum();
-    Eigen::VectorXd signs = Eigen::VectorXd::Ones(problem.size());
-    double value = problem.coupling.sum(), best = value;
-    for (std::uint32_t step = 1; step < std::uint32_t(1) << n; ++step) {
-        const int k = std::countr_zero(step);
-        value -= 4.0 * signs[k] * fields[k];
-        fields -= 2.0 * signs[k] * problem.coupling.col(k);
-        signs[k] = -signs[k];
-        best = std::max(best, value);
-    }
     return best;
 }
 
@@ -135,7 +111,7 @@ void gapOverTime(const char* what, const SummationModel& model, double largest) 
     std::optional<NudgeProof> proof;
     const double whole = secondsOf([&] {
         proof = proveNudges(problem, best, Seconds(10.0), one, {}, [&](double bound) {
-            now = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+            now = secondsSince(start);
             for (std::size_t m = 0; m < std::size(marks); ++m)
                 if (now <= marks[m]) gaps[m] = decibelsOfPower(bound / best);
         });
