@@ -42,6 +42,8 @@ struct ProposeWords {
     double leastWorthDb = ProposeOptions().leastWorthDb;
     std::vector<std::string> hold, groups, ownLargest;
     bool unlink = false, stereo = false, evenBalance = false;
+    std::string aim;
+    std::vector<std::string> aimSources;
     int count = 1;
 };
 
@@ -104,6 +106,10 @@ public:
                                   "write it like 'room L=1.5'"));
             proposeOptions.ownLargest.emplace_back(word.substr(0, equals), milliseconds(ms));
         }
+        if (auto aim = aimOf(proposeWords); !aim)
+            return fail(aim.fault());
+        else
+            proposeOptions.aim = std::move(aim).value();
         proposeOptions.stereo = proposeWords.stereo;
         proposeOptions.evenBalance = proposeWords.evenBalance;
         proposeOptions.unlink = proposeWords.unlink;
@@ -113,7 +119,7 @@ public:
             if (!setting) return fail(setting.fault());
             proposeOptions.setting = std::move(setting).value();
         }
-        const bool sourcesMatter = !words.source.empty() || !words.sources.empty();
+        const bool sourcesMatter = !words.source.empty() || !words.sources.empty() || proposeOptions.aim.at != Aim::sum;
         const auto measured = openAndMeasure(words, *options, sourcesMatter);
         if (!measured) return fail(measured.fault());
         warn(measured->measurement.warnings);
@@ -128,6 +134,26 @@ public:
         }
         return give(words.json, proposalsTable(*proposals, measured->measurement), proposalsToJson(*proposals),
                     *measured->recording);
+    }
+
+    /// NAME or NAME=WEIGHT; a name may hold an equals sign where no number follows it.
+    static Result<SourceAim> aimOf(const ProposeWords& words) {
+        SourceAim aim;
+        aim.at = words.aim == "mean" ? Aim::mean : words.aim == "worst" ? Aim::worst : Aim::sum;
+        if (aim.at == Aim::sum && !words.aimSources.empty())
+            return usage("--aim-source", "says of which sources, but not whether their mean or the worst counts",
+                         "add --aim mean or --aim worst");
+        for (const auto& word : words.aimSources) {
+            const auto equals = word.rfind('=');
+            double weight = 1.0;
+            const bool weighted =
+                equals != std::string::npos && CLI::detail::lexical_cast(word.substr(equals + 1), weight);
+            if (weighted && aim.at == Aim::worst)
+                return usage("--aim-source", "'" + word + "' has a weight, but where the worst counts all count alike",
+                             "leave the weight out");
+            aim.sources.emplace_back(weighted ? word.substr(0, equals) : word, weighted ? weight : 1.0);
+        }
+        return aim;
     }
 
     int renderCommand(const RenderWords& words) {
@@ -381,6 +407,15 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
                          "the stereo sum, left and right in power, by the setting's pans");
     proposeApp->add_flag("--even-balance", proposeWords.evenBalance,
                          "gains that make all tracks equally loud, in place of the setting's");
+    proposeApp
+        ->add_option("--aim", proposeWords.aim,
+                     "mean or worst: serve the sums of the sources, not that of all that sounds")
+        ->check(CLI::IsMember({"mean", "worst"}));
+    proposeApp
+        ->add_option("--aim-source", proposeWords.aimSources,
+                     "NAME or NAME=WEIGHT: a source that --aim serves (every one alike); may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     proposeApp->add_flag("--unlink", proposeWords.unlink, "let linked tracks move apart");
     proposeApp->add_option("--setting", proposeWords.setting, "setting file to start from");
     proposeApp->add_option("--count", proposeWords.count, "list the K best of each rung (1)")

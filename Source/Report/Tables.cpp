@@ -276,8 +276,27 @@ std::string measurementTable(const Measurement& m) {
     return out;
 }
 
+namespace {
+
+std::string sourceGainsTable(const std::vector<SourceGain>& sources) {
+    if (sources.empty()) return {};
+    Table table({"  source", "summation gain", "wins", "below its best"}, {true, false, false, false});
+    for (const auto& source : sources)
+        table.add({"  " + source.name, fixed(source.gainDb, 2, true) + " dB", fixed(source.winsDb, 2, true) + " dB",
+                   source.belowBestDb ? fixed(*source.belowBestDb, 2) + " dB" : ""});
+    return table.text();
+}
+
+} // namespace
+
 std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
     std::string out = proposals.source ? "of " + *proposals.source + " alone\n" : "";
+    if (proposals.aim != Aim::sum) {
+        out += proposals.aim == Aim::mean ? "mean over sources:" : "for the source farthest below its own best:";
+        for (const auto& [name, weight] : proposals.aimedAt)
+            out += " " + name + (proposals.aim == Aim::mean ? " (" + fixed(weight, 2) + ")" : "");
+        out += "\n";
+    }
     out += "as recorded: summation gain " + fixed(proposals.asRecordedGainDb, 2, true) + " dB, low-mid coherence " +
            fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
     const double rate = m.spectra->sampleRate();
@@ -285,8 +304,10 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
         const double gap = named.gapDb();
         out += "\n";
         out += named.proposal.allow == Allow::flips ? "flips" : "flips and nudges";
-        out += ", rank " + std::to_string(named.rank) + ": summation gain " + fixed(named.summationGainDb, 2, true) +
-               " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) + "; " +
+        out += ", rank " + std::to_string(named.rank) +
+               (proposals.aim == Aim::worst ? ": the worst source against its own best " : ": summation gain ") +
+               fixed(named.summationGainDb, 2, true) + " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) +
+               "; " +
                (!named.proposal.leftOut.empty() && named.proven() ? "proven, but for what is left out"
                 : gap < 0.00005                                   ? "proven: nothing within the limits is better"
                 : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
@@ -294,6 +315,7 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
                (named.proposal.cutShort ? "; the time for the proof ran out" : "") + "\n";
         out += "  " + proposalInWords(proposals, named) + "\n";
         if (named.proposal.why.empty()) continue;
+        out += sourceGainsTable(named.sources);
         Table table({"  track", "change", "without it", "others anew", "stands", "may be off"},
                     {true, true, false, false, false, false});
         for (const auto& change : named.proposal.why) {

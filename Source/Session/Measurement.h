@@ -38,8 +38,9 @@ struct Measurement {
     std::vector<PairReading> pairs;
     std::shared_ptr<const HeardSources> sources; ///< Which instrument is heard where; null before it was asked.
     std::optional<int> focus; ///< The source that spectra and pairs are of; none: of all that sounds.
-    Stability stability;      ///< What moves in the course of the recording.
-    Consistency consistency;  ///< What the triangles of arrivals say.
+    std::shared_ptr<const CrossSpectra> allSpectra; ///< Where there is a focus: of all that sounds.
+    Stability stability;                            ///< What moves in the course of the recording.
+    Consistency consistency;                        ///< What the triangles of arrivals say.
     std::vector<std::string> warnings;
 };
 
@@ -67,6 +68,18 @@ SummationModel summationModel(const Measurement& measurement, std::span<const Tr
 /// both have together. Their mean is 0 dB, none is beyond 40 dB. The rest of `adjustments` stays.
 std::vector<TrackAdjustment> evenlyBalanced(const Measurement& measurement, std::vector<TrackAdjustment> adjustments);
 
+/// What the proposals are to serve.
+enum class Aim {
+    sum,  ///< The sum of all that sounds, or of the source in focus.
+    mean, ///< The mean over sources of the summation gain that each has alone.
+    worst ///< The source that is farthest below the best that it could have (proposeForWorst).
+};
+struct SourceAim {
+    Aim at = Aim::sum;
+    std::vector<std::pair<std::string, double>> sources; ///< Name and weight; empty: every one, alike. Aim::worst
+                                                         ///< knows no weights.
+};
+
 struct ProposeOptions {
     std::vector<Allow> rungs{Allow::flips, Allow::nudges};
     Seconds largestNudge = Seconds(0.01);
@@ -81,9 +94,19 @@ struct ProposeOptions {
     int count = 1;
     std::optional<Seconds> proofTime = std::nullopt; ///< Of flips with nudges: Constraints::proofTime.
     double leastWorthDb = 0.1; ///< Where one of a rung is asked for: changes worth less are left out.
+    SourceAim aim;
 };
 
-/// A proposal in the user's names and decibels.
+/// What a proposal does to the sum of one source.
+struct SourceGain {
+    std::string name;
+    double gainDb = 0.0;               ///< Summation gain of the source alone.
+    double winsDb = 0.0;               ///< Against the setting it started from.
+    std::optional<double> belowBestDb; ///< Of Aim::worst, of the sources that count: against its own best.
+};
+
+/// A proposal in the user's names and decibels. With Aim::worst the gain, its bound and what it wins are of the worst
+/// source, against its own best: 0 dB at most.
 struct NamedProposal {
     Proposal proposal;
     int rank = 1;
@@ -94,6 +117,7 @@ struct NamedProposal {
     double winsDb = 0.0;                              ///< Against the setting it started from.
     std::optional<std::pair<Hertz, double>> winsMost; ///< The third octave of the band that wins most, and what, dB.
     std::optional<Standing> standing;                 ///< Of the best of each rung.
+    std::vector<SourceGain> sources;                  ///< Those told apart that sound in the band.
 
     double gapDb() const { return upperBoundDb - summationGainDb; }
     /// Nothing is better by more than provenGapDb than what was found before changes not worth it were left out.
@@ -103,7 +127,9 @@ struct NamedProposal {
 struct Proposals {
     std::string folder;
     Band band = lowMidBand;
-    std::optional<std::string> source;   ///< The one whose sum is meant; none: of all that sounds.
+    std::optional<std::string> source; ///< The one whose sum is meant; none: of all that sounds.
+    Aim aim = Aim::sum;
+    std::vector<std::pair<std::string, double>> aimedAt; ///< Sources and weights; of Aim::sum none.
     std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;

@@ -1,9 +1,9 @@
 #include "Session/ProposalWords.h"
 
+#include "Session/SourceSums.h"
 #include "Session/Words.h"
 
 #include <cmath>
-#include <cstdio>
 
 namespace spillwright {
 
@@ -13,14 +13,8 @@ constexpr double surelyStands = 0.9; // of the resamples
 constexpr double hardly = 0.05;      // dB: neither won nor lost
 constexpr std::size_t mostNames = 3;
 
-std::string decibels(double value, int digits) {
-    char text[32];
-    std::snprintf(text, sizeof text, "%.*f dB", digits, value);
-    return text;
-}
-
 std::string signedDecibels(double value) {
-    return (value >= 0.0 ? "+" : "") + decibels(value, 1);
+    return (value >= 0.0 ? "+" : "") + decibelsText(value, 1);
 }
 
 /// "'a', 'b' and 'c'", "'a', 'b', 'c' and 2 more".
@@ -45,12 +39,16 @@ std::string whatItBrings(const Proposals& proposals, const NamedProposal& named)
     if (!flipped.empty()) text = "Turning " + listed(flipped) + " over";
     if (!moved.empty()) text += (text.empty() ? "Moving " : " and moving ") + listed(moved) + " in time";
     const bool both = !flipped.empty() && !moved.empty();
-    text += named.winsDb >= 0.0 ? (both ? " together bring " : " brings ") + decibels(named.winsDb, 1)
-                                : (both ? " together take " : " takes ") + decibels(-named.winsDb, 1);
-    text += proposals.source ? " of '" + *proposals.source + "' to the sum" : std::string(" to the sum");
+    text += named.winsDb >= 0.0 ? (both ? " together bring " : " brings ") + decibelsText(named.winsDb, 1)
+                                : (both ? " together take " : " takes ") + decibelsText(-named.winsDb, 1);
+    text += proposals.source              ? " of '" + *proposals.source + "' to the sum"
+            : proposals.aim == Aim::mean  ? std::string(" to the sums of the sources, on average")
+            : proposals.aim == Aim::worst ? std::string(" to the source that fares worst, which is then ") +
+                                                decibelsText(-named.summationGainDb, 1) + " below its own best"
+                                          : std::string(" to the sum");
     if (named.winsMost && named.winsMost->second > std::max(hardly, named.winsDb))
         text += ", most around " + std::to_string(std::lround(named.winsMost->first.value)) + " Hz (" +
-                decibels(named.winsMost->second, 1) + ")";
+                decibelsText(named.winsMost->second, 1) + ")";
     return text + ".";
 }
 
@@ -63,7 +61,7 @@ std::string overTime(const Standing& standing) {
     std::size_t hurt = 0;
     for (const auto& part : standing.parts)
         hurt += part.winsDb < -hardly;
-    return " Half of the time it brings " + decibels(standing.medianDb, 1) + " or more, but in " +
+    return " Half of the time it brings " + decibelsText(standing.medianDb, 1) + " or more, but in " +
            std::to_string(hurt) + " of " + std::to_string(standing.parts.size()) + " parts it takes some, most from " +
            when + " (" + signedDecibels(worst.winsDb) + ").";
 }
@@ -90,7 +88,7 @@ std::string leftOut(const Proposals& proposals, const NamedProposal& named) {
         names.push_back(proposals.trackNames[static_cast<std::size_t>(change.track)]);
     if (names.empty()) return {};
     return " Left out, as not worth it: " + listed(names) + " (" +
-           decibels(decibelsOfPower(named.proposal.fullGain / named.proposal.gain), 2) + " in all).";
+           decibelsText(decibelsOfPower(named.proposal.fullGain / named.proposal.gain), 2) + " in all).";
 }
 
 } // namespace
@@ -98,6 +96,7 @@ std::string leftOut(const Proposals& proposals, const NamedProposal& named) {
 std::string proposalInWords(const Proposals& proposals, const NamedProposal& named) {
     std::string text = whatItBrings(proposals, named);
     if (named.standing && !named.proposal.why.empty()) text += overTime(*named.standing) + doubts(proposals, named);
+    if (!named.proposal.why.empty()) text += sourcesInWords(named.sources);
     return text + leftOut(proposals, named);
 }
 

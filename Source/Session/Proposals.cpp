@@ -1,13 +1,16 @@
 #include "Core/Loudness.h"
 #include "Core/Pan.h"
 #include "Core/Propose/NudgeSearch.h"
+#include "Core/Propose/WorstOf.h"
 #include "Core/ThirdOctaves.h"
 #include "Session/JsonNumbers.h"
 #include "Session/ProposalWords.h"
+#include "Session/SourceSums.h"
 #include "Session/Sources.h"
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 namespace spillwright {
@@ -16,6 +19,10 @@ namespace {
 
 constexpr const char* nameOf(Allow allow) {
     return allow == Allow::flips ? "flips" : "nudges";
+}
+
+constexpr const char* nameOf(Aim aim) {
+    return aim == Aim::sum ? "sum" : aim == Aim::mean ? "mean" : "worst";
 }
 
 constexpr const char* nameOf(Proof proof) {
@@ -103,6 +110,44 @@ Fault notUsable(const Measurement& m, int track) {
     const auto& info = m.tracks[static_cast<std::size_t>(track)];
     return {info.name, info.state == TrackState::silent ? "this track is silent" : "this track is unreadable",
             "name a track with sound in it"};
+}
+
+/// The best that each sum could have alone.
+Result<std::vector<double>> bestsOf(const AimedSums& aimed, Constraints constraints, Allow allow, Workers& workers,
+                                    const Watch& watch) {
+    constraints.leastWorthDb = 0.0;
+    constraints.proofTime = Seconds(0.0); // only the search matters
+    std::vector<double> bests;
+    for (const auto& model : aimed.models) {
+        auto best = propose(model, constraints, allow, 1, workers, {{}, watch.stop});
+        if (!best) return best.fault();
+        bests.push_back(best->front().gain);
+    }
+    return bests;
+}
+
+std::vector<SourceGain> gainsOf(const std::vector<SourceSum>& sums, const Placement& start, const Placement& proposed) {
+    std::vector<SourceGain> gains;
+    for (const auto& sum : sums) {
+        const double gain = decibelsOfPower(sum.model.gain(proposed.signs, proposed.nudges));
+        gains.push_back(
+            {sum.name, gain, gain - decibelsOfPower(sum.model.gain(start.signs, start.nudges)), std::nullopt});
+    }
+    return gains;
+}
+
+/// Decibels against its own best of the source that is farthest below it.
+double worstOf(const AimedSums& aimed, const std::vector<double>& bests, const Placement& placement) {
+    double least = std::numeric_limits<double>::infinity();
+    for (std::size_t k = 0; k < bests.size(); ++k)
+        least = std::min(least, decibelsOfPower(aimed.models[k].gain(placement.signs, placement.nudges) / bests[k]));
+    return least;
+}
+
+void tellBelowBest(const AimedSums& aimed, const std::vector<double>& bests, std::vector<SourceGain>& sources) {
+    for (auto& source : sources)
+        for (std::size_t k = 0; k < bests.size(); ++k)
+            if (aimed.names[k] == source.name) source.belowBestDb = decibelsOfPower(bests[k]) - source.gainDb;
 }
 
 /// Units that share a group become one.
@@ -228,7 +273,21 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
 
-    const SummationModel model = summationModel(m, adjustments, options.stereo);
+    const auto sums = sourceSums(m, adjustments, options.stereo);
+    AimedSums aimed;
+    if (options.aim.at != Aim::sum) {
+        if (m.focus)
+            return Fault{"aim", "is at several sources while one is in focus", "leave out one of the two",
+                         Fault::Kind::usage};
+        if (options.aim.at == Aim::worst && options.count > 1)
+            return Fault{"count", "is more than one, but the source that fares worst has one proposal a rung",
+                         "ask for one", Fault::Kind::usage};
+        auto found = aimedSums(m, sums, options.aim);
+        if (!found) return found.fault();
+        aimed = std::move(found).value();
+    }
+    const SummationModel model = options.aim.at == Aim::sum ? summationModel(m, adjustments, options.stereo)
+                                                            : SummationModel::meanOf(aimed.models, aimed.weights);
     if (!model.hasEnergy())
         return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
 
@@ -236,6 +295,9 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     result.folder = m.folder;
     result.band = m.options.band;
     if (m.focus) result.source = m.sources->names[static_cast<std::size_t>(*m.focus)];
+    result.aim = options.aim.at;
+    for (std::size_t k = 0; k < aimed.names.size(); ++k)
+        result.aimedAt.emplace_back(aimed.names[k], aimed.weights[k]);
     for (int track : m.usable)
         result.trackNames.push_back(m.tracks[static_cast<std::size_t>(track)].name);
     const std::vector<int> asRecordedSigns(m.usable.size(), 1);
@@ -257,8 +319,19 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     const auto rungCount = static_cast<double>(options.rungs.size());
     for (Allow allow : options.rungs) {
         Watch rungWatch{[&](double done) { watch.tell((rungsDone + done) / rungCount); }, watch.stop};
-        auto found = propose(model, constraints, allow, options.count, workers, rungWatch);
-        if (!found) return found.fault();
+        std::vector<double> bests;
+        Result<std::vector<Proposal>> found = std::vector<Proposal>();
+        if (options.aim.at == Aim::worst) {
+            auto own = bestsOf(aimed, constraints, allow, workers, watch);
+            if (!own) return own.fault();
+            bests = std::move(own).value();
+            auto worst = proposeForWorst(aimed.models, bests, constraints, allow, workers, rungWatch);
+            if (!worst) return worst.fault();
+            found->push_back(std::move(worst).value());
+        } else {
+            found = propose(model, constraints, allow, options.count, workers, rungWatch);
+            if (!found) return found.fault();
+        }
         rungsDone += 1.0;
         int rank = 0;
         for (auto& proposal : *found) {
@@ -272,11 +345,22 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             }
             named.setting = settingFrom(std::string(nameOf(allow)) + " " + std::to_string(rank), m.tracks, changed);
             named.summationGainDb = decibelsOfPower(proposal.gain);
-            named.lowMidCoherence = model.lowMidCoherence(proposal.gain);
+            const Placement proposed = placementOf(proposal.flips, proposal.nudges);
+            named.lowMidCoherence = model.lowMidCoherence(model.gain(proposed.signs, proposed.nudges));
             named.upperBoundDb = decibelsOfPower(proposal.upperBound);
             named.winsDb = decibelsOfPower(proposal.gain) - decibelsOfPower(startGain);
-            named.winsMost = winsMost(model, m.options.band, start, placementOf(proposal.flips, proposal.nudges));
-            if (rank == 1) {
+            named.winsMost = winsMost(model, m.options.band, start, proposed);
+            named.sources = gainsOf(sums, start, proposed);
+            if (options.aim.at == Aim::worst) {
+                named.winsMost = std::nullopt;
+                named.winsDb = decibelsOfPower(proposal.gain) - worstOf(aimed, bests, start);
+                tellBelowBest(aimed, bests, named.sources);
+            }
+            if (rank == 1 && options.aim.at == Aim::mean) {
+                named.standing.emplace();
+                named.standing->mayBeOff = mayBeOff(model, constraints, proposal, workers, watch);
+            }
+            if (rank == 1 && options.aim.at == Aim::sum) {
                 named.standing = standingOf(*m.spectra, usableAdjustments, m.options.band, model, constraints, proposal,
                                             workers, watch);
                 if (!named.standing) return Fault{"propose", "stopped", "", Fault::Kind::cancelled};
@@ -345,6 +429,13 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         p["leftOut"] = std::move(leftOut);
         p["wins_dB"] = rounded(named.winsDb, dbDigits);
         p["course"] = named.standing ? courseToJson(*named.standing) : ordered_json();
+        p["sources"] = ordered_json::array();
+        for (const auto& source : named.sources)
+            p["sources"].push_back(
+                {{"source", source.name},
+                 {"summationGain_dB", rounded(source.gainDb, dbDigits)},
+                 {"wins_dB", rounded(source.winsDb, dbDigits)},
+                 {"belowBest_dB", source.belowBestDb ? rounded(*source.belowBestDb, dbDigits) : ordered_json()}});
         p["words"] = proposalInWords(proposals, named);
         list.push_back(std::move(p));
     }
@@ -354,6 +445,10 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
     root["folder"] = proposals.folder;
     root["band_Hz"] = bandToJson(proposals.band);
     root["source"] = proposals.source ? ordered_json(*proposals.source) : ordered_json();
+    root["aim"] = nameOf(proposals.aim);
+    root["aimedAt"] = ordered_json::array();
+    for (const auto& [name, weight] : proposals.aimedAt)
+        root["aimedAt"].push_back({{"source", name}, {"weight", weight}});
     root["asRecorded"] = {{"summationGain_dB", rounded(proposals.asRecordedGainDb, dbDigits)},
                           {"lowMidCoherence", rounded(proposals.asRecordedLowMidCoherence, shareDigits)}};
     root["proposals"] = std::move(list);

@@ -231,7 +231,8 @@ Result<int> findSource(std::string_view name, const Measurement& m) {
         for (std::size_t track = 0; track < m.tracks.size(); ++track)
             if (const auto source = sourceOf(m.sources->map.plan, static_cast<int>(track))) {
                 if (m.tracks[track].name == name) return *source;
-                known.push_back(m.tracks[track].name);
+                if (std::find(known.begin(), known.end(), m.tracks[track].name) == known.end())
+                    known.push_back(m.tracks[track].name);
             }
     }
     for (const auto& track : m.tracks)
@@ -252,6 +253,7 @@ Result<Measurement> focusOn(const Measurement& whole, int source, Workers& worke
     m.sources = whole.sources;
     m.focus = source;
     m.usable = whole.usable;
+    m.allSpectra = whole.spectra;
     try {
         m.spectra = std::make_shared<const CrossSpectra>(spectraOfSource(*whole.spectra, whole.sources->map, source));
     } catch (const std::bad_alloc&) {

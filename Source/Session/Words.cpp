@@ -44,6 +44,12 @@ std::string clockText(double seconds, bool hundredths) {
     return text.data();
 }
 
+std::string decibelsText(double value, int digits) {
+    std::array<char, 64> text{};
+    std::snprintf(text.data(), text.size(), "%.*f dB", digits, value);
+    return text.data();
+}
+
 std::string nearNames(std::string_view name, std::span<const std::string> names) {
     constexpr std::size_t most = 3;
     std::vector<std::pair<int, std::string>> near;

@@ -662,6 +662,46 @@ TEST_CASE("measure fills the spill map, keeps what stands close to what, and tak
     CHECK(contentOf(folder / "01 kick in.wav") == before);
 }
 
+TEST_CASE("with --aim proposals serve the sums of the sources") {
+    TemporaryFolder folder;
+    spillingBand::write(folder.path());
+    const auto recording = folder.path().string();
+    const auto mean = call({"propose", recording, "--json", "-", "--allow", "flips", "--aim", "mean", "--aim-source",
+                            "kick=2", "--aim-source", "ride"});
+    REQUIRE(mean.status == 0);
+    const auto told = mean.parsed();
+    CHECK(told["aim"] == "mean");
+    CHECK(told["aimedAt"] ==
+          json::array({{{"source", "kick"}, {"weight", 2.0}}, {{"source", "ride"}, {"weight", 1.0}}}));
+    CHECK(told["proposals"][0]["sources"].size() == 3);
+    const auto worst = call({"propose", recording, "--allow", "flips", "--aim", "worst"});
+    REQUIRE(worst.status == 0);
+    CHECK(worst.out.find("for the source farthest below its own best: kick trumpet ride") != std::string::npos);
+    CHECK(worst.out.find("below its best") != std::string::npos);
+    CHECK(call({"propose", recording, "--json", "-", "--allow", "flips"}).parsed()["aim"] == "sum");
+
+    struct Case {
+        std::vector<std::string> words;
+        int status;
+        const char* says;
+    };
+    for (const auto& [words, status, says] : std::vector<Case>{
+             {{"--aim-source", "kick"}, 2, "add --aim mean or --aim worst"},
+             {{"--aim", "worst", "--aim-source", "kick=2"}, 2, "leave the weight out"},
+             {{"--aim", "mean", "--aim-source", "kick=0"}, 2, "its weight is not above 0"},
+             {{"--aim", "mean", "--aim-source", "oboe"}, 1, "no source and no close track bears this name"},
+             {{"--aim", "worst", "--count", "3"}, 2, "has one proposal a rung"},
+             {{"--aim", "mean", "--source", "kick"}, 2, "while one is in focus"}}) {
+        std::vector<std::string> all{"propose", recording};
+        all.insert(all.end(), words.begin(), words.end());
+        const auto answer = call(all);
+        INFO(answer.err);
+        CHECK(answer.status == status);
+        CHECK(answer.oneLine());
+        CHECK(answer.err.find(says) != std::string::npos);
+    }
+}
+
 TEST_CASE("with --source pairs and proposals are those of one source") {
     TemporaryFolder folder;
     spillingBand::write(folder.path());

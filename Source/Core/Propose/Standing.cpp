@@ -164,6 +164,16 @@ std::optional<double> reachOf(const SummationModel& model, const Proposal& propo
 
 } // namespace
 
+std::vector<std::optional<double>> mayBeOff(const SummationModel& model, const Constraints& constraints,
+                                            const Proposal& proposal, Workers& workers, const Watch& watch) {
+    const auto unit = constraints.completed(model.trackCount()).unit;
+    std::vector<std::optional<double>> reaches(unit.size());
+    workers.forEach(reaches.size(), [&](std::size_t track, int) {
+        if (!watch.stopped()) reaches[track] = reachOf(model, proposal, unit, unit[track]);
+    });
+    return reaches;
+}
+
 std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const TrackAdjustment> adjustments, Band band,
                                    const SummationModel& model, const Constraints& constraints,
                                    const Proposal& proposal, Workers& workers, const Watch& watch) {
@@ -171,10 +181,7 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
     const Constraints limits = constraints.completed(model.trackCount());
 
     Standing standing;
-    standing.mayBeOff.resize(n);
-    workers.forEach(n, [&](std::size_t track, int) {
-        if (!watch.stopped()) standing.mayBeOff[track] = reachOf(model, proposal, limits.unit, limits.unit[track]);
-    });
+    standing.mayBeOff = mayBeOff(model, constraints, proposal, workers, watch);
 
     const int stretches = spectra.stretches();
     const int count = std::min(stretches, Standing::mostParts);

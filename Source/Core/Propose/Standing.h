@@ -36,6 +36,10 @@ struct Standing {
     static constexpr double farthestOff = 0.01; ///< Seconds.
 };
 
+/// Standing::mayBeOff. Empty places where stop was asked for.
+std::vector<std::optional<double>> mayBeOff(const SummationModel& model, const Constraints& constraints,
+                                            const Proposal& proposal, Workers& workers, const Watch& watch);
+
 /// `spectra`, `adjustments` (one a track of the model) and `band`: those the model was made of; of a band that reaches
 /// above 8 kHz, parts and resamples know what lies below. Efron 1979 (from memory) for the resampling. Same answer for
 /// any number of workers. nullopt: stop was asked for.

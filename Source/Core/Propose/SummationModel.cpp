@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <iterator>
 #include <numbers>
 #include <numeric>
 
@@ -36,11 +37,9 @@ std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment,
 SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
                                std::span<const TrackAdjustment> adjustments, Band band,
                                std::span<const PanGains> pans) {
-    tracks.assign(chosen.begin(), chosen.end());
-    places.assign(pans.begin(), pans.end());
-    build(
-        spectra.binCount(), spectra.binWidth(), spectra.sampleRate(),
-        [&](int bin, int i, int j) { return spectra.at(bin, tracks[i], tracks[j]); }, adjustments, band);
+    *this = ofTracks(
+        chosen, spectra.binCount(), spectra.binWidth(), spectra.sampleRate(),
+        [&](int bin, int i, int j) { return spectra.at(bin, i, j); }, adjustments, band, pans);
 }
 
 SummationModel SummationModel::fromSpectra(int binCount, double binWidth, const SpectrumAt& at,
@@ -90,6 +89,50 @@ void SummationModel::build(int binCount, double binWidth, double sampleRate, con
                 *out++ = overlap(i, j) * weights[b] * response[i][bins[b]] * std::conj(response[j][bins[b]]) *
                          at(bins[b], i, j);
     computeInPhase();
+}
+
+SummationModel SummationModel::ofTracks(std::span<const int> chosen, int binCount, double binWidth, double sampleRate,
+                                        const SpectrumAt& at, std::span<const TrackAdjustment> adjustments, Band band,
+                                        std::span<const PanGains> pans) {
+    SummationModel model;
+    model.tracks.assign(chosen.begin(), chosen.end());
+    model.places.assign(pans.begin(), pans.end());
+    model.build(
+        binCount, binWidth, sampleRate,
+        [&](int bin, int i, int j) { return at(bin, model.tracks[i], model.tracks[j]); }, adjustments, band);
+    return model;
+}
+
+SummationModel SummationModel::meanOf(std::span<const SummationModel> models, std::span<const double> weights) {
+    assert(!models.empty() && models.size() == weights.size());
+    SummationModel mean;
+    mean.tracks = models.front().tracks;
+    mean.places = models.front().places;
+    double total = 0.0;
+    for (std::size_t k = 0; k < models.size(); ++k) {
+        if (!models[k].hasEnergy()) continue;
+        total += weights[k];
+        std::vector<double> both;
+        std::set_union(mean.binFrequencies.begin(), mean.binFrequencies.end(), models[k].binFrequencies.begin(),
+                       models[k].binFrequencies.end(), std::back_inserter(both));
+        mean.binFrequencies = std::move(both);
+    }
+    const std::size_t bins = mean.binFrequencies.size(), pairs = pairIndex(0, mean.trackCount());
+    mean.pairSpectra.resize(pairs * bins);
+    mean.inPhase = total > 0.0 ? 0.0 : 1.0;
+    for (std::size_t k = 0; k < models.size(); ++k) {
+        if (!models[k].hasEnergy()) continue;
+        const double share = weights[k] / total;
+        mean.inPhase += share * models[k].inPhase;
+        const auto& own = models[k].binFrequencies;
+        for (std::size_t b = 0; b < own.size(); ++b) {
+            const auto place = std::lower_bound(mean.binFrequencies.begin(), mean.binFrequencies.end(), own[b]);
+            const auto bin = static_cast<std::size_t>(place - mean.binFrequencies.begin());
+            for (std::size_t pair = 0; pair < pairs; ++pair)
+                mean.pairSpectra[pair * bins + bin] += share * models[k].pairSpectra[pair * own.size() + b];
+        }
+    }
+    return mean;
 }
 
 SummationModel SummationModel::fromMatrices(std::vector<double> frequencies,

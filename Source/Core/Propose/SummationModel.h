@@ -43,6 +43,13 @@ public:
     /// an adjustment.
     static SummationModel fromSpectra(int binCount, double binWidth, const SpectrumAt& at,
                                       std::span<const TrackAdjustment> adjustments, Band band);
+    /// The same for chosen tracks of a recording: `at` is asked for its track numbers.
+    static SummationModel ofTracks(std::span<const int> tracks, int binCount, double binWidth, double sampleRate,
+                                   const SpectrumAt& at, std::span<const TrackAdjustment> adjustments, Band band,
+                                   std::span<const PanGains> pans = {});
+    /// Of models of the same tracks and band, in each of which another source sounds: its gain is the weighted mean of
+    /// theirs, whatever the weights add up to, above 0. Models without energy drop out.
+    static SummationModel meanOf(std::span<const SummationModel> models, std::span<const double> weights);
     /// Straight from the weighted spectra, one Hermitian matrix a frequency; their traces should add up to 1.
     static SummationModel fromMatrices(std::vector<double> frequencies, std::span<const Eigen::MatrixXcd> weighted);
 

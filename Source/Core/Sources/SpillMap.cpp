@@ -1023,52 +1023,64 @@ Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& pla
     }
 }
 
-CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source) {
-    struct Heard {
-        std::size_t track = 0;
-        const std::vector<std::complex<float>>* response = nullptr;
-        std::vector<float> beside; ///< [bin] Power that is not coherent.
-    };
-    std::vector<Heard> heard;
-    const auto& powers = source >= 0 && source < std::ssize(map.sourcePowers)
-                             ? map.sourcePowers[static_cast<std::size_t>(source)]
-                             : std::vector<float>();
-    const auto bands = thirdOctaveBins(sourceBand, spectra.binWidth(), spectra.binCount());
+SourceSpectra::SourceSpectra(const CrossSpectra& whole, const SpillMap& of, int source)
+    : map(of), responses(static_cast<std::size_t>(whole.trackCount())),
+      beside(static_cast<std::size_t>(whole.trackCount())) {
+    if (source >= 0 && source < std::ssize(map.sourcePowers))
+        powers = map.sourcePowers[static_cast<std::size_t>(source)];
+    const auto bands = thirdOctaveBins(sourceBand, whole.binWidth(), whole.binCount());
     for (std::size_t at = 0; at < map.readings.size(); ++at) {
         const auto& reading = map.readings[at];
         if (reading.source != source || reading.whyNoLevel == Untold::tooFaint) continue;
-        Heard& one = heard.emplace_back(
-            Heard{static_cast<std::size_t>(reading.track), &map.responses[at], std::vector<float>(powers.size())});
+        const auto track = static_cast<std::size_t>(reading.track);
+        heard.push_back(reading.track);
+        responses[track] = &map.responses[at];
+        beside[track].resize(powers.size());
         for (std::size_t band = 0; band < bands.size(); ++band) {
             // What the share tells of beyond the coherent part has the colour that the source has.
-            double whole = 0.0, coherent = 0.0, own = 0.0;
+            double all = 0.0, coherent = 0.0, own = 0.0;
             for (int bin = bands[band].firstBin; bin <= bands[band].lastBin; ++bin) {
                 const auto place = static_cast<std::size_t>(bin - map.firstBin);
-                whole += map.shareByThirdOctave[at][band] * spectra.power(bin, reading.track);
-                coherent += static_cast<double>(std::norm((*one.response)[place]) * powers[place]);
+                all += map.shareByThirdOctave[at][band] * whole.power(bin, reading.track);
+                coherent += static_cast<double>(std::norm(map.responses[at][place]) * powers[place]);
                 own += static_cast<double>(powers[place]);
             }
             if (!(own > 0.0)) continue;
-            const auto factor = static_cast<float>(std::max(0.0, whole - coherent) / own);
+            const auto factor = static_cast<float>(std::max(0.0, all - coherent) / own);
             for (int bin = bands[band].firstBin; bin <= bands[band].lastBin; ++bin) {
                 const auto place = static_cast<std::size_t>(bin - map.firstBin);
-                one.beside[place] = factor * powers[place];
+                beside[track][place] = factor * powers[place];
             }
         }
     }
+    std::sort(heard.begin(), heard.end());
+}
+
+int SourceSpectra::binCount() const {
+    return static_cast<int>(powers.size());
+}
+
+std::complex<float> SourceSpectra::at(int bin, int i, int j) const {
+    const auto* first = responses[static_cast<std::size_t>(i)];
+    const auto* second = responses[static_cast<std::size_t>(j)];
+    if (!first || !second || bin < map.firstBin || bin >= map.firstBin + binCount()) return {};
+    const auto place = static_cast<std::size_t>(bin - map.firstBin);
+    const auto coherent = (*first)[place] * std::conj((*second)[place]) * powers[place];
+    return i == j ? coherent + beside[static_cast<std::size_t>(i)][place] : coherent;
+}
+
+CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source) {
+    const SourceSpectra alone(spectra, map, source);
     const auto tracks = static_cast<std::size_t>(spectra.trackCount());
-    return spectra.withSpectra(
-        map.firstBin, static_cast<int>(powers.size()), [&](int bin, std::span<std::complex<float>> pairs) {
-            const auto place = static_cast<std::size_t>(bin - map.firstBin);
-            for (const Heard& i : heard)
-                for (const Heard& j : heard) {
-                    if (i.track > j.track) continue;
-                    const std::size_t row = i.track * tracks - i.track * (i.track + 1) / 2; // of pairs (i, i) ...
-                    auto& pair = pairs[row + j.track];
-                    pair = (*i.response)[place] * std::conj((*j.response)[place]) * powers[place];
-                    if (i.track == j.track) pair += i.beside[place];
-                }
-        });
+    return spectra.withSpectra(map.firstBin, alone.binCount(), [&](int bin, std::span<std::complex<float>> pairs) {
+        for (const int i : alone.tracks())
+            for (const int j : alone.tracks()) {
+                if (i > j) continue;
+                const auto track = static_cast<std::size_t>(i);
+                const std::size_t row = track * tracks - track * (track + 1) / 2; // of pairs (i, i) ...
+                pairs[row + static_cast<std::size_t>(j)] = alone.at(bin, i, j);
+            }
+    });
 }
 
 std::vector<Moments> leadingMoments(const SpillMap& map, int source, int most) {

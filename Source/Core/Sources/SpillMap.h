@@ -105,9 +105,27 @@ struct Moments {
 Result<SpillMap> readSpillMap(const CrossSpectra& spectra, const SourcePlan& plan, std::span<const int> usableTracks,
                               const ReadingOptions& options, Workers& workers, const Watch& watch);
 
-/// The cross-spectra that a recording of one source alone would have: each track's power is all of the source in it,
-/// the rest its coherent part. Bins outside sourceBand are 0, and so are tracks that are not in the map or in which the
-/// source is too faint to be told. No stretches.
+/// The cross-spectra that a recording of one source alone would have, bin by bin: each track's power is all of the
+/// source in it, the rest its coherent part. 0 outside sourceBand, and of tracks that are not in the map or in which
+/// the source is too faint to be told. The map must outlive it.
+class SourceSpectra {
+public:
+    SourceSpectra(const CrossSpectra& whole, const SpillMap& of, int source);
+
+    /// S_ij of a bin, tracks of the recording; 0 where nothing is told.
+    std::complex<float> at(int bin, int i, int j) const;
+    const std::vector<int>& tracks() const { return heard; } ///< In which it is told, ascending.
+    int binCount() const;                                    ///< From the map's firstBin on.
+
+private:
+    const SpillMap& map;
+    std::vector<float> powers; // [bin]
+    std::vector<int> heard;
+    std::vector<const std::vector<std::complex<float>>*> responses; // [track]; nullptr where it is not told
+    std::vector<std::vector<float>> beside;                         // [track][bin] power that is not coherent
+};
+
+/// The same as spectra to be read like those of a recording. No stretches.
 CrossSpectra spectraOfSource(const CrossSpectra& spectra, const SpillMap& map, int source);
 
 /// Where a source plays loud enough and nearly alone in its close track, the best first, none over another; at most

@@ -324,3 +324,26 @@ TEST_CASE("the stereo sum is that of left and right in power") {
     }
     CHECK(apart.gain(signs, nudges) == Approx(power / alone).epsilon(1e-9));
 }
+
+TEST_CASE("the mean of models has the mean of their gains, wherever each has energy") {
+    const auto low = SummationModel::fromMatrices(
+        {200.0, 300.0}, std::vector<Eigen::MatrixXcd>(2, Eigen::MatrixXcd::Constant(2, 2, 0.25)));
+    Eigen::MatrixXcd turned = Eigen::MatrixXcd::Constant(2, 2, 0.5);
+    turned(0, 1) = {0.1, 0.3};
+    turned(1, 0) = {0.1, -0.3};
+    const auto high =
+        SummationModel::fromMatrices({300.0, 500.0}, std::vector<Eigen::MatrixXcd>{0.3 * turned, 0.7 * turned});
+    const auto silent = SummationModel::fromMatrices({}, std::vector<Eigen::MatrixXcd>());
+    const auto mean = SummationModel::meanOf(std::vector{low, high, silent}, std::vector{3.0, 1.0, 7.0});
+    CHECK(mean.frequencies() == std::vector{200.0, 300.0, 500.0});
+    for (const int sign : {1, -1})
+        for (const double nudge : {0.0, 0.0007, -0.002}) {
+            const std::vector<int> signs{1, sign};
+            const std::vector<double> nudges{0.0, nudge};
+            CHECK(mean.gain(signs, nudges) ==
+                  Approx(0.75 * low.gain(signs, nudges) + 0.25 * high.gain(signs, nudges)).epsilon(1e-12));
+        }
+    CHECK(mean.gainIfAllInPhase() ==
+          Approx(0.75 * low.gainIfAllInPhase() + 0.25 * high.gainIfAllInPhase()).epsilon(1e-12));
+    CHECK_FALSE(SummationModel::meanOf(std::vector{silent}, std::vector{1.0}).hasEnergy());
+}
