@@ -159,11 +159,12 @@ void measureThem(const char* what, int units, const std::vector<SummationModel>&
     }
     if (units <= mostExhaustiveSigns) return;
     Outcomes outcomes;
+    Workers one(1);
     for (const auto& model : models) {
         const auto problem = problemOf(model);
         const Alarm alarm(10.0);
         const auto start = Clock::now();
-        const double value = climbFlips(problem, 1, {}, {}, 240, {})->front().value;
+        const double value = climbFlips(problem, 1, {}, {}, 240, one, {})->front().value;
         const auto proof = proveFlips(problem, value, std::numeric_limits<int>::max(), alarm.watch());
         const double best = proof && proof->better ? problem.value(*proof->better) : value;
         outcomes.add(secondsSince(start), proof && proof->proven,

@@ -1,7 +1,6 @@
 // Times of the proposals against floors measured in the same run. Prints; never passes or fails by the clock.
 
 #include "Bench/FlipFloor.h"
-#include "Core/Propose/FlipBound.h"
 #include "Core/Propose/FlipSearch.h"
 #include "Core/Propose/NudgeProof.h"
 #include "Core/Propose/NudgeSearch.h"
@@ -51,28 +50,6 @@ void flips() {
                 together / floor);
     const double ten = bestSecondsOf(3, [&] { (void)everyFlip(problem, 10, {}, all, {}); });
     std::printf("  the ten best                         %8.1f ms\n", 1e3 * ten);
-
-    std::printf("flips, more units: climbs, then branch and bound\n");
-    const auto prove = [&](const char* name, const FlipProblem& flipProblem) {
-        double value = 0.0;
-        std::optional<FlipProof> proof;
-        const double climb = secondsOf([&] { value = climbFlips(flipProblem, 1, {}, {}, 240, {})->front().value; });
-        const double bound = secondsOf([&] { proof = proveFlips(flipProblem, value, 4000, {}); });
-        std::printf("  %-28s climbs %8.1f ms, proof %8.1f ms, %s, gap %.4f dB%s\n", name, 1e3 * climb, 1e3 * bound,
-                    proof->proven ? "proven" : "open",
-                    decibelsOfPower(proof->upperBound / (proof->better ? flipProblem.value(*proof->better) : value)),
-                    proof->better ? ", climbs were bettered" : "");
-    };
-    for (const int n : {32, 40, 64}) {
-        char name[64];
-        std::snprintf(name, sizeof name, "%d random couplings", n);
-        prove(name, randomFlips(n, 2));
-        std::snprintf(name, sizeof name, "%d tracks, %d sources", n, n / 3);
-        const auto matrix = manySources(n, n / 3, 0.006, 1).flipMatrix(std::vector<double>(n, 0.0));
-        FlipProblem problemOfModel{matrix, Eigen::VectorXd::Zero(n), matrix.trace()};
-        problemOfModel.coupling.diagonal().setZero();
-        prove(name, problemOfModel);
-    }
 }
 
 void nudges(int tracks, int sources, double largest) {

@@ -18,7 +18,7 @@ double FlipProblem::value(std::span<const int> signs) const {
     for (int i = 0; i < size(); ++i) {
         sum += 2.0 * field[i] * signs[i];
         for (int j = 0; j < i; ++j)
-            sum += 2.0 * coupling(i, j) * signs[i] * signs[j];
+            sum += 2.0 * coupling(j, i) * signs[i] * signs[j];
     }
     return sum;
 }
@@ -236,6 +236,59 @@ private:
     double scale;
 };
 
+/// What acts on each sign: turning sign i over is worth -4 s_i fields_i.
+Eigen::VectorXd fieldsAt(const FlipProblem& problem, std::span<const int> signs) {
+    Eigen::VectorXd fields = problem.field;
+    for (int j = 0; j < problem.size(); ++j)
+        fields += signs[j] * problem.coupling.col(j);
+    return fields;
+}
+
+/// One flip at a time, the one that is worth the most, until none is worth anything.
+void climb(const FlipProblem& problem, std::span<int> signs) {
+    const int n = problem.size();
+    if (n == 0) return;
+    auto fields = fieldsAt(problem, signs);
+    for (;;) {
+        int worst = 0;
+        for (int i = 1; i < n; ++i)
+            if (signs[i] * fields[i] < signs[worst] * fields[worst]) worst = i;
+        if (signs[worst] * fields[worst] > -1e-13) return;
+        fields -= 2.0 * signs[worst] * problem.coupling.col(worst);
+        signs[worst] = -signs[worst];
+    }
+}
+
+std::vector<int> mirrorOf(std::vector<int> signs) {
+    for (int& sign : signs)
+        sign = -sign;
+    return signs;
+}
+
+/// All that differ by one flip or two. What they are worth follows from the fields; only what may be listed is reckoned
+/// out.
+void offerNeighbours(const FlipProblem& problem, std::vector<int> signs, Shortlist& list) {
+    const auto fields = fieldsAt(problem, signs);
+    const double value = problem.value(signs);
+    const double rounding =
+        1e-12 * (1.0 + problem.coupling.cwiseAbs().sum() + 2.0 * problem.field.cwiseAbs().sum() + std::abs(value));
+    const auto mayBeListed = [&](double gain) { return !list.full() || value + gain >= list.worstValue() - rounding; };
+    for (int i = 0; i < problem.size(); ++i) {
+        const double alone = -4.0 * signs[i] * fields[i];
+        signs[i] = -signs[i];
+        if (mayBeListed(alone)) list.offer(signs);
+        for (int j = 0; j < i; ++j) {
+            // Sign i is turned over by now.
+            const double both = alone - 4.0 * signs[j] * (fields[j] + 2.0 * signs[i] * problem.coupling(j, i));
+            if (!mayBeListed(both)) continue;
+            signs[j] = -signs[j];
+            list.offer(signs);
+            signs[j] = -signs[j];
+        }
+        signs[i] = -signs[i];
+    }
+}
+
 } // namespace
 
 std::optional<std::vector<RankedSigns>> everyFlip(const FlipProblem& problem, int count, const AcceptSigns& accept,
@@ -273,55 +326,34 @@ std::optional<std::vector<RankedSigns>> everyFlip(const FlipProblem& problem, in
 }
 
 std::optional<std::vector<RankedSigns>> climbFlips(const FlipProblem& problem, int count, const AcceptSigns& accept,
-                                                   std::span<const int> first, int starts, const Watch& watch) {
-    const int n = problem.size();
+                                                   std::span<const int> first, int starts, Workers& workers,
+                                                   const Watch& watch) {
+    RandomStream random(1);
+    std::vector<std::vector<int>> settings(static_cast<std::size_t>(starts) + 1,
+                                           std::vector<int>(static_cast<std::size_t>(problem.size()), 1));
+    if (!first.empty()) settings.front().assign(first.begin(), first.end());
+    for (std::size_t start = 1; start < settings.size(); ++start)
+        for (int& sign : settings[start])
+            sign = random.sign();
+    constexpr std::size_t together = 8; // a climb takes microseconds
+    workers.forEach((settings.size() + together - 1) / together, [&](std::size_t part, int) {
+        for (std::size_t start = part * together; start < std::min(settings.size(), (part + 1) * together); ++start)
+            if (!watch.stopped()) climb(problem, settings[start]);
+    });
+    if (watch.stopped()) return std::nullopt;
+
     Shortlist list(problem, count, accept);
     const AcceptSigns anyMay;
     Shortlist best(problem, 1, anyMay);
-    Eigen::VectorXd fields(n);
-    std::vector<int> signs(n);
-    const auto readFields = [&] {
-        fields = problem.field;
-        for (int j = 0; j < n; ++j)
-            fields += signs[j] * problem.coupling.col(j);
-    };
     const bool mirrorToo = accept && !problem.mirrorsAreWorthTheSame();
-    const auto offer = [&] {
-        best.offer(signs);
-        list.offer(signs);
-        if (!mirrorToo) return;
-        auto mirror = signs;
-        for (int& sign : mirror)
-            sign = -sign;
-        list.offer(std::move(mirror));
-    };
-    RandomStream random(1);
-    for (int start = 0; start <= starts; ++start) {
-        if (watch.stopped()) return std::nullopt;
-        for (int i = 0; i < n; ++i)
-            signs[i] = start > 0 ? random.sign() : first.empty() ? 1 : first[i];
-        readFields();
-        for (;;) {
-            int worst = 0;
-            for (int i = 1; i < n; ++i)
-                if (signs[i] * fields[i] < signs[worst] * fields[worst]) worst = i;
-            if (n == 0 || signs[worst] * fields[worst] > -1e-13) break; // a flip is worth -4 s f
-            fields -= 2.0 * signs[worst] * problem.coupling.col(worst);
-            signs[worst] = -signs[worst];
-        }
-        offer();
+    for (const auto& summit : settings) {
+        best.offer(summit);
+        list.offer(summit);
+        if (mirrorToo) list.offer(mirrorOf(summit));
     }
-    signs = best.ranked().front().signs;
-    for (int i = 0; i < n; ++i) {
-        signs[i] = -signs[i];
-        offer();
-        for (int j = 0; j < i; ++j) {
-            signs[j] = -signs[j];
-            offer();
-            signs[j] = -signs[j];
-        }
-        signs[i] = -signs[i];
-    }
+    const auto summit = best.ranked().front().signs;
+    offerNeighbours(problem, summit, list);
+    if (mirrorToo) offerNeighbours(problem, mirrorOf(summit), list);
     return list.ranked();
 }
 

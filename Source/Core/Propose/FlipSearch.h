@@ -44,9 +44,10 @@ std::optional<std::vector<RankedSigns>> everyFlip(const FlipProblem& problem, in
                                                   Workers& workers, const Watch& watch);
 
 /// The `count` best settings that one-flip climbs from `first` (empty: no flips) and `starts` fixed random settings
-/// find, with all one- and two-flip neighbours of the best. Same order as everyFlip. No proof. nullopt: stop was asked
-/// for.
+/// find, with all one- and two-flip neighbours of the best. Same order as everyFlip. No proof. Same answer for any
+/// number of workers. nullopt: stop was asked for.
 std::optional<std::vector<RankedSigns>> climbFlips(const FlipProblem& problem, int count, const AcceptSigns& accept,
-                                                   std::span<const int> first, int starts, const Watch& watch);
+                                                   std::span<const int> first, int starts, Workers& workers,
+                                                   const Watch& watch);
 
 } // namespace spillwright

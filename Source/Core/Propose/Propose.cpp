@@ -150,7 +150,8 @@ public:
         const auto now = settledOf(proposal);
         Watch quiet;
         quiet.stop = watch.stop;
-        const auto best = climbFlips(flipProblem(), 1, {}, now.signs, startsElsewhere, quiet);
+        Workers alone(1); // many ask at once
+        const auto best = climbFlips(flipProblem(), 1, {}, now.signs, startsElsewhere, alone, quiet);
         if (!best) return {};
         std::vector<bool> stand(static_cast<std::size_t>(model.trackCount()), true);
         int alike = 0;
@@ -360,12 +361,12 @@ private:
             result.best = std::move(*best);
             result.upperBound = result.best.front().value;
         } else {
-            auto best = climbFlips(problem, count, accept, {}, climbs, watch);
+            auto best = climbFlips(problem, count, accept, {}, climbs, workers, watch);
             if (!best) return std::nullopt;
             watch.tell(0.1);
             const auto proof = proveFlips(problem, best->front().value, mostNodes, watch);
             if (!proof) return std::nullopt;
-            if (proof->better) best = climbFlips(problem, count, accept, *proof->better, climbs, watch);
+            if (proof->better) best = climbFlips(problem, count, accept, *proof->better, climbs, workers, watch);
             if (!best) return std::nullopt;
             result.best = std::move(*best);
             // Where bystanders tell mirror images apart by chance, the one to take may be the lesser.
@@ -542,7 +543,8 @@ private:
         quiet.stop = stop;
         const auto left = withSettled(flipsOfStart, settled);
         Settled result = now;
-        const auto best = climbFlips(left, 1, {}, first, startsToReplace, quiet);
+        Workers alone(1); // the workers take a unit each
+        const auto best = climbFlips(left, 1, {}, first, startsToReplace, alone, quiet);
         if (!best) return result;
         result.gain = best->front().value;
         auto sign = best->front().signs.begin();

@@ -207,7 +207,7 @@ TEST_CASE("twenty-four signs: the walk agrees with branch and bound, for any num
                 CHECK((*again)[k].value == (*best)[k].value);
             }
         }
-        const auto climbed = climbFlips(problem, 5, {}, {}, 200, {});
+        const auto climbed = climbFlips(problem, 5, {}, {}, 200, one, {});
         const auto proof = proveFlips(problem, climbed->front().value, 100000, {});
         REQUIRE(proof->proven);
         CHECK(proof->upperBound == Approx(best->front().value).epsilon(rounding));
@@ -251,7 +251,8 @@ TEST_CASE("known maximum cuts") {
             CHECK(bound == Approx(graph.bound).margin(1e-3));
         else
             CHECK(bound < graph.bound);
-        const auto proof = proveFlips(problem, climbFlips(problem, 1, {}, {}, 50, {})->front().value, 10000, {});
+        const auto proof =
+            proveFlips(problem, climbFlips(problem, 1, {}, {}, 50, workers, {})->front().value, 10000, {});
         CHECK(proof->proven);
         CHECK(proof->upperBound == Approx(graph.cut).margin(1e-6));
     }
@@ -284,11 +285,55 @@ TEST_CASE("branch and bound proves, and finds what the climbs were not told") {
 TEST_CASE("a planted setting of forty signs is found and proven") {
     std::vector<int> planted;
     const auto problem = plantedProblem(40, 2.0, planted, 4);
-    const auto found = climbFlips(problem, 3, {}, {}, 200, {});
+    Workers workers(2);
+    const auto found = climbFlips(problem, 3, {}, {}, 200, workers, {});
     CHECK(found->front().signs == planted);
     const auto proof = proveFlips(problem, found->front().value, 100000, {});
     CHECK(proof->proven);
     CHECK((*found)[0].value > (*found)[1].value);
+}
+
+TEST_CASE(
+    "climbs list every neighbour of the best that is worth more than the last listed, for any number of workers") {
+    constexpr int n = 26;
+    const AcceptSigns any = [](std::span<const int>) { return true; };
+    for (const bool withField : {false, true})
+        for (const std::uint64_t seed : {1, 2, 3}) {
+            const auto problem = randomProblem(n, withField, seed);
+            Workers one(1);
+            const auto found = climbFlips(problem, 30, any, {}, 100, one, {});
+            REQUIRE(found->size() == 30);
+            const auto listed = [&](std::vector<int> signs) {
+                if (!withField && signs.back() < 0)
+                    for (int& sign : signs)
+                        sign = -sign;
+                return std::any_of(found->begin(), found->end(), [&](const auto& f) { return f.signs == signs; });
+            };
+            auto signs = found->front().signs;
+            int near = 0;
+            for (int i = 0; i < n; ++i)
+                for (int j = 0; j <= i; ++j) { // i == j: one flip
+                    signs[i] = -signs[i];
+                    if (j != i) signs[j] = -signs[j];
+                    if (problem.value(signs) > found->back().value + rounding) {
+                        CHECK(listed(signs));
+                        ++near;
+                    }
+                    signs[i] = -signs[i];
+                    if (j != i) signs[j] = -signs[j];
+                }
+            CHECK(near > 0);
+            for (const auto& entry : *found)
+                CHECK(entry.value == problem.value(entry.signs));
+            for (const int count : {2, 5}) {
+                Workers workers(count);
+                const auto again = climbFlips(problem, 30, any, {}, 100, workers, {});
+                for (std::size_t k = 0; k < found->size(); ++k) {
+                    CHECK((*again)[k].signs == (*found)[k].signs);
+                    CHECK((*again)[k].value == (*found)[k].value);
+                }
+            }
+        }
 }
 
 TEST_CASE("a stop ends the search without an answer") {
@@ -299,6 +344,6 @@ TEST_CASE("a stop ends the search without an answer") {
     Workers workers(2);
     const auto problem = randomProblem(20, false, 1);
     CHECK_FALSE(everyFlip(problem, 1, {}, workers, watch));
-    CHECK_FALSE(climbFlips(problem, 1, {}, {}, 10, watch));
+    CHECK_FALSE(climbFlips(problem, 1, {}, {}, 10, workers, watch));
     CHECK_FALSE(proveFlips(problem, -1e3, 10, watch));
 }
