@@ -388,7 +388,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
         ->check(CLI::IsMember({"flips", "nudges"}));
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
     proposeApp->add_option("--proof-time", proposeWords.proofTimeSeconds,
-                           "s: the proof of flips with nudges takes no longer");
+                           "s: a proof takes no longer (nudges, or more than 24 that may flip, need it)");
     proposeApp->add_option("--least-worth", proposeWords.leastWorthDb,
                            "dB: changes worth less are left out, unless --count asks for several (0.1)");
     proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");

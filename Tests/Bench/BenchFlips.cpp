@@ -13,7 +13,6 @@
 #include "Support/MemorySource.h"
 
 #include <CLI/CLI.hpp>
-#include <Eigen/Eigenvalues>
 
 #include <algorithm>
 #include <chrono>
@@ -45,20 +44,6 @@ private:
     std::stop_source source;
     std::jthread thread;
 };
-
-/// Couplings of every unit with every other, bell-shaped: the worst there is. Scaled so that none of them sounds louder
-/// than it can: the matrix is positive semidefinite, its smallest eigenvalue 0.
-SummationModel denseRandom(int n, std::uint64_t seed) {
-    RandomStream random(seed);
-    Eigen::MatrixXd matrix = Eigen::MatrixXd::Zero(n, n);
-    for (int j = 0; j < n; ++j)
-        for (int i = 0; i < j; ++i)
-            matrix(i, j) = matrix(j, i) = random.bell();
-    const double lowest = Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(matrix).eigenvalues()[0];
-    matrix.diagonal().array() -= lowest;
-    matrix /= matrix.trace();
-    return SummationModel::fromMatrices({300.0}, std::vector<Eigen::MatrixXcd>{matrix.cast<std::complex<double>>()});
-}
 
 /// The demo's players at random places of a room, 64 microphones: three quarters within 0.1 to 1 m of one of them, the
 /// others anywhere; every second one the other way up.
@@ -165,7 +150,7 @@ void measureThem(const char* what, int units, const std::vector<SummationModel>&
         const Alarm alarm(10.0);
         const auto start = Clock::now();
         const double value = climbFlips(problem, 1, {}, {}, 240, one, {})->front().value;
-        const auto proof = proveFlips(problem, value, std::numeric_limits<int>::max(), alarm.watch());
+        const auto proof = proveFlips(problem, value, std::numeric_limits<int>::max(), {}, alarm.watch());
         const double best = proof && proof->better ? problem.value(*proof->better) : value;
         outcomes.add(secondsSince(start), proof && proof->proven,
                      proof ? decibelsOfPower(proof->upperBound / best) : 0.0);
@@ -208,7 +193,7 @@ int main(int count, char** words) {
             for (int k = 0; k < models; ++k) {
                 const auto seed = static_cast<std::uint64_t>(k + 1);
                 if (part == "random")
-                    of.push_back(denseRandom(units, seed));
+                    of.push_back(test::denseRandom(units, seed));
                 else if (part == "sources")
                     of.push_back(test::manySources(units, units / 3, 0.006, seed));
                 else if (static_cast<std::size_t>(k) < rooms.size() || units < 64)

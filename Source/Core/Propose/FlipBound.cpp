@@ -5,6 +5,7 @@
 #include <Eigen/Eigenvalues>
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 
 namespace spillwright {
@@ -96,10 +97,16 @@ Relaxation fixed(const Relaxation& parent, int spin, int sign) {
     return child;
 }
 
+using Clock = std::chrono::steady_clock;
+
 class BranchAndBound {
 public:
-    BranchAndBound(const FlipProblem& p, double bestKnown, int nodes, const Watch& w)
-        : problem(p), watch(w), best(bestKnown), nodesLeft(nodes) {}
+    BranchAndBound(const FlipProblem& p, double bestKnown, int nodes, std::optional<Seconds> time, const Watch& w)
+        : problem(p), watch(w), best(bestKnown), nodesLeft(nodes) {
+        if (time)
+            end =
+                Clock::now() + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(time->value));
+    }
 
     std::optional<FlipProof> run() {
         auto root = relax(problem);
@@ -114,6 +121,7 @@ public:
         FlipProof proof;
         proof.proven = open <= best + tolerance;
         proof.upperBound = proof.proven ? best : open;
+        proof.cutShort = !proof.proven && late;
         if (found) proof.better = std::move(found);
         return proof;
     }
@@ -127,7 +135,8 @@ private:
             enumerate(node, spins);
             return;
         }
-        if (nodesLeft <= 0) {
+        late = late || (end && Clock::now() >= *end);
+        if (nodesLeft <= 0 || late) {
             open = std::max(open, bound);
             return;
         }
@@ -200,6 +209,8 @@ private:
     const Watch& watch;
     double best;
     int nodesLeft;
+    std::optional<Clock::time_point> end;
+    bool late = false;
     double tolerance = 0.0;
     double rootBound = 0.0;
     double open = -1e300; ///< The largest bound of a node that was left unexplored.
@@ -223,9 +234,10 @@ double flipUpperBound(const FlipProblem& problem) {
     return bound;
 }
 
-std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, const Watch& watch) {
-    if (problem.size() == 0) return FlipProof{problem.constant, true, std::nullopt};
-    return BranchAndBound(problem, best, mostNodes, watch).run();
+std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, std::optional<Seconds> time,
+                                    const Watch& watch) {
+    if (problem.size() == 0) return FlipProof{problem.constant, true, false, std::nullopt};
+    return BranchAndBound(problem, best, mostNodes, time, watch).run();
 }
 
 } // namespace spillwright

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/Propose/FlipSearch.h"
+#include "Core/Types.h"
 
 namespace spillwright {
 
@@ -13,11 +14,14 @@ double flipUpperBound(const FlipProblem& problem);
 struct FlipProof {
     double upperBound = 0.0;
     bool proven = false;                    ///< No signs are worth more than `best` (to 1e-9 of the range).
+    bool cutShort = false;                  ///< The time ran out: more may give a smaller bound.
     std::optional<std::vector<int>> better; ///< Signs worth more than what was handed in, where some were found.
 };
 
-/// Branch and bound with that bound, from a best known value. `mostNodes` caps the search (a count, not the clock), and
-/// then the largest bound left open is returned. nullopt: stop was asked for.
-std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, const Watch& watch);
+/// Branch and bound with that bound, from a best known value. A count of nodes ends it, or the time (none: the count
+/// alone, the same on every machine); then the largest bound left open is returned. One bound of the whole is always
+/// had, whatever the time: 30 ms for 64 signs. nullopt: stop was asked for.
+std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, std::optional<Seconds> time,
+                                    const Watch& watch);
 
 } // namespace spillwright

@@ -79,7 +79,7 @@ public:
             proposal.gain = entry.value;
             proposals.push_back(std::move(proposal));
         }
-        finish(proposals, ranked->upperBound, ranked->proof);
+        finish(proposals, ranked->upperBound, ranked->proof, ranked->cutShort);
         if (!keepWhatIsWorthIt(proposals, count, watch)) return cancelled();
         watch.tell(1.0);
         return proposals;
@@ -136,9 +136,7 @@ public:
         const auto proof =
             proveNudges(nudgeProblem(true), chosen.front().gain, limits.proofTime, workers, part(watch, 0.4, 1.0));
         if (!proof) return cancelled();
-        finish(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly);
-        for (auto& proposal : chosen)
-            proposal.cutShort = proof->cutShort;
+        finish(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly, proof->cutShort);
         if (!keepWhatIsWorthIt(chosen, count, watch)) return cancelled();
         watch.tell(1.0);
         return chosen;
@@ -302,6 +300,7 @@ private:
         std::vector<RankedSigns> best;
         double upperBound = 1.0;
         Proof proof = Proof::exhaustive;
+        bool cutShort = false;
     };
 
     FlipProblem flipProblem() const {
@@ -364,7 +363,7 @@ private:
             auto best = climbFlips(problem, count, accept, {}, climbs, workers, watch);
             if (!best) return std::nullopt;
             watch.tell(0.1);
-            const auto proof = proveFlips(problem, best->front().value, mostNodes, watch);
+            const auto proof = proveFlips(problem, best->front().value, mostNodes, limits.proofTime, watch);
             if (!proof) return std::nullopt;
             if (proof->better) best = climbFlips(problem, count, accept, *proof->better, climbs, workers, watch);
             if (!best) return std::nullopt;
@@ -372,6 +371,7 @@ private:
             // Where bystanders tell mirror images apart by chance, the one to take may be the lesser.
             result.upperBound = proof->upperBound;
             result.proof = proof->proven ? Proof::branchAndBound : Proof::boundOnly;
+            result.cutShort = proof->cutShort;
         }
         if (!anyFixed)
             for (auto& entry : result.best)
@@ -472,13 +472,14 @@ private:
         return true;
     }
 
-    void finish(std::vector<Proposal>& proposals, double upperBound, Proof proof) const {
+    void finish(std::vector<Proposal>& proposals, double upperBound, Proof proof, bool cutShort) const {
         // The best itself is no more than a bound that rounding put a hair below it.
         for (const auto& proposal : proposals)
             upperBound = std::max(upperBound, proposal.gain);
         for (auto& proposal : proposals) {
             proposal.upperBound = upperBound;
             proposal.proof = proof;
+            proposal.cutShort = cutShort;
             proposal.fullGain = proposal.gain;
             explain(proposal);
         }

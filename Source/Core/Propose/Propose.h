@@ -31,7 +31,8 @@ struct Constraints {
     int loudest = 0; ///< The loudest usable track: nudge 0 where no reference is named and none is held.
     /// Decibels: where one proposal alone is asked for, a unit whose change is worth less is left as it was.
     double leastWorthDb = 0.0;
-    /// For Allow::nudges: how long the proof may take. None: a count of steps ends it, the same on every machine.
+    /// How long the proof may take; with nudges, that of the flips they start from may take as long again. None: a
+    /// count of steps ends it, the same on every machine.
     std::optional<Seconds> proofTime;
 
     /// The same with every list as long as there are tracks.
@@ -63,11 +64,11 @@ struct Proposal {
 /// The `count` best distinct settings of one rung, best first (fewer where there are no more); of the best, what each
 /// change is worth. Mirror images are one
 /// setting; settings of the nudges' rung differ by a flip or by more than 0.05 ms of a nudge. Flips: exact (exhaustive)
-/// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound. Nudges:
-/// search from many starts, never below flips alone where the start's own nudges are within reach, with the bound of
-/// proveNudges; proven is what lies within provenGapDb of it. Deterministic: a count of rounds, not the clock, for any
-/// number of workers (unless proofTime cuts it short). Faults: contradictory constraints, stop asked for (within 100
-/// ms).
+/// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound, for proofTime
+/// at most. Nudges: search from many starts, never below flips alone where the start's own nudges are within reach,
+/// with the bound of proveNudges; proven is what lies within provenGapDb of it. Deterministic: a count of rounds, not
+/// the clock, for any number of workers (unless proofTime cuts it short). Faults: contradictory constraints, stop asked
+/// for (within 100 ms).
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch);
 

@@ -208,7 +208,7 @@ TEST_CASE("twenty-four signs: the walk agrees with branch and bound, for any num
             }
         }
         const auto climbed = climbFlips(problem, 5, {}, {}, 200, one, {});
-        const auto proof = proveFlips(problem, climbed->front().value, 100000, {});
+        const auto proof = proveFlips(problem, climbed->front().value, 100000, {}, {});
         REQUIRE(proof->proven);
         CHECK(proof->upperBound == Approx(best->front().value).epsilon(rounding));
     }
@@ -252,7 +252,7 @@ TEST_CASE("known maximum cuts") {
         else
             CHECK(bound < graph.bound);
         const auto proof =
-            proveFlips(problem, climbFlips(problem, 1, {}, {}, 50, workers, {})->front().value, 10000, {});
+            proveFlips(problem, climbFlips(problem, 1, {}, {}, 50, workers, {})->front().value, 10000, {}, {});
         CHECK(proof->proven);
         CHECK(proof->upperBound == Approx(graph.cut).margin(1e-6));
     }
@@ -265,7 +265,7 @@ TEST_CASE("no signs exceed the bound") {
             const double best = bruteForce(problem).front().value;
             CHECK(flipUpperBound(problem) >= best - rounding);
             // An iteration cut short still bounds.
-            const auto cutShort = proveFlips(problem, -1e3, 0, {});
+            const auto cutShort = proveFlips(problem, -1e3, 0, {}, {});
             CHECK(cutShort->upperBound >= best - rounding);
         }
 }
@@ -274,7 +274,7 @@ TEST_CASE("branch and bound proves, and finds what the climbs were not told") {
     for (const bool withField : {false, true}) {
         const auto problem = randomProblem(14, withField, 9);
         const auto best = bruteForce(problem).front();
-        const auto proof = proveFlips(problem, -1e3, 100000, {});
+        const auto proof = proveFlips(problem, -1e3, 100000, {}, {});
         REQUIRE(proof->proven);
         REQUIRE(proof->better);
         CHECK(*proof->better == best.signs);
@@ -288,7 +288,7 @@ TEST_CASE("a planted setting of forty signs is found and proven") {
     Workers workers(2);
     const auto found = climbFlips(problem, 3, {}, {}, 200, workers, {});
     CHECK(found->front().signs == planted);
-    const auto proof = proveFlips(problem, found->front().value, 100000, {});
+    const auto proof = proveFlips(problem, found->front().value, 100000, {}, {});
     CHECK(proof->proven);
     CHECK((*found)[0].value > (*found)[1].value);
 }
@@ -345,5 +345,5 @@ TEST_CASE("a stop ends the search without an answer") {
     const auto problem = randomProblem(20, false, 1);
     CHECK_FALSE(everyFlip(problem, 1, {}, workers, watch));
     CHECK_FALSE(climbFlips(problem, 1, {}, {}, 10, workers, watch));
-    CHECK_FALSE(proveFlips(problem, -1e3, 10, watch));
+    CHECK_FALSE(proveFlips(problem, -1e3, 10, {}, watch));
 }

@@ -399,6 +399,27 @@ TEST_CASE("thirty and more units: found, bounded, and proven by branch and bound
     CHECK(list[1].upperBound == list[0].upperBound);
 }
 
+TEST_CASE("the time for the proof holds for flips too: the answer is there, its bound valid, and that is said") {
+    const auto model = denseRandom(36, 1);
+    const auto whole = proposed(model, {}, Allow::flips).front();
+    REQUIRE(whole.proof == Proof::branchAndBound);
+    CHECK_FALSE(whole.cutShort);
+    Constraints constraints;
+    constraints.proofTime = Seconds(0.0);
+    const auto cut = proposed(model, constraints, Allow::flips, 2);
+    for (const auto& proposal : cut) {
+        CHECK(proposal.cutShort);
+        CHECK(proposal.proof == Proof::boundOnly);
+        CHECK(proposal.upperBound > whole.gain);
+        CHECK(decibelsOfPower(proposal.upperBound / whole.gain) < 0.5); // the whole's own bound, no branch
+    }
+    CHECK(cut.front().gain <= whole.gain);
+    REQUIRE_FALSE(cut.front().why.empty());
+    CHECK(cut.front().why.front().worthDb);
+    constraints.proofTime = Seconds(1e6);
+    CHECK(sameProposals({whole}, proposed(model, constraints, Allow::flips)));
+}
+
 TEST_CASE("a search that is told to stop stops soon") {
     const auto model = manySources(24, 12, 0.006, 1);
     for (const auto allow : {Allow::flips, Allow::nudges}) {

@@ -5,6 +5,7 @@
 #include "Core/RandomStream.h"
 
 #include <Eigen/Core>
+#include <Eigen/Eigenvalues>
 
 #include <complex>
 #include <numbers>
@@ -60,6 +61,20 @@ inline SummationModel manySources(int tracks, int sources, double longestDelay, 
     for (auto& matrix : matrices)
         matrix /= energy;
     return SummationModel::fromMatrices(bins, matrices);
+}
+
+/// Couplings of every unit with every other, bell-shaped: the worst there is. Scaled so that none of them sounds louder
+/// than it can: the matrix is positive semidefinite, its smallest eigenvalue 0.
+inline SummationModel denseRandom(int n, std::uint64_t seed) {
+    RandomStream random(seed);
+    Eigen::MatrixXd matrix = Eigen::MatrixXd::Zero(n, n);
+    for (int j = 0; j < n; ++j)
+        for (int i = 0; i < j; ++i)
+            matrix(i, j) = matrix(j, i) = random.bell();
+    const double lowest = Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(matrix).eigenvalues()[0];
+    matrix.diagonal().array() -= lowest;
+    matrix /= matrix.trace();
+    return SummationModel::fromMatrices({300.0}, std::vector<Eigen::MatrixXcd>{matrix.cast<std::complex<double>>()});
 }
 
 /// Players in a room of 8 m by 6 m, one to two close tracks each, the rest of the tracks anywhere: direct sound by the
