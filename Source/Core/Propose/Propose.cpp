@@ -503,39 +503,27 @@ private:
         return settled;
     }
 
-    /// The unit that stands for the whole, lest the others turn over in place of one: of those that are not flipped the
-    /// one that brings the most to the band. None where something is fixed.
-    std::optional<std::size_t> standing(const Settled& now) const {
-        if (anyFixed) return std::nullopt;
-        if (allow == Allow::nudges) return anchorPlace;
-        std::optional<std::size_t> place;
-        double most = -1.0;
-        for (std::size_t k = 0; k < free.size(); ++k) {
-            double power = 0.0;
-            for (const int t : units[free[k]].tracks)
-                power += matrix(t, t);
-            if (now.signs[k] == units[free[k]].startSign && power > most) {
-                place = k;
-                most = power;
-            }
-        }
-        return place;
+    bool flipStands(const Settled& now, std::size_t k) const { return now.signs[k] == units[free[k]].startSign; }
+    bool nudgeStands(const Settled& now, std::size_t k) const {
+        return std::abs(now.nudges[k] - units[free[k]].startNudge) < smallestNudge;
+    }
+    bool changed(const Settled& now, std::size_t k) const { return !flipStands(now, k) || !nudgeStands(now, k); }
+
+    /// The unit that the others' nudges are reckoned from. None for flips, nor where something is fixed.
+    std::optional<std::size_t> standing() const {
+        return anyFixed || allow == Allow::flips ? std::nullopt : std::optional(anchorPlace);
     }
 
-    /// The best that is near where some units are as they were at the start.
+    /// The best that is near where some units are as they were at the start. What stands as at the start stays.
     Settled replaced(const Settled& now, const std::vector<bool>& back, const std::stop_token& stop) const {
-        const auto stands = standing(now);
-        return allow == Allow::flips ? replacedFlips(now, back, stands, stop) : replacedNudges(now, back, stands, stop);
+        return allow == Allow::flips ? replacedFlips(now, back, stop) : replacedNudges(now, back, stop);
     }
 
-    Settled replacedFlips(const Settled& now, const std::vector<bool>& back, std::optional<std::size_t> stands,
-                          const std::stop_token& stop) const {
+    Settled replacedFlips(const Settled& now, const std::vector<bool>& back, const std::stop_token& stop) const {
         std::vector<int> settled(free.size(), 0), first;
         for (std::size_t k = 0; k < free.size(); ++k) {
-            if (back[k])
+            if (back[k] || flipStands(now, k))
                 settled[k] = units[free[k]].startSign;
-            else if (k == stands)
-                settled[k] = now.signs[k];
             else
                 first.push_back(now.signs[k]);
         }
@@ -554,33 +542,31 @@ private:
         return result;
     }
 
-    Settled replacedNudges(const Settled& now, const std::vector<bool>& back, std::optional<std::size_t> stands,
-                           const std::stop_token& stop) const {
+    Settled replacedNudges(const Settled& now, const std::vector<bool>& back, const std::stop_token& stop) const {
+        const auto stands = standing();
         const int mirror = stands ? now.signs[*stands] : 1; // the anchor's sign is +1 in the problem
         auto problem = nudgesOfFree;
         Placement start{now.signs, now.nudges, 0.0};
-        for (int& sign : start.signs)
-            sign *= mirror;
+        std::vector<bool> staysPut(free.size(), false);
         for (std::size_t k = 0; k < free.size(); ++k) {
-            if (!back[k] || k == stands) continue;
+            start.signs[k] *= mirror;
+            if (k == stands) continue;
             const auto& unit = units[free[k]];
-            const int sign = mirror * unit.startSign;
-            const double nudge = std::clamp(unit.startNudge - startShift, unit.earliest, unit.latest);
-            for (int i = 0; sign < 0 && i < problem.size(); ++i)
-                if (const int own = static_cast<int>(k); i != own)
-                    for (auto& value : problem.pairs[NudgeProblem::pairIndex(std::min(i, own), std::max(i, own))])
-                        value = -value;
-            problem.units[k] = {nudge, nudge, false};
-            start.signs[k] = 1;
-            start.nudges[k] = nudge;
+            staysPut[k] = back[k] || flipStands(now, k);
+            if (staysPut[k]) {
+                if (mirror * unit.startSign < 0) turnOver(problem, static_cast<int>(k));
+                problem.units[k].mayFlip = false;
+                start.signs[k] = 1;
+            }
+            if (back[k]) start.nudges[k] = std::clamp(unit.startNudge - startShift, unit.earliest, unit.latest);
+            if (back[k] || nudgeStands(now, k)) problem.units[k].earliest = problem.units[k].latest = start.nudges[k];
         }
         start.signs.resize(static_cast<std::size_t>(problem.size()), 1);
         start.nudges.resize(start.signs.size(), 0.0);
         const auto summit = climbNudges(problem, start, stop);
         Settled result = now;
         for (std::size_t k = 0; k < free.size(); ++k) {
-            const bool pinned = back[k] && k != stands;
-            result.signs[k] = pinned ? units[free[k]].startSign : mirror * summit.signs[k];
+            result.signs[k] = staysPut[k] ? units[free[k]].startSign : mirror * summit.signs[k];
             result.nudges[k] = std::abs(summit.nudges[k]) < smallestNudge ? 0.0 : summit.nudges[k];
         }
         const auto proposal = fromUnits(result.signs, result.nudges, 1);
@@ -588,9 +574,11 @@ private:
         return result;
     }
 
-    bool changed(const Settled& now, std::size_t k) const {
-        const auto& unit = units[free[k]];
-        return now.signs[k] != unit.startSign || std::abs(now.nudges[k] - unit.startNudge) >= smallestNudge;
+    static void turnOver(NudgeProblem& problem, int own) {
+        for (int i = 0; i < problem.size(); ++i)
+            if (i != own)
+                for (auto& value : problem.pairs[NudgeProblem::pairIndex(std::min(i, own), std::max(i, own))])
+                    value = -value;
     }
 
     /// What each change of the best proposal is worth; where it is the only one that was asked for, those that are not
@@ -606,7 +594,7 @@ private:
             worth.assign(free.size(), std::nullopt);
             std::vector<Settled> without(free.size());
             workers.forEach(free.size(), [&](std::size_t k, int) {
-                if (back[k] || k == standing(now) || !changed(now, k) || watch.stopped()) return;
+                if (back[k] || k == standing() || !changed(now, k) || watch.stopped()) return;
                 auto more = back;
                 more[k] = true;
                 without[k] = replaced(now, more, watch.stop);

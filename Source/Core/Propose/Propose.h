@@ -52,8 +52,8 @@ struct Proposal {
         int track = 0; ///< First track of the unit.
         enum class Kind { flip, nudge, flipAndNudge } kind = Kind::flip;
         double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back ...
-        /// ... and if all other free units were then placed anew as well as can be, none flipped in its stead that
-        /// stands as it stood; empty where that was not looked for.
+        /// ... and if the other changes were then made anew as well as can be, none in its stead where the start
+        /// stands; empty where that was not looked for.
         std::optional<double> worthDb;
     };
     std::vector<Change> why;     ///< Against the start, most valuable first.

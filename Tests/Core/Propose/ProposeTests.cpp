@@ -465,14 +465,17 @@ TEST_CASE("a flip is worth what the best of the others cannot make up for") {
         constraints.reference = 0;
         const auto best = proposed(model, constraints, Allow::flips).front();
         const std::vector<double> nudges(n, 0.0);
+        int flipped = 0;
+        for (int i = 0; i < n; ++i)
+            flipped |= static_cast<int>(best.flips[static_cast<std::size_t>(i)]) << i;
         for (const auto& change : best.why) {
             double without = 0.0;
-            for (int mask = 0; mask < 1 << n; mask += 2) { // the reference keeps its sign
+            for (int mask = 0; mask < 1 << n; ++mask) {
+                if ((mask & ~flipped) != 0 || (mask >> change.track & 1) != 0) continue; // none in its stead
                 std::vector<int> signs(n);
                 for (int i = 0; i < n; ++i)
                     signs[static_cast<std::size_t>(i)] = (mask >> i & 1) ? -1 : 1;
-                if (signs[static_cast<std::size_t>(change.track)] > 0)
-                    without = std::max(without, model.gain(signs, nudges));
+                without = std::max(without, model.gain(signs, nudges));
             }
             REQUIRE(change.worthDb);
             CHECK(*change.worthDb == Approx(decibelsOfPower(best.gain / without)).margin(1e-9));
@@ -516,6 +519,34 @@ TEST_CASE("what is worth less than is asked for is left out, and said") {
     // Where several are asked for, each is as good as can be.
     const auto several = proposed(lopsided, constraints, Allow::flips, 2);
     CHECK(several.front().flips == all.flips);
+}
+
+TEST_CASE("leaving out adds no change that was not there") {
+    std::size_t leftOut = 0;
+    const auto look = [&](const SummationModel& model, Allow allow, bool turned, double leastWorthDb) {
+        Constraints constraints;
+        if (turned) constraints.start = turnedStart(model.trackCount()).start;
+        constraints.largestNudge = 0.001;
+        const auto full = proposed(model, constraints, allow).front();
+        constraints.leastWorthDb = leastWorthDb;
+        const auto lean = proposed(model, constraints, allow).front();
+        leftOut += lean.leftOut.size();
+        CHECK(decibelsOfPower(lean.fullGain / lean.gain) <
+              leastWorthDb * static_cast<double>(lean.leftOut.size()) + 1e-9);
+        for (const auto& change : lean.why) {
+            const auto before =
+                std::find_if(full.why.begin(), full.why.end(), [&](const auto& c) { return c.track == change.track; });
+            REQUIRE(before != full.why.end());
+            CHECK((before->kind == change.kind || before->kind == Proposal::Change::Kind::flipAndNudge));
+        }
+    };
+    for (const bool turned : {false, true}) {
+        for (std::uint64_t seed = 1; seed <= 40; ++seed)
+            look(denseRandom(10, seed), Allow::flips, turned, 0.5);
+        for (const std::uint64_t seed : {3, 4})
+            look(manySources(7, 7, 0.006, seed, 24.0), Allow::nudges, turned, 0.8);
+    }
+    CHECK(leftOut > 20);
 }
 
 TEST_CASE("with nudges no change that is kept is worth less than is asked for", "[long]") {
