@@ -12,6 +12,7 @@
 #include <CLI/CLI.hpp>
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <ostream>
@@ -86,17 +87,25 @@ public:
             proposeOptions.rungs = {proposeWords.allow == "flips" ? Allow::flips : Allow::nudges};
         proposeOptions.largestNudge = milliseconds(proposeWords.largestNudgeMs);
         if (proposeWords.proofTimeSeconds) {
-            if (!(*proposeWords.proofTimeSeconds >= 0.0))
+            if (std::isnan(*proposeWords.proofTimeSeconds))
+                return fail(usage("--proof-time", "is not a number", "give seconds, or leave it out"));
+            if (*proposeWords.proofTimeSeconds < 0.0)
                 return fail(usage("--proof-time", "is below 0", "give seconds, or leave it out"));
             proposeOptions.proofTime = Seconds(*proposeWords.proofTimeSeconds);
         }
-        if (!(proposeWords.leastWorthDb >= 0.0))
+        if (std::isnan(proposeWords.leastWorthDb))
+            return fail(usage("--least-worth", "is not a number", "give decibels, 0 to keep every change"));
+        if (proposeWords.leastWorthDb < 0.0)
             return fail(usage("--least-worth", "is below 0", "give decibels, 0 to keep every change"));
         proposeOptions.leastWorthDb = proposeWords.leastWorthDb;
         if (!proposeWords.reference.empty()) proposeOptions.reference = proposeWords.reference;
         proposeOptions.hold = proposeWords.hold;
-        for (const auto& group : proposeWords.groups)
-            proposeOptions.groups.push_back(CLI::detail::split(group, ','));
+        for (const auto& group : proposeWords.groups) {
+            auto names = CLI::detail::split(group + ",", ','); // a last empty name counts too
+            if (std::any_of(names.begin(), names.end(), [](const std::string& name) { return name.empty(); }))
+                return fail(usage("--group", "a group names no track", "write TRACK,TRACK"));
+            proposeOptions.groups.push_back(std::move(names));
+        }
         for (const auto& word : proposeWords.ownLargest) {
             const auto equals = word.rfind('=');
             double ms = -1.0;

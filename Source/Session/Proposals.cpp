@@ -64,7 +64,8 @@ std::vector<bool> unrelatedTracks(const Measurement& m, bool unlink) {
     return unrelated;
 }
 
-/// The third octave in which the sum wins most from one setting to another, and what it wins, dB.
+/// The third octave in which the sum wins most from one setting to another, and what it wins, dB. None where that one
+/// bears no name.
 std::optional<std::pair<Hertz, double>> winsMost(const SummationModel& model, Band band, const Placement& from,
                                                  const Placement& to) {
     const auto powerOf = [&](const Placement& setting, int bin) {
@@ -96,14 +97,14 @@ std::optional<std::pair<Hertz, double>> winsMost(const SummationModel& model, Ba
         }
         if (bin == first || !(before > 0.0)) continue;
         const double wins = decibelsOfPower(std::max(after / before, deepest));
-        const double centre = std::sqrt(third.low * third.high);
-        const auto near = std::min_element(
-            nominalThirdOctaves.begin(), nominalThirdOctaves.end(), [centre](const auto& a, const auto& b) {
-                return std::abs(std::log(a.hertz / centre)) < std::abs(std::log(b.hertz / centre));
-            });
-        if (!most || wins > most->second) most = {Hertz(near->hertz), wins};
+        if (!most || wins > most->second) most = {Hertz(std::sqrt(third.low * third.high)), wins};
     }
-    return most;
+    if (!most) return std::nullopt;
+    const auto k = std::lround(10.0 * std::log10(most->first.value));
+    const auto named = std::find_if(nominalThirdOctaves.begin(), nominalThirdOctaves.end(),
+                                    [k](const auto& third) { return third.k == k; });
+    if (named == nominalThirdOctaves.end()) return std::nullopt;
+    return std::pair(Hertz(named->hertz), most->second);
 }
 
 Fault notUsable(const Measurement& m, int track) {
@@ -150,9 +151,30 @@ void tellBelowBest(const AimedSums& aimed, const std::vector<double>& bests, std
             if (aimed.names[k] == source.name) source.belowBestDb = decibelsOfPower(bests[k]) - source.gainDb;
 }
 
+/// Whether the tracks sound in the band, in their balance: what lies this far below all they hold is the rounding of
+/// the files and of the measuring.
+bool soundInBand(const Measurement& m, const std::vector<TrackAdjustment>& adjustments) {
+    constexpr double residue = 1e-10; // -100 dB
+    const auto band = binsWithin(m.options.band, m.spectra->binWidth(), m.spectra->binCount());
+    double within = 0.0, whole = 0.0;
+    for (const int track : m.usable) {
+        const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
+        if (adjustment.muted) continue;
+        const double amplitude = amplitudeOfDecibels(adjustment.gain.value);
+        for (int bin = 1; bin < m.spectra->binCount(); ++bin) {
+            const double power = amplitude * amplitude * m.spectra->power(bin, track);
+            whole += power;
+            if (bin >= band.firstBin && bin <= band.lastBin) within += power;
+        }
+    }
+    return within > residue * whole;
+}
+
 /// Units that share a group become one.
 Outcome joinGroups(const Measurement& m, const ProposeOptions& options, const std::vector<int>& position,
-                   std::vector<int>& unit) {
+                   Constraints& constraints) {
+    auto& unit = constraints.unit;
+    constraints.grouped.resize(unit.size());
     for (const auto& group : options.groups) {
         std::optional<int> into;
         for (const auto& name : group) {
@@ -162,6 +184,7 @@ Outcome joinGroups(const Measurement& m, const ProposeOptions& options, const st
             if (place < 0) continue; // it takes no part
             const int own = unit[static_cast<std::size_t>(place)];
             if (!into) into = own;
+            constraints.grouped[static_cast<std::size_t>(place)] = true;
             std::replace(unit.begin(), unit.end(), own, *into);
         }
     }
@@ -243,6 +266,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
                                    : constraints.unit.empty()
                                        ? 0
                                        : *std::max_element(constraints.unit.begin(), constraints.unit.end()) + 1);
+        constraints.names.push_back(track.name);
         constraints.held.push_back(false);
         constraints.start.push_back(adjustment.flip);
         constraints.startNudges.push_back(adjustment.nudge.value);
@@ -252,7 +276,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             constraints.loudest = static_cast<int>(p);
         }
     }
-    if (auto joined = joinGroups(m, options, position, constraints.unit); !joined) return joined.fault();
+    if (auto joined = joinGroups(m, options, position, constraints); !joined) return joined.fault();
     constraints.ownLargestNudge.assign(m.usable.size(), options.largestNudge.value);
     for (const auto& [name, largest] : options.ownLargest) {
         const auto track = findTrack(name, m.tracks);
@@ -273,6 +297,12 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
 
+    if (std::all_of(m.usable.begin(), m.usable.end(),
+                    [&](int track) { return adjustments[static_cast<std::size_t>(track)].muted; }))
+        return Fault{m.folder, "all tracks are muted", "unmute two or more"};
+    if (!soundInBand(m, adjustments))
+        return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
+
     const auto sums = sourceSums(m, adjustments, options.stereo);
     AimedSums aimed;
     if (options.aim.at != Aim::sum) {
@@ -288,8 +318,6 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     }
     const SummationModel model = options.aim.at == Aim::sum ? summationModel(m, adjustments, options.stereo)
                                                             : SummationModel::meanOf(aimed.models, aimed.weights);
-    if (!model.hasEnergy())
-        return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
 
     Proposals result;
     result.folder = m.folder;

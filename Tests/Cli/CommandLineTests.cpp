@@ -10,6 +10,7 @@
 #include <cmath>
 #include <fstream>
 #include <limits>
+#include <numbers>
 #include <sstream>
 
 using namespace spillwright;
@@ -350,8 +351,14 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
 }
 
 TEST_CASE("what cannot be proposed is told in one line that names the place and what to do") {
-    TemporaryFolder folder, silent, alone, elsewhere;
+    TemporaryFolder folder, silent, alone, tones, elsewhere;
     writeBand(folder);
+    std::vector<float> tone(sixSeconds);
+    for (std::size_t n = 0; n < tone.size(); ++n)
+        tone[n] =
+            0.5f * static_cast<float>(std::sin(2.0 * std::numbers::pi * 3000.0 * static_cast<double>(n) / 48000.0));
+    for (const char* name : {"a.wav", "b.wav"}) // in the low-mids they are rounding
+        writeWav(tones / name, tone);
     const std::vector<float> nothing(sixSeconds, 0.0f);
     std::vector<float> stereo;
     for (const float sample : noise(sixSeconds, 1))
@@ -392,7 +399,8 @@ TEST_CASE("what cannot be proposed is told in one line that names the place and 
         {band, {"--own-largest-nudge", "f=1"}, 1, "f: no track bears this name; near ones: "},
         {band, {"--band", "30000:40000"}, 1, "above half the recording's sample rate; choose a lower band"},
         {band, {"--band", "300:300.1"}, 1, "the band holds none of the frequencies that are measured"},
-        {band, {"--setting", setting("mutes", mutes)}, 1, "nothing sounds in the band"},
+        {band, {"--setting", setting("mutes", mutes)}, 1, "all tracks are muted; unmute two or more"},
+        {tones.path(), {}, 1, "nothing sounds in the band; choose a band in which the tracks have energy"},
         {band, {"--save", (band / "01 a.wav").string()}, 1, "is a file of the recording, which is never written to"},
         {band, {"--save", (elsewhere / "no" / "x.json").string()}, 1, "cannot be written (No such file or directory)"},
         {band, {"--largest-nudge", "-1"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
@@ -400,15 +408,27 @@ TEST_CASE("what cannot be proposed is told in one line that names the place and 
         {band, {"--largest-nudge", "1001"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
         {band, {"--own-largest-nudge", "a=nan"}, 2, "'a=nan' is no TRACK=MS, 0 to 1000 ms; write it like "},
         {band, {"--proof-time", "-1"}, 2, "--proof-time: is below 0; give seconds, or leave it out"},
-        {band, {"--proof-time", "nan"}, 2, "--proof-time: "},
-        {band, {"--least-worth", "nan"}, 2, "--least-worth: "},
-        {band, {"--reference", "a", "--hold", "a", "--setting", upsideDown}, 2, "is held upside down, but a reference"},
-        {band, {"--reference", "a", "--hold", "a", "--setting", late}, 2, "is held at a nudge, but a reference keeps"},
+        {band, {"--proof-time", "nan"}, 2, "--proof-time: is not a number; give seconds, or leave it out"},
+        {band, {"--least-worth", "nan"}, 2, "--least-worth: is not a number; give decibels, 0 to keep every change"},
+        {band, {"--least-worth", "-1"}, 2, "--least-worth: is below 0; give decibels, 0 to keep every change"},
+        {band, {"--group", ""}, 2, "--group: a group names no track; write TRACK,TRACK"},
+        {band, {"--group", "a,,b"}, 2, "--group: a group names no track; write TRACK,TRACK"},
+        {band, {"--group", "a,"}, 2, "--group: a group names no track; write TRACK,TRACK"},
+        {band, {"--reference", "a", "--hold", "a", "--setting", upsideDown}, 2, "a: is held upside down, but a ref"},
+        {band,
+         {"--reference", "a", "--hold", "a", "--setting", late},
+         2,
+         "a: is held at a nudge, but a reference keeps"},
         {band,
          {"--setting", apart},
          2,
-         "lie further apart than the largest nudge allows; allow a larger nudge, or unlink"},
-        {band, {"--setting", late, "--group", "a,b", "--largest-nudge", "1"}, 2, "lie further apart than the largest"},
+         "pair L and pair R: linked tracks lie further apart than the largest nudge allows; allow a larger nudge, or "
+         "unlink them"},
+        {band,
+         {"--setting", late, "--group", "d,b,a", "--largest-nudge", "1"},
+         2,
+         "a and b: tracks of one group lie further apart than the largest nudge allows; allow a larger nudge, or leave "
+         "out the group"},
         {band, {"--even-balance", "--source", "a"}, 2, "is that of all that sounds, not of one source; leave out one"},
     };
     for (const auto& [recording, words, status, line] : calls) {
@@ -426,6 +446,23 @@ TEST_CASE("what cannot be proposed is told in one line that names the place and 
         CHECK(answer.out.empty());
     }
     CHECK(contentOf(folder / "01 a.wav").substr(0, 4) == "RIFF");
+}
+
+TEST_CASE("where most is won is told by the name of a third octave, or not at all") {
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto words = [&](const std::string& band) {
+        const auto answer = call({"propose", folder.path().string(), "--allow", "flips", "--least-worth", "0", "--band",
+                                  band, "--json", "-"});
+        REQUIRE(answer.status == 0);
+        return answer.parsed()["proposals"][0]["words"].get<std::string>();
+    };
+    CHECK(words("178:562").find(", most around ") != std::string::npos);
+    for (const char* band : {"5:10", "10000:20000"}) {
+        INFO(band << ": " << words(band));
+        CHECK(words(band).find(" to the sum") != std::string::npos);
+        CHECK(words(band).find("most around") == std::string::npos);
+    }
 }
 
 TEST_CASE("where every track is held nothing is changed, and the proposal says that it is best") {
@@ -697,7 +734,7 @@ TEST_CASE("with --aim proposals serve the sums of the sources") {
         const auto answer = call(all);
         INFO(answer.err);
         CHECK(answer.status == status);
-        CHECK(answer.oneLine());
+        CHECK(answer.out.empty());
         CHECK(answer.err.find(says) != std::string::npos);
     }
 }

@@ -10,6 +10,7 @@
 #include <limits>
 #include <numbers>
 #include <numeric>
+#include <string>
 
 namespace spillwright {
 
@@ -19,11 +20,6 @@ constexpr double smallestNudge = 1e-6; // seconds; less is nobody's wish
 
 Fault cancelled() {
     return {"propose", "stopped", "", Fault::Kind::cancelled};
-}
-
-Fault tooFarApart() {
-    return {"linked tracks", "lie further apart than the largest nudge allows", "allow a larger nudge, or unlink them",
-            Fault::Kind::usage};
 }
 
 /// Tracks that move as one: flip and nudge of each are those of the first, times its own sign, plus its own offset.
@@ -41,7 +37,8 @@ struct Unit {
     int fixedSign = 1;       ///< Of the first track, where the unit is not free.
     double fixedNudge = 0.0;
     Role role = Role::free;
-    double earliest = 0.0, latest = 0.0; ///< The first track's nudge, so that all stay within the largest.
+    double earliest = 0.0, latest = 0.0;  ///< The first track's nudge, so that all stay within the largest.
+    int endsEarliest = 0, endsLatest = 0; ///< The tracks that may go no further.
 };
 
 class Search {
@@ -202,10 +199,10 @@ private:
         if (member != unit.tracks.end()) {
             const auto place = member - unit.tracks.begin();
             if (held && limits.start[*member])
-                return Fault{"reference track", "is held upside down, but a reference keeps polarity +1",
+                return Fault{nameOf(*member), "is held upside down, but a reference keeps polarity +1",
                              "release it, or name another reference", Fault::Kind::usage};
             if (held && allow == Allow::nudges && limits.startNudges[*member] != 0.0)
-                return Fault{"reference track", "is held at a nudge, but a reference keeps nudge 0",
+                return Fault{nameOf(*member), "is held at a nudge, but a reference keeps nudge 0",
                              "release it, or name another reference", Fault::Kind::usage};
             unit.fixedSign = unit.signs[place];
             if (allow == Allow::nudges) unit.fixedNudge = -unit.offsets[place];
@@ -218,13 +215,36 @@ private:
         unit.latest = std::numeric_limits<double>::infinity();
         for (std::size_t a = 0; a < unit.tracks.size(); ++a) {
             const double largest = limits.ownLargestNudge[static_cast<std::size_t>(unit.tracks[a])];
-            unit.earliest = std::max(unit.earliest, -largest - unit.offsets[a]);
-            unit.latest = std::min(unit.latest, largest - unit.offsets[a]);
+            if (const double earliest = -largest - unit.offsets[a]; earliest > unit.earliest) {
+                unit.earliest = earliest;
+                unit.endsEarliest = unit.tracks[a];
+            }
+            if (const double latest = largest - unit.offsets[a]; latest < unit.latest) {
+                unit.latest = latest;
+                unit.endsLatest = unit.tracks[a];
+            }
         }
-        const bool reachable = member == unit.tracks.end()
-                                   ? unit.earliest <= unit.latest
-                                   : unit.earliest <= unit.fixedNudge && unit.fixedNudge <= unit.latest;
-        if (allow == Allow::nudges && !held && unit.role != Unit::Role::bystander && !reachable) return tooFarApart();
+        if (allow == Allow::flips || held || unit.role == Unit::Role::bystander) return std::nullopt;
+        if (member != unit.tracks.end()) return outOfReach(unit, *member, unit.fixedNudge);
+        if (unit.earliest > unit.latest) return tooFarApart(unit.endsEarliest, unit.endsLatest);
+        return std::nullopt;
+    }
+
+    const std::string& nameOf(int track) const { return limits.names[static_cast<std::size_t>(track)]; }
+
+    Fault tooFarApart(int a, int b) const {
+        const bool grouped = limits.grouped[static_cast<std::size_t>(a)] || limits.grouped[static_cast<std::size_t>(b)];
+        return {nameOf(std::min(a, b)) + " and " + nameOf(std::max(a, b)),
+                std::string(grouped ? "tracks of one group" : "linked tracks") +
+                    " lie further apart than the largest nudge allows",
+                std::string("allow a larger nudge, or ") + (grouped ? "leave out the group" : "unlink them"),
+                Fault::Kind::usage};
+    }
+
+    /// Where the track's being at 0, with its unit's first at a nudge, takes another of them beyond its largest.
+    std::optional<Fault> outOfReach(const Unit& unit, int track, double nudge) const {
+        if (nudge < unit.earliest) return tooFarApart(track, unit.endsEarliest);
+        if (nudge > unit.latest) return tooFarApart(track, unit.endsLatest);
         return std::nullopt;
     }
 
@@ -281,7 +301,7 @@ private:
         auto& unit = units[free[anchorPlace]];
         const auto place = std::find(unit.tracks.begin(), unit.tracks.end(), track) - unit.tracks.begin();
         const double nudge = -unit.offsets[place];
-        if (nudge < unit.earliest || nudge > unit.latest) return tooFarApart();
+        if (auto fault = outOfReach(unit, track, nudge)) return fault;
         unit.earliest = unit.latest = nudge;
         startShift = limits.startNudges[track];
         return std::nullopt;
@@ -692,6 +712,9 @@ Constraints Constraints::completed(int tracks) const {
         std::iota(all.unit.begin(), all.unit.end(), 0);
     }
     assert(all.unit.size() == n);
+    for (std::size_t track = all.names.size(); track < n; ++track)
+        all.names.push_back("track " + std::to_string(track + 1));
+    all.grouped.resize(n);
     all.held.resize(n);
     all.start.resize(n);
     all.startNudges.resize(n);

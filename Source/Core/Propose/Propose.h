@@ -6,6 +6,7 @@
 #include "Core/Workers.h"
 
 #include <optional>
+#include <string>
 #include <vector>
 
 namespace spillwright {
@@ -18,6 +19,8 @@ struct Constraints {
     /// Unit of each track, 0..units-1; tracks of one unit (linked) move together: what tells their flips and nudges
     /// apart in the start stays. Empty: each track by itself.
     std::vector<int> unit;
+    std::vector<bool> grouped;      ///< Tracks that are in their unit by the user's hand. Faults then advise otherwise.
+    std::vector<std::string> names; ///< What faults call the tracks. Empty: "track 1" ...
     std::vector<bool> held;  ///< Tracks whose flip and nudge stay as `start` has them (its whole unit is then held).
     std::vector<bool> start; ///< Flips of the setting that is the starting point. Empty: none.
     std::vector<double> startNudges; ///< Seconds. Empty: 0.

@@ -203,7 +203,10 @@ TEST_CASE("constraints that contradict each other are faults") {
     CHECK(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
     constraints.unit = {0, 0, 1, 2};
     constraints.largestNudge = 0.0004; // the linked pair lies 1 ms apart
-    CHECK_FALSE(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
+    const auto apart = propose(model, constraints, Allow::nudges, 1, workers, {});
+    REQUIRE_FALSE(apart.ok());
+    CHECK(apart.fault().line() == "track 1 and track 2: linked tracks lie further apart than the largest nudge allows; "
+                                  "allow a larger nudge, or unlink them");
     constraints.largestNudge = -1.0;
     CHECK_FALSE(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
     CHECK_FALSE(propose(model, {}, Allow::flips, 0, workers, {}).ok());
