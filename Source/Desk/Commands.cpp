@@ -14,6 +14,7 @@ const std::vector<Command>& commands() {
         {Id::open, "Recording", "open a folder", "Ctrl O", "", {K('o', ctrl, 0)}},
         {Id::openDemo, "Recording", "open the demo", "Ctrl D", "", {K('d', ctrl, 0)}},
         {Id::propose, "Recording", "propose settings", "P", "pP"},
+        {Id::terms, "Recording", "what proposals may do, and for whom", "V", "vV"},
         {Id::render, "Recording", "render what is heard", "Ctrl R", "", {K('r', ctrl, 0)}},
         {Id::playStop, "Listening", "play, stop", "Space", " "},
         {Id::toStart, "Listening", "back to the start of the loop", "B", "bB"},

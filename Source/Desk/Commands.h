@@ -12,6 +12,7 @@ enum class CommandId {
     open,
     openDemo,
     propose,
+    terms,
     render,
     playStop,
     toStart,

@@ -30,6 +30,15 @@ std::size_t at(int index) {
 }
 
 /// The balance alone: what is the same in every version.
+std::vector<std::vector<std::string>> groupsOf(const Terms& terms, const std::vector<TrackInfo>& tracks) {
+    std::vector<std::vector<std::string>> groups(mostGroups);
+    for (std::size_t track = 0; track < terms.group.size(); ++track)
+        if (const int group = terms.group[track]; group > 0 && group <= mostGroups)
+            groups[static_cast<std::size_t>(group - 1)].push_back(tracks[track].name);
+    std::erase_if(groups, [](const auto& group) { return group.size() < 2; });
+    return groups;
+}
+
 std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments) {
     for (auto& adjustment : adjustments) {
         adjustment.flip = false;
@@ -176,6 +185,9 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     soloed.assign(count, false);
     gestureOpen = false;
     versions = {};
+    proposalTerms = {};
+    proposalTerms.group.assign(count, 0);
+    proposalTerms.largest.assign(count, std::nullopt);
     hearWhenProposed.reset();
     chosen = count > 0 ? 0 : -1;
     partner = -1;
@@ -249,9 +261,14 @@ void Controller::propose() {
     options.proofTime = timeOfProof;
     for (int track = 0; track < trackCount(); ++track)
         if (held(track)) options.hold.push_back(tracks()[at(track)].name);
+    options.stereo = proposalTerms.stereo;
+    options.aim.at = proposalTerms.aim;
+    options.groups = groupsOf(proposalTerms, tracks());
     const auto balance = balanceOf(now->adjustments);
+    const bool all = !loop.of && !focus.of; // the whole is read: its sources tell what each of them gains
     begin(Task::proposing,
-          [this, options, balance, start = now, source = measurement(), moments = readMoments(),
+          [this, options, balance, start = now, terms = proposalTerms,
+           source = all && wholeHeard ? wholeHeard : measurement(), moments = readMoments(),
            sourceAlone = focusName()](const Watch& watch) -> Background::Finish {
               struct Rung {
                   VersionKind kind;
@@ -266,6 +283,9 @@ void Controller::propose() {
                   auto asked = options;
                   asked.rungs = {rungs[r].allow};
                   asked.largestNudge = rungs[r].largest;
+                  for (std::size_t track = 0; track < terms.largest.size(); ++track)
+                      if (const auto own = terms.largest[track]; own && own->value < rungs[r].largest.value)
+                          asked.ownLargest.emplace_back(source->tracks[track].name, *own);
                   const Watch share{[&watch, r, &rungs](double done) {
                                         watch.tell((static_cast<double>(r) + done) / static_cast<double>(rungs.size()));
                                     },
@@ -282,7 +302,8 @@ void Controller::propose() {
                       version.flips[at(source->usable[p])] = best.proposal.flips[p];
                       version.nudges[at(source->usable[p])] = Seconds(best.proposal.nudges[p]);
                   }
-                  version.upperBoundDb = best.upperBoundDb;
+                  version.gapDb = best.gapDb();
+                  version.terms = terms;
                   version.cutShort = best.proposal.cutShort;
                   version.words = proposalInWords(*proposals, best);
                   version.proposedFrom = moments;
@@ -717,6 +738,15 @@ void Controller::setGain(int track, Decibels gain, bool gesture) {
     if (next.adjustments != now->adjustments) edit(std::move(next), gesture);
 }
 
+void Controller::makeEquallyLoud() {
+    if (!whole.of) return;
+    Snapshot next = *now;
+    next.adjustments = evenlyBalanced(*whole.of, next.adjustments);
+    for (auto& adjustment : next.adjustments)
+        adjustment.gain = Decibels(std::clamp(adjustment.gain.value, -largestGainDb, largestGainDb));
+    if (next.adjustments != now->adjustments) edit(std::move(next));
+}
+
 void Controller::setHighPass(int track, std::optional<Hertz> corner) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
@@ -809,8 +839,8 @@ void Controller::refreshVersionGains() {
     for (auto& version : versions) {
         if (!version) continue;
         version->gainDb = gainOf(version->flips, version->nudges);
-        version->boundHolds = version->upperBoundDb && sameBalance && version->proposedFrom == moments &&
-                              version->proposedFor == sourceAlone;
+        version->boundHolds = version->gapDb && version->terms == proposalTerms && sameBalance &&
+                              version->proposedFrom == moments && version->proposedFor == sourceAlone;
     }
 }
 
@@ -838,6 +868,15 @@ void Controller::startPeaks() {
 }
 
 // ---- versions
+
+void Controller::setTerms(Terms terms) {
+    terms.group.resize(tracks().size(), 0);
+    terms.largest.resize(tracks().size());
+    if (terms == proposalTerms) return;
+    proposalTerms = std::move(terms);
+    refreshVersionGains();
+    tell(versionsChanged);
+}
 
 void Controller::hear(VersionKind kind) {
     const auto& version = versions[indexOf(kind)];

@@ -30,15 +30,26 @@ constexpr std::size_t indexOf(VersionKind kind) {
     return static_cast<std::size_t>(kind);
 }
 
+/// What proposals may do, and whom they serve. Nothing of it is heard.
+struct Terms {
+    bool stereo = false; ///< The stereo sum by the pans, left and right in power; else the mono sum.
+    Aim aim = Aim::sum;
+    std::vector<int> group;                      ///< [track] Tracks of one number above 0 move as one.
+    std::vector<std::optional<Seconds>> largest; ///< [track] Its own largest nudge, where that is less than the card's.
+    bool operator==(const Terms&) const = default;
+};
+inline constexpr int mostGroups = 6;
+
 /// Flips and nudges under one key. Gains, high-passes, pans and mutes are the user's balance and are the same in every
 /// version, so that a comparison compares one thing.
 struct Version {
-    std::vector<bool> flips;            ///< One a track of the recording.
-    std::vector<Seconds> nudges;        ///< One a track of the recording.
-    double gainDb = 0.0;                ///< Summation gain under the present balance.
-    std::optional<double> upperBoundDb; ///< Only for proposals.
-    bool cutShort = false;              ///< More time might have lowered the bound.
-    std::string words;                  ///< What a proposal does, for people.
+    std::vector<bool> flips;     ///< One a track of the recording.
+    std::vector<Seconds> nudges; ///< One a track of the recording.
+    double gainDb = 0.0;         ///< Summation gain under the present balance.
+    std::optional<double> gapDb; ///< Only for proposals: the bound above the sum they serve.
+    Terms terms;                 ///< Only for proposals: those they were made under.
+    bool cutShort = false;       ///< More time might have lowered the bound.
+    std::string words;           ///< What a proposal does, for people.
     /// The bound and the worths are true only of the balance and of the moments they were proposed for.
     bool boundHolds = false;
     std::optional<ReadSpan> proposedFrom;   ///< Only for proposals that were made from the loop alone.
@@ -201,6 +212,8 @@ public:
     void setSolo(std::vector<bool> tracks);
     void toggleHold(int track);
     void toggleLinks();
+    /// Gains that make all tracks equally loud, as one step of undo. Nothing before it was measured.
+    void makeEquallyLoud();
     void endGesture() { gestureOpen = false; }
 
     bool canUndo() const { return !past.empty(); }
@@ -209,6 +222,9 @@ public:
     void redo();
 
     // ---- versions
+    const Terms& terms() const { return proposalTerms; }
+    /// Not a step of undo: it changes nothing that is heard. Proposals made under others are marked.
+    void setTerms(Terms terms);
     const std::optional<Version>& version(VersionKind kind) const { return versions[indexOf(kind)]; }
     std::optional<VersionKind> heardVersion() const { return now->heard; }
     /// Applies a version at once, as one step of undo. A proposal that is not there yet is made first.
@@ -297,6 +313,7 @@ private:
     bool gestureOpen = false;
 
     std::array<std::optional<Version>, versionCount> versions;
+    Terms proposalTerms;
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;
 

@@ -1,6 +1,7 @@
 #include "Desk/MainComponent.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 
 #include <algorithm>
@@ -160,6 +161,7 @@ void MainComponent::changed(unsigned what) {
     versions.changed(what);
     transport.changed(what);
     if (auto* standing = dynamic_cast<StandingSheet*>(openSheet.get())) standing->changed(what);
+    if (auto* terms = dynamic_cast<TermsSheet*>(openSheet.get())) terms->changed(what);
 
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
         preferences.setHearingTold();
@@ -479,6 +481,9 @@ void MainComponent::perform(CommandId id) {
         return openDemo();
     case CommandId::propose:
         return controller.propose();
+    case CommandId::terms:
+        if (controller.measurement()) show(std::make_unique<TermsSheet>(controller));
+        return;
     case CommandId::render:
         if (controller.recording() && !controller.busy()) show(std::make_unique<RenderSheet>(controller));
         return;

@@ -287,8 +287,9 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     const auto focus = controller.focused();
     if (version->proposedFor != (focus ? std::optional(controller.sourceName(*focus)) : std::nullopt))
         return "other source: P again";
+    if (version->terms != controller.terms()) return "other terms: P again";
     if (!version->boundHolds) return "balance changed: P again";
-    const double gap = *version->upperBoundDb - version->gainDb;
+    const double gap = *version->gapDb;
     if (gap <= provenGapDb) return "proven best";
     return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound" + (version->cutShort ? " so far" : "");
 }
@@ -301,6 +302,8 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
                                                        [](Seconds nudge) { return nudge.value != 0.0; }));
     std::string from;
     if (version->proposedFor) from = "for " + *version->proposedFor + ": ";
+    if (version->terms.aim == Aim::mean) from = "for the sources' mean: ";
+    if (version->terms.aim == Aim::worst) from = "for the worst source: ";
     if (version->proposedFrom) from = "from " + moments(*version->proposedFrom) + ": ";
     if (flips == 0 && nudges == 0) return from + "no change";
     std::string text;

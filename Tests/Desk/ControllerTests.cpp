@@ -110,7 +110,7 @@ TEST_CASE("proposals are made in the background, heard by their kind, and proven
     const auto& flips = *controller.version(VersionKind::flips);
     const auto& to10 = *controller.version(VersionKind::nudgesTo10ms);
     CHECK(to10.gainDb >= flips.gainDb);
-    CHECK(*to10.upperBoundDb >= to10.gainDb - 1e-6);
+    CHECK(*to10.gapDb >= -1e-6);
     controller.hear(VersionKind::asRecorded);
     CHECK(controller.adjustments() == std::vector<TrackAdjustment>(4));
     controller.undo();
@@ -151,6 +151,52 @@ TEST_CASE("a held track is left alone by proposals") {
     REQUIRE(waitUntilIdle(band.controller));
     REQUIRE(band.controller.version(VersionKind::nudgesTo10ms));
     CHECK(band.controller.version(VersionKind::nudgesTo10ms)->flips == std::vector<bool>(4, false));
+}
+
+TEST_CASE("groups move as one in proposals, a track with a limit of its own no farther, and other terms are marked") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    const auto free = *controller.version(VersionKind::nudgesTo10ms);
+    CHECK(free.flips[0] != free.flips[1]);
+    Terms terms = controller.terms();
+    CHECK(terms.group == std::vector<int>(4, 0));
+    terms.group = {3, 3, 0, 0};
+    terms.largest[2] = milliseconds(0.1);
+    controller.setTerms(terms);
+    CHECK_FALSE(controller.version(VersionKind::flips)->boundHolds);
+    CHECK(words::versionProof(controller, VersionKind::flips) == "other terms: P again");
+    CHECK_FALSE(controller.canUndo());
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    const auto& bound = *controller.version(VersionKind::nudgesTo10ms);
+    CHECK(bound.flips[0] == bound.flips[1]);
+    CHECK(bound.nudges[0].value == Approx(bound.nudges[1].value).margin(1e-9));
+    CHECK(std::abs(bound.nudges[2].value) <= 0.0001 + 1e-9);
+    CHECK(bound.boundHolds);
+    CHECK(bound.gainDb < free.gainDb);
+    CHECK(words::versionProof(controller, VersionKind::flips) == "proven best");
+    controller.setTerms({});
+    CHECK(controller.terms().group == std::vector<int>(4, 0));
+    CHECK_FALSE(controller.version(VersionKind::flips)->boundHolds);
+}
+
+TEST_CASE("all tracks become equally loud in one step of undo") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.makeEquallyLoud();
+    const auto expected = evenlyBalanced(*controller.measurement(), std::vector<TrackAdjustment>(4));
+    bool any = false;
+    for (std::size_t track = 0; track < 4; ++track) {
+        CHECK(controller.adjustments()[track].gain.value == Approx(expected[track].gain.value));
+        any = any || std::abs(expected[track].gain.value) > 1.0;
+    }
+    CHECK(any);
+    controller.makeEquallyLoud(); // nothing more to do
+    controller.undo();
+    CHECK(controller.adjustments() == std::vector<TrackAdjustment>(4));
+    CHECK_FALSE(controller.canUndo());
 }
 
 TEST_CASE("linked tracks move together until they are unlinked") {

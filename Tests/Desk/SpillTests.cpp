@@ -1,5 +1,6 @@
 #include "DeskFixture.h"
 
+#include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 #include "Support/SpillingBand.h"
 #include "Support/TestSignals.h"
@@ -312,6 +313,43 @@ TEST_CASE("the sheet of what stands close to what shows the guess and takes anot
     CHECK(controller.sourceCount() == 3);
     CHECK(sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
     CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("proposals serve the sources where the sheet of terms says so, and tell what each gains") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    CHECK(window.typed('v'));
+    auto* sheet = dynamic_cast<TermsSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    CHECK(sheet->groupChoice(kickIn).getText() == "by itself");
+    CHECK(sheet->largestChoice(trumpetTrack).getText() == "as far as the card says");
+    CHECK_FALSE(sheet->groupChoice(deadTrack).isEnabled());
+    sheet->servesChoice().setSelectedId(3, juce::sendNotificationSync); // the one that fares worst
+    sheet->sumChoice().setSelectedId(2, juce::sendNotificationSync);    // stereo
+    sheet->groupChoice(kickIn).setSelectedId(2, juce::sendNotificationSync);
+    sheet->groupChoice(trumpetTrack).setSelectedId(2, juce::sendNotificationSync);
+    sheet->largestChoice(rideTrack).setSelectedId(3, juce::sendNotificationSync);
+    CHECK(controller.terms().aim == Aim::worst);
+    CHECK(controller.terms().stereo);
+    CHECK(controller.terms().group[kickIn] == controller.terms().group[trumpetTrack]);
+    CHECK(controller.terms().group[rideTrack] == 0);
+    CHECK(controller.terms().largest[rideTrack] == milliseconds(0.1));
+    sheet->proposeButton().onClick();
+    CHECK_FALSE(window.main.sheet());
+    REQUIRE(waitUntilIdle(controller));
+    const auto& version = controller.version(VersionKind::nudgesTo10ms);
+    REQUIRE(version);
+    CHECK(version->flips[kickIn] == version->flips[trumpetTrack]);
+    CHECK(std::abs(version->nudges[rideTrack].value) <= 0.0001 + 1e-9);
+    CHECK(version->boundHolds);
+    CHECK(words::versionChanges(controller, VersionKind::flips).find("for the worst source: ") == 0);
+
+    auto terms = controller.terms();
+    terms = {};
+    controller.setTerms(terms);
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.version(VersionKind::flips)->words.find("Of the sources, ") != std::string::npos);
 }
 
 TEST_CASE("order of entry, help and spacing are there to be read") {
