@@ -264,64 +264,66 @@ void Controller::propose() {
     options.stereo = proposalTerms.stereo;
     options.aim.at = proposalTerms.aim;
     options.groups = groupsOf(proposalTerms, tracks());
-    const auto balance = balanceOf(now->adjustments);
     const bool all = !loop.of && !focus.of; // the whole is read: its sources tell what each of them gains
-    begin(Task::proposing,
-          [this, options, balance, start = now, terms = proposalTerms,
-           source = all && wholeHeard ? wholeHeard : measurement(), moments = readMoments(),
-           sourceAlone = focusName()](const Watch& watch) -> Background::Finish {
-              struct Rung {
-                  VersionKind kind;
-                  Allow allow;
-                  Seconds largest;
-              };
-              const std::array rungs{Rung{VersionKind::flips, Allow::flips, milliseconds(10.0)},
-                                     Rung{VersionKind::nudgesTo1ms, Allow::nudges, milliseconds(1.0)},
-                                     Rung{VersionKind::nudgesTo10ms, Allow::nudges, milliseconds(10.0)}};
-              std::array<std::optional<Version>, versionCount> found;
-              for (std::size_t r = 0; r < rungs.size(); ++r) {
-                  auto asked = options;
-                  asked.rungs = {rungs[r].allow};
-                  asked.largestNudge = rungs[r].largest;
-                  for (std::size_t track = 0; track < terms.largest.size(); ++track)
-                      if (const auto own = terms.largest[track]; own && own->value < rungs[r].largest.value)
-                          asked.ownLargest.emplace_back(source->tracks[track].name, *own);
-                  const Watch share{[&watch, r, &rungs](double done) {
-                                        watch.tell((static_cast<double>(r) + done) / static_cast<double>(rungs.size()));
-                                    },
-                                    watch.stop};
-                  const auto proposals = makeProposals(*source, asked, workers, share);
-                  if (!proposals) return [this, fault = proposals.fault()] { fail(fault); };
-                  const auto& best = proposals->proposals.front();
-                  Version version;
-                  for (const auto& adjustment : start->adjustments) { // what is silent in these moments stays as it is
-                      version.flips.push_back(adjustment.flip);
-                      version.nudges.push_back(adjustment.nudge);
-                  }
-                  for (std::size_t p = 0; p < source->usable.size(); ++p) {
-                      version.flips[at(source->usable[p])] = best.proposal.flips[p];
-                      version.nudges[at(source->usable[p])] = Seconds(best.proposal.nudges[p]);
-                  }
-                  version.gapDb = best.gapDb();
-                  version.terms = terms;
-                  version.cutShort = best.proposal.cutShort;
-                  version.words = proposalInWords(*proposals, best);
-                  version.proposedFrom = moments;
-                  version.proposedFor = sourceAlone;
-                  for (const auto& change : best.proposal.why)
-                      version.why.push_back({source->usable[at(change.track)], change.kind, change.effectDb});
-                  found[indexOf(rungs[r].kind)] = std::move(version);
-              }
-              return [this, found, balance] {
-                  currentTask = Task::none;
-                  for (std::size_t kind = 0; kind < found.size(); ++kind)
-                      if (found[kind]) versions[kind] = found[kind];
-                  proposedFor = balance;
-                  refreshVersionGains();
-                  if (const auto wanted = std::exchange(hearWhenProposed, std::nullopt)) hear(*wanted);
-                  tell(taskChanged | versionsChanged);
-              };
-          });
+    proposeRung(0, std::make_shared<const Asked>(Asked{std::move(options), now, proposalTerms,
+                                                       all && wholeHeard ? wholeHeard : measurement(), readMoments(),
+                                                       focusName()}));
+}
+
+/// One card after the other, so that the first is there while the rest are looked for.
+void Controller::proposeRung(std::size_t rung, std::shared_ptr<const Asked> asked) {
+    struct Rung {
+        VersionKind kind;
+        Allow allow;
+        Seconds largest;
+    };
+    static const std::array rungs{Rung{VersionKind::flips, Allow::flips, milliseconds(10.0)},
+                                  Rung{VersionKind::nudgesTo1ms, Allow::nudges, milliseconds(1.0)},
+                                  Rung{VersionKind::nudgesTo10ms, Allow::nudges, milliseconds(10.0)}};
+    begin(Task::proposing, [this, rung, asked](const Watch& watch) -> Background::Finish {
+        const auto& measured = *asked->source;
+        auto options = asked->options;
+        options.rungs = {rungs[rung].allow};
+        options.largestNudge = rungs[rung].largest;
+        for (std::size_t track = 0; track < asked->terms.largest.size(); ++track)
+            if (const auto own = asked->terms.largest[track]; own && own->value < rungs[rung].largest.value)
+                options.ownLargest.emplace_back(measured.tracks[track].name, *own);
+        const auto rungCount = static_cast<double>(rungs.size());
+        const Watch share{[&](double done) { watch.tell((static_cast<double>(rung) + done) / rungCount); }, watch.stop};
+        const auto proposals = makeProposals(measured, options, workers, share);
+        if (!proposals) return [this, fault = proposals.fault()] { fail(fault); };
+        return [this, rung, asked, version = versionOf(*proposals, *asked)] {
+            versions[indexOf(rungs[rung].kind)] = version;
+            proposedFor = balanceOf(asked->start->adjustments);
+            refreshVersionGains();
+            if (hearWhenProposed == rungs[rung].kind) hear(*std::exchange(hearWhenProposed, std::nullopt));
+            tell(versionsChanged);
+            if (rung + 1 < rungs.size()) proposeRung(rung + 1, asked);
+        };
+    });
+}
+
+Version Controller::versionOf(const Proposals& proposals, const Asked& asked) {
+    const auto& best = proposals.proposals.front();
+    const auto& usable = asked.source->usable;
+    Version version;
+    for (const auto& adjustment : asked.start->adjustments) { // what is silent in these moments stays as it is
+        version.flips.push_back(adjustment.flip);
+        version.nudges.push_back(adjustment.nudge);
+    }
+    for (std::size_t p = 0; p < usable.size(); ++p) {
+        version.flips[at(usable[p])] = best.proposal.flips[p];
+        version.nudges[at(usable[p])] = Seconds(best.proposal.nudges[p]);
+    }
+    version.gapDb = best.gapDb();
+    version.terms = asked.terms;
+    version.cutShort = best.proposal.cutShort;
+    version.words = proposalInWords(proposals, best);
+    version.proposedFrom = asked.moments;
+    version.proposedFor = asked.sourceAlone;
+    for (const auto& change : best.proposal.why)
+        version.why.push_back({usable[at(change.track)], change.kind, change.effectDb});
+    return version;
 }
 
 void Controller::render(const RenderOptions& options) {
@@ -886,10 +888,8 @@ void Controller::hear(VersionKind kind) {
             say("Nothing of yours yet: flip or nudge a track, and key 5 brings it back.");
             return;
         }
-        if (!busy()) {
-            propose();
-            hearWhenProposed = kind;
-        }
+        if (!busy()) propose();
+        if (currentTask == Task::proposing) hearWhenProposed = kind;
         return;
     }
     Snapshot next = *now;

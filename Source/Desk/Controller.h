@@ -260,6 +260,17 @@ private:
     };
     const Reading& read() const { return focus.of ? focus : loop.of ? loop : whole; }
     Reading& read() { return const_cast<Reading&>(std::as_const(*this).read()); }
+    /// What proposals are asked for.
+    struct Asked {
+        ProposeOptions options; ///< But for what the cards differ in.
+        SnapshotPtr start;
+        Terms terms;
+        std::shared_ptr<const Measurement> source;
+        std::optional<ReadSpan> moments;
+        std::optional<std::string> sourceAlone;
+    };
+    void proposeRung(std::size_t rung, std::shared_ptr<const Asked> asked);
+    static Version versionOf(const Proposals& proposals, const Asked& asked);
     void startReadingLoop();
     void startHearing();
     void hearAsListed(SourceList list);

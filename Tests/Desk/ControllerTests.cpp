@@ -117,6 +117,25 @@ TEST_CASE("proposals are made in the background, heard by their kind, and proven
     CHECK(controller.heardVersion() == VersionKind::flips);
 }
 
+TEST_CASE("each proposal is there as soon as it is made, and one that is on its way can be asked for") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.propose();
+    REQUIRE(waitFor(controller, [&] { return controller.version(VersionKind::flips).has_value(); }));
+    CHECK(controller.task() == Controller::Task::proposing);
+    CHECK_FALSE(controller.version(VersionKind::nudgesTo10ms));
+    CHECK(controller.version(VersionKind::flips)->boundHolds);
+    controller.hear(VersionKind::flips);
+    controller.hear(VersionKind::nudgesTo10ms);
+    CHECK(controller.heardVersion() == VersionKind::flips);
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.heardVersion() == VersionKind::nudgesTo10ms);
+    controller.propose();
+    controller.cancel();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.version(VersionKind::flips)); // those from before stay
+}
+
 TEST_CASE("versions keep the user's balance, and say when a bound no longer holds") {
     MeasuredBand band;
     auto& controller = band.controller;
