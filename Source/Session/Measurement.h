@@ -137,6 +137,10 @@ struct Proposals {
     std::vector<NamedProposal> proposals;
 };
 
+constexpr const char* rungName(Allow allow) {
+    return allow == Allow::flips ? "flips" : "nudges";
+}
+
 /// The one way proposals are made, by window and command line alike.
 Result<Proposals> makeProposals(const Measurement& measurement, const ProposeOptions& options, Workers& workers,
                                 const Watch& watch);

@@ -3,8 +3,6 @@
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/Propose/WorstOf.h"
 #include "Core/ThirdOctaves.h"
-#include "Session/JsonNumbers.h"
-#include "Session/ProposalWords.h"
 #include "Session/SourceSums.h"
 #include "Session/Sources.h"
 
@@ -16,38 +14,6 @@
 namespace spillwright {
 
 namespace {
-
-constexpr const char* nameOf(Allow allow) {
-    return allow == Allow::flips ? "flips" : "nudges";
-}
-
-constexpr const char* nameOf(Aim aim) {
-    return aim == Aim::sum ? "sum" : aim == Aim::mean ? "mean" : "worst";
-}
-
-constexpr const char* nameOf(Proof proof) {
-    switch (proof) {
-    case Proof::exhaustive:
-        return "exhaustive";
-    case Proof::branchAndBound:
-        return "branch-and-bound";
-    case Proof::boundOnly:
-        return "bound-only";
-    }
-    return "";
-}
-
-constexpr const char* nameOf(Proposal::Change::Kind kind) {
-    switch (kind) {
-    case Proposal::Change::Kind::flip:
-        return "flip";
-    case Proposal::Change::Kind::nudge:
-        return "nudge";
-    case Proposal::Change::Kind::flipAndNudge:
-        return "flip and nudge";
-    }
-    return "";
-}
 
 /// By position in the list of usable tracks: those that share their sound with none that could move against them. An
 /// overdub in stereo shares it with its other side alone.
@@ -225,12 +191,10 @@ std::vector<TrackAdjustment> evenlyBalanced(const Measurement& m, std::vector<Tr
     return adjustments;
 }
 
-Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& options, Workers& workers,
-                                const Watch& watch) {
-    if (m.usable.size() < 2)
-        return Fault{m.folder, "only one usable track",
-                     "a proposal needs at least two tracks that were recorded together"};
+namespace {
 
+/// Gains, high-passes and mutes of every track, and where flips and nudges start.
+Result<std::vector<TrackAdjustment>> startOf(const Measurement& m, const ProposeOptions& options) {
     std::vector<TrackAdjustment> adjustments(m.tracks.size());
     if (options.setting) {
         auto named = adjustmentsFor(*options.setting, m.tracks);
@@ -243,13 +207,18 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
                          Fault::Kind::usage};
         adjustments = evenlyBalanced(m, std::move(adjustments));
     }
-    std::vector<TrackAdjustment> usableAdjustments;
-    std::vector<int> position(m.tracks.size(), -1); // in the list of usable tracks
-    for (std::size_t p = 0; p < m.usable.size(); ++p) {
-        usableAdjustments.push_back(adjustments[static_cast<std::size_t>(m.usable[p])]);
-        position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
-    }
+    if (std::all_of(m.usable.begin(), m.usable.end(),
+                    [&](int track) { return adjustments[static_cast<std::size_t>(track)].muted; }))
+        return Fault{m.folder, "all tracks are muted", "unmute two or more"};
+    if (!soundInBand(m, adjustments))
+        return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
+    return adjustments;
+}
 
+/// `position`: of every track in the list of usable ones, -1 for none.
+Result<Constraints> constraintsOf(const Measurement& m, const ProposeOptions& options,
+                                  const std::vector<TrackAdjustment>& usableAdjustments,
+                                  const std::vector<int>& position) {
     Constraints constraints;
     constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
@@ -296,26 +265,46 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         if (position[static_cast<std::size_t>(*track)] < 0) return notUsable(m, *track);
         constraints.reference = position[static_cast<std::size_t>(*track)];
     }
+    return constraints;
+}
 
-    if (std::all_of(m.usable.begin(), m.usable.end(),
-                    [&](int track) { return adjustments[static_cast<std::size_t>(track)].muted; }))
-        return Fault{m.folder, "all tracks are muted", "unmute two or more"};
-    if (!soundInBand(m, adjustments))
-        return Fault{m.folder, "nothing sounds in the band", "choose a band in which the tracks have energy"};
+Result<AimedSums> aimOf(const Measurement& m, const ProposeOptions& options, const std::vector<SourceSum>& sums) {
+    if (options.aim.at == Aim::sum) return AimedSums();
+    if (m.focus)
+        return Fault{"aim", "is at several sources while one is in focus", "leave out one of the two",
+                     Fault::Kind::usage};
+    if (options.aim.at == Aim::worst && options.count > 1)
+        return Fault{"count", "is more than one, but the source that fares worst has one proposal a rung",
+                     "ask for one", Fault::Kind::usage};
+    return aimedSums(m, sums, options.aim);
+}
+
+} // namespace
+
+Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& options, Workers& workers,
+                                const Watch& watch) {
+    if (m.usable.size() < 2)
+        return Fault{m.folder, "only one usable track",
+                     "a proposal needs at least two tracks that were recorded together"};
+
+    auto begun = startOf(m, options);
+    if (!begun) return begun.fault();
+    const auto adjustments = std::move(begun).value();
+    std::vector<TrackAdjustment> usableAdjustments;
+    std::vector<int> position(m.tracks.size(), -1); // in the list of usable tracks
+    for (std::size_t p = 0; p < m.usable.size(); ++p) {
+        usableAdjustments.push_back(adjustments[static_cast<std::size_t>(m.usable[p])]);
+        position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
+    }
+
+    auto limits = constraintsOf(m, options, usableAdjustments, position);
+    if (!limits) return limits.fault();
+    const auto constraints = std::move(limits).value();
 
     const auto sums = sourceSums(m, adjustments, options.stereo);
-    AimedSums aimed;
-    if (options.aim.at != Aim::sum) {
-        if (m.focus)
-            return Fault{"aim", "is at several sources while one is in focus", "leave out one of the two",
-                         Fault::Kind::usage};
-        if (options.aim.at == Aim::worst && options.count > 1)
-            return Fault{"count", "is more than one, but the source that fares worst has one proposal a rung",
-                         "ask for one", Fault::Kind::usage};
-        auto found = aimedSums(m, sums, options.aim);
-        if (!found) return found.fault();
-        aimed = std::move(found).value();
-    }
+    auto aim = aimOf(m, options, sums);
+    if (!aim) return aim.fault();
+    const auto aimed = std::move(aim).value();
     const SummationModel model = options.aim.at == Aim::sum ? summationModel(m, adjustments, options.stereo)
                                                             : SummationModel::meanOf(aimed.models, aimed.weights);
 
@@ -371,7 +360,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
                 adjustment.flip = proposal.flips[p];
                 adjustment.nudge = Seconds(proposal.nudges[p]);
             }
-            named.setting = settingFrom(std::string(nameOf(allow)) + " " + std::to_string(rank), m.tracks, changed);
+            named.setting = settingFrom(std::string(rungName(allow)) + " " + std::to_string(rank), m.tracks, changed);
             named.summationGainDb = decibelsOfPower(proposal.gain);
             const Placement proposed = placementOf(proposal.flips, proposal.nudges);
             named.lowMidCoherence = model.lowMidCoherence(model.gain(proposed.signs, proposed.nudges));
@@ -398,89 +387,6 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         }
     }
     return result;
-}
-
-namespace {
-
-using namespace jsonNumbers;
-
-ordered_json changeToJson(const Proposals& proposals, const NamedProposal& named, const Proposal::Change& change) {
-    const auto track = static_cast<std::size_t>(change.track);
-    ordered_json json{{"track", proposals.trackNames[track]},
-                      {"change", nameOf(change.kind)},
-                      {"effect_dB", rounded(change.effectDb, dbDigits)},
-                      {"worth_dB", change.worthDb ? rounded(*change.worthDb, dbDigits) : ordered_json()}};
-    const bool flips = change.kind != Proposal::Change::Kind::nudge;
-    const bool told = named.standing && flips && !named.standing->stands.empty();
-    json["stands"] = told ? rounded(named.standing->stands[track], shareDigits) : ordered_json();
-    const auto mayBeOff = named.standing ? named.standing->mayBeOff[track] : std::nullopt;
-    json["mayBeOff_ms"] = mayBeOff ? rounded(1e3 * *mayBeOff, msDigits) : ordered_json();
-    return json;
-}
-
-ordered_json courseToJson(const Standing& standing) {
-    if (standing.parts.empty()) return {};
-    const auto& worst = standing.parts[standing.worst];
-    return {{"median_dB", rounded(standing.medianDb, dbDigits)},
-            {"worst_dB", rounded(worst.winsDb, dbDigits)},
-            {"worstFrom_s", rounded(worst.from.value, msDigits)},
-            {"worstTo_s", rounded(worst.to.value, msDigits)},
-            {"parts", standing.parts.size()}};
-}
-
-} // namespace
-
-nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
-    using namespace jsonNumbers;
-    ordered_json list = ordered_json::array();
-    for (const auto& named : proposals.proposals) {
-        ordered_json why = ordered_json::array();
-        for (const auto& change : named.proposal.why)
-            why.push_back(changeToJson(proposals, named, change));
-        ordered_json p;
-        p["allow"] = nameOf(named.proposal.allow);
-        p["rank"] = named.rank;
-        p["summationGain_dB"] = rounded(named.summationGainDb, dbDigits);
-        p["lowMidCoherence"] = rounded(named.lowMidCoherence, shareDigits);
-        p["upperBound_dB"] = rounded(named.upperBoundDb, dbDigits);
-        p["gap_dB"] = rounded(named.upperBoundDb - named.summationGainDb, dbDigits);
-        p["proof"] = nameOf(named.proposal.proof);
-        p["proven"] = named.proven();
-        p["cutShort"] = named.proposal.cutShort;
-        p["setting"] = settingToJson(named.setting);
-        p["why"] = std::move(why);
-        ordered_json leftOut = ordered_json::array();
-        for (const auto& change : named.proposal.leftOut)
-            leftOut.push_back({{"track", proposals.trackNames[static_cast<std::size_t>(change.track)]},
-                               {"change", nameOf(change.kind)},
-                               {"worth_dB", rounded(change.effectDb, dbDigits)}});
-        p["leftOut"] = std::move(leftOut);
-        p["wins_dB"] = rounded(named.winsDb, dbDigits);
-        p["course"] = named.standing ? courseToJson(*named.standing) : ordered_json();
-        p["sources"] = ordered_json::array();
-        for (const auto& source : named.sources)
-            p["sources"].push_back(
-                {{"source", source.name},
-                 {"summationGain_dB", rounded(source.gainDb, dbDigits)},
-                 {"wins_dB", rounded(source.winsDb, dbDigits)},
-                 {"belowBest_dB", source.belowBestDb ? rounded(*source.belowBestDb, dbDigits) : ordered_json()}});
-        p["words"] = proposalInWords(proposals, named);
-        list.push_back(std::move(p));
-    }
-    ordered_json root;
-    root["format"] = "spillwright/proposals";
-    root["version"] = 1;
-    root["folder"] = proposals.folder;
-    root["band_Hz"] = bandToJson(proposals.band);
-    root["source"] = proposals.source ? ordered_json(*proposals.source) : ordered_json();
-    root["aim"] = nameOf(proposals.aim);
-    root["aimedAt"] = ordered_json::array();
-    for (const auto& [name, weight] : proposals.aimedAt)
-        root["aimedAt"].push_back({{"source", name}, {"weight", weight}});
-    root["asRecorded"] = {{"summationGain_dB", rounded(proposals.asRecordedGainDb, dbDigits)},
-                          {"lowMidCoherence", rounded(proposals.asRecordedLowMidCoherence, shareDigits)}};
-    root["proposals"] = std::move(list);
-    return root;
 }
 
 } // namespace spillwright
