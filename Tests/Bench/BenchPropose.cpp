@@ -52,27 +52,36 @@ void flips() {
     std::printf("  the ten best                         %8.1f ms\n", 1e3 * ten);
 }
 
+constexpr int plainStarts = 100;
+
+struct PlainAscents {
+    double seconds = 0.0, best = 0.0;
+};
+PlainAscents plainAscents(const NudgeProblem& problem, Workers& workers) {
+    PlainAscents plain;
+    plain.seconds = secondsOf([&] {
+        std::vector<double> values(static_cast<std::size_t>(plainStarts));
+        workers.forEach(values.size(), [&](std::size_t item, int) {
+            values[item] = plainAscent(problem, static_cast<unsigned>(item)).value;
+        });
+        plain.best = *std::max_element(values.begin(), values.end());
+    });
+    return plain;
+}
+
 void nudges(int tracks, int sources, double largest) {
     Workers all;
     const auto model = manySources(tracks, sources, 0.006, 1);
     const auto problem = nudgesOf(model, largest);
-    double plainBest = 0.0;
-    const int plainStarts = 100;
-    const double plain = secondsOf([&] {
-        std::vector<double> values(static_cast<std::size_t>(plainStarts));
-        all.forEach(values.size(), [&](std::size_t item, int) {
-            values[item] = plainAscent(problem, static_cast<unsigned>(item)).value;
-        });
-        plainBest = *std::max_element(values.begin(), values.end());
-    });
+    const auto plain = plainAscents(problem, all);
     std::vector<Placement> found;
-    const double search = secondsOf([&] { found = *searchNudges(problem, 5, {}, all, {}); });
+    const double search = secondsOf([&] { found = searchNudges(problem, 5, {}, all, {})->best; });
     std::printf("flips and nudges, %d tracks, %d sources, +-%g ms\n", tracks, sources, 1e3 * largest);
-    std::printf("  %3d plain coordinate ascents          %8.3f s   best %.4f dB (floor)\n", plainStarts, plain,
-                decibelsOfPower(plainBest));
+    std::printf("  %3d plain coordinate ascents          %8.3f s   best %.4f dB (floor)\n", plainStarts, plain.seconds,
+                decibelsOfPower(plain.best));
     std::printf(
         "  joint search                          %8.3f s   best %.4f dB, %.2f of the floor's time; second %.4f\n",
-        search, decibelsOfPower(found.front().value), search / plain, decibelsOfPower(found[1].value));
+        search, decibelsOfPower(found.front().value), search / plain.seconds, decibelsOfPower(found[1].value));
 }
 
 /// The gap against time, one worker.
@@ -80,7 +89,7 @@ void gapOverTime(const char* what, const SummationModel& model, double largest) 
     Workers one(1);
     const auto problem = nudgesOf(model, largest);
     double best = 0.0;
-    const double search = secondsOf([&] { best = searchNudges(problem, 1, {}, one, {})->front().value; });
+    const double search = secondsOf([&] { best = searchNudges(problem, 1, {}, one, {})->best.front().value; });
     const double marks[] = {0.1, 0.3, 1.0, 3.0, 10.0};
     double gaps[std::size(marks)], now = 0.0;
     std::fill(std::begin(gaps), std::end(gaps), -1.0);
@@ -101,6 +110,33 @@ void gapOverTime(const char* what, const SummationModel& model, double largest) 
                 whole);
 }
 
+/// What is proposed and how near its bound is, by the time that is given.
+void valueOverTime(const char* what, const SummationModel& model, double largest) {
+    Workers all;
+    std::printf("%s, %d tracks, +-%g ms, %d workers\n", what, model.trackCount(), 1e3 * largest, all.count());
+    Constraints constraints;
+    constraints.largestNudge = largest;
+    for (const std::optional<double> time :
+         {std::optional(0.25), std::optional(0.5), std::optional(1.0), std::optional(2.0), std::optional(5.0),
+          std::optional(10.0), std::optional<double>()}) {
+        constraints.time = time ? std::optional(Seconds(*time)) : std::nullopt;
+        std::optional<Proposal> best;
+        const double took =
+            secondsOf([&] { best = propose(model, constraints, Allow::nudges, 1, all, {}).value().front(); });
+        if (time)
+            std::printf("  given %5.2f s", *time);
+        else
+            std::printf("  without a time");
+        std::printf("  took %6.2f s  value %.4f  bound %.4f  gap %.3f dB%s\n", took, decibelsOfPower(best->gain),
+                    decibelsOfPower(best->upperBound), decibelsOfPower(best->upperBound / best->gain),
+                    best->cutShort ? ", cut short" : "");
+        std::fflush(stdout);
+    }
+    const auto plain = plainAscents(nudgesOf(model, largest), all);
+    std::printf("  %d plain ascents  took %6.2f s  value %.4f\n", plainStarts, plain.seconds,
+                decibelsOfPower(plain.best));
+}
+
 /// How many of a few rooms are proven in 0.1, 1 and 10 s, one worker.
 void provenWithin(double largest, std::initializer_list<int> sizes) {
     Workers one(1);
@@ -111,7 +147,7 @@ void provenWithin(double largest, std::initializer_list<int> sizes) {
         double widest = 0.0;
         for (std::uint64_t seed = 1; seed <= rooms; ++seed) {
             const auto problem = nudgesOf(playersInARoom(tracks, tracks / 2, seed), largest);
-            const double best = searchNudges(problem, 1, {}, one, {})->front().value;
+            const double best = searchNudges(problem, 1, {}, one, {})->best.front().value;
             double gap = 0.0;
             const double seconds = secondsOf(
                 [&] { gap = decibelsOfPower(proveNudges(problem, best, Seconds(10.0), one, {})->upperBound / best); });
@@ -128,7 +164,7 @@ void provenWithin(double largest, std::initializer_list<int> sizes) {
 
 } // namespace
 
-/// Without words all; else those parts that are named: flips, nudges, gap, proven.
+/// Without words all; else those parts that are named: flips, nudges, gap, proven, time24, time64.
 int main(int count, char** words) {
     const std::vector<std::string> named(words + 1, words + count);
     const auto asked = [&](const char* part) {
@@ -149,6 +185,16 @@ int main(int count, char** words) {
             gapOverTime("sources in no room", manySources(24, 24, 0.006, 1), largest);
         }
         gapOverTime("players in a room", playersInARoom(64, 24, 1), 0.01);
+    }
+    for (const double largest : {0.001, 0.01}) {
+        if (asked("time24")) {
+            valueOverTime("players in a room", playersInARoom(24, 12, 1), largest);
+            valueOverTime("sources in no room", manySources(24, 24, 0.006, 1), largest);
+        }
+        if (asked("time64")) {
+            valueOverTime("players in a room", playersInARoom(64, 24, 1), largest);
+            valueOverTime("sources in no room", manySources(64, 20, 0.006, 1), largest);
+        }
     }
     if (asked("proven")) {
         provenWithin(0.001, {8, 12, 14, 16, 18, 20});

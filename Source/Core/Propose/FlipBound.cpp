@@ -5,7 +5,6 @@
 #include <Eigen/Eigenvalues>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 
 namespace spillwright {
@@ -97,16 +96,10 @@ Relaxation fixed(const Relaxation& parent, int spin, int sign) {
     return child;
 }
 
-using Clock = std::chrono::steady_clock;
-
 class BranchAndBound {
 public:
-    BranchAndBound(const FlipProblem& p, double bestKnown, int nodes, std::optional<Seconds> time, const Watch& w)
-        : problem(p), watch(w), best(bestKnown), nodesLeft(nodes) {
-        if (time)
-            end =
-                Clock::now() + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(time->value));
-    }
+    BranchAndBound(const FlipProblem& p, double bestKnown, int nodes, const Deadline& e, const Watch& w)
+        : problem(p), watch(w), best(bestKnown), nodesLeft(nodes), end(e) {}
 
     std::optional<FlipProof> run() {
         auto root = relax(problem);
@@ -135,7 +128,7 @@ private:
             enumerate(node, spins);
             return;
         }
-        late = late || (end && Clock::now() >= *end);
+        late = late || end.passed();
         if (nodesLeft <= 0 || late) {
             open = std::max(open, bound);
             return;
@@ -209,7 +202,7 @@ private:
     const Watch& watch;
     double best;
     int nodesLeft;
-    std::optional<Clock::time_point> end;
+    Deadline end;
     bool late = false;
     double tolerance = 0.0;
     double rootBound = 0.0;
@@ -234,10 +227,10 @@ double flipUpperBound(const FlipProblem& problem) {
     return bound;
 }
 
-std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, std::optional<Seconds> time,
+std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, const Deadline& end,
                                     const Watch& watch) {
     if (problem.size() == 0) return FlipProof{problem.constant, true, false, std::nullopt};
-    return BranchAndBound(problem, best, mostNodes, time, watch).run();
+    return BranchAndBound(problem, best, mostNodes, end, watch).run();
 }
 
 } // namespace spillwright

@@ -1,7 +1,7 @@
 #pragma once
 
+#include "Core/Propose/Deadline.h"
 #include "Core/Propose/FlipSearch.h"
-#include "Core/Types.h"
 
 namespace spillwright {
 
@@ -18,10 +18,10 @@ struct FlipProof {
     std::optional<std::vector<int>> better; ///< Signs worth more than what was handed in, where some were found.
 };
 
-/// Branch and bound with that bound, from a best known value. A count of nodes ends it, or the time (none: the count
-/// alone, the same on every machine); then the largest bound left open is returned. One bound of the whole is always
-/// had, whatever the time: 30 ms for 64 signs. nullopt: stop was asked for.
-std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, std::optional<Seconds> time,
+/// Branch and bound with that bound, from a best known value. A count of nodes ends it, or the deadline (never: the
+/// count alone, the same on every machine); then the largest bound left open is returned. One bound of the whole is
+/// always had, whatever the deadline: 30 ms for 64 signs. nullopt: stop was asked for.
+std::optional<FlipProof> proveFlips(const FlipProblem& problem, double best, int mostNodes, const Deadline& end,
                                     const Watch& watch);
 
 } // namespace spillwright

@@ -65,6 +65,14 @@ double pairCeiling(const NudgeProblem& problem, int i, int j, double step) {
     return 2.0 * (largest + width * width / 8.0 * bend);
 }
 
+/// The same, whatever the lags.
+double magnitudes(const std::vector<std::complex<double>>& spectrum) {
+    double sum = 0.0;
+    for (const auto& element : spectrum)
+        sum += 2.0 * std::abs(element);
+    return sum;
+}
+
 /// max over complex unit u of u'Hu from above, H Hermitian with zero diagonal: the dual of the semidefinite relaxation,
 /// feasible by the least eigenvalue.
 double phaseCeiling(const Eigen::MatrixXcd& matrix) {
@@ -101,7 +109,8 @@ double phaseCeiling(const Eigen::MatrixXcd& matrix) {
 
 } // namespace
 
-std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& workers, const Watch& watch) {
+std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& workers, const Watch& watch,
+                                      const Deadline& end) {
     const int n = problem.size();
     const auto bins = problem.angular.size();
     if (bins == 0 || n < 2) return problem.constant;
@@ -115,8 +124,11 @@ std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& work
     std::atomic<std::size_t> done{0};
     workers.forEach(pairs.size() + bins, [&](std::size_t item, int worker) {
         if (watch.stopped()) return;
+        const bool late = end.passed();
         if (item < pairs.size()) {
-            ofPair[item] = pairCeiling(problem, pairs[item].first, pairs[item].second, step);
+            const auto [i, j] = pairs[item];
+            ofPair[item] =
+                late ? magnitudes(problem.pairs[NudgeProblem::pairIndex(i, j)]) : pairCeiling(problem, i, j, step);
         } else {
             const auto bin = item - pairs.size();
             Eigen::MatrixXcd matrix = Eigen::MatrixXcd::Zero(n, n);
@@ -124,7 +136,7 @@ std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& work
                 matrix(i, j) = problem.pairs[NudgeProblem::pairIndex(i, j)][bin];
                 matrix(j, i) = std::conj(matrix(i, j));
             }
-            ofBin[bin] = phaseCeiling(matrix);
+            ofBin[bin] = late ? matrix.cwiseAbs().sum() : phaseCeiling(matrix);
         }
         ++done;
         if (worker == 0) watch.tell(static_cast<double>(done) / static_cast<double>(pairs.size() + bins));

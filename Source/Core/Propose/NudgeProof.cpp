@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cmath>
 #include <limits>
 #include <memory>
@@ -15,7 +14,6 @@ namespace spillwright {
 
 namespace {
 
-using Clock = std::chrono::steady_clock;
 using Multipliers = AlignedVector<double>;
 
 // Temperatures are in units of DualGrid::scale. Found by trial.
@@ -35,6 +33,8 @@ constexpr double leastRange = 2e-6; ///< Seconds; narrower ranges are not cut.
 // Shares of the progress: the first bounds, then the whole, then branch and bound.
 constexpr double firstShare = 0.1, wholeShare = 0.3;
 
+constexpr double shareOfFirst = 0.3; ///< Of the time until the end, for the first bounds; the dual is the better one.
+
 double proven(double best) {
     return best * std::pow(10.0, provenGapDb / 10.0);
 }
@@ -42,9 +42,9 @@ double proven(double best) {
 /// What every step of the descent asks.
 struct Limit {
     const Watch& watch;
-    std::optional<Clock::time_point> end;
+    Deadline end;
 
-    bool late() const { return end && Clock::now() >= *end; }
+    bool late() const { return end.passed(); }
     bool over() const { return watch.stopped() || late(); }
 };
 
@@ -327,13 +327,10 @@ private:
 
 std::optional<NudgeProof> proveNudges(const NudgeProblem& problem, double best, std::optional<Seconds> time,
                                       Workers& workers, const Watch& watch,
-                                      const std::function<void(double bound)>& lowered) {
-    Limit limit{watch, std::nullopt};
-    if (time)
-        limit.end =
-            Clock::now() + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(time->value));
+                                      const std::function<void(double bound)>& lowered, const Deadline& end) {
+    const Limit limit{watch, earlier(Deadline(time), end)};
     const Watch first{[&](double done) { watch.tell(firstShare * done); }, watch.stop};
-    const auto known = nudgeUpperBound(problem, workers, first);
+    const auto known = nudgeUpperBound(problem, workers, first, end.share(shareOfFirst));
     if (!known) return std::nullopt;
     if (lowered) lowered(*known);
     const auto proof = Proving(problem, best, limit, workers, lowered).run(*known);

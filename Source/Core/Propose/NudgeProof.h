@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Propose/Deadline.h"
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/Types.h"
 
@@ -23,10 +24,11 @@ struct NudgeProof {
 /// A number that no placement exceeds: the smallest of nudgeUpperBound and the dual bound of NudgeDual.h, lowered step
 /// by step; where a few units are left apart by it, branch and bound over signs and ranges of nudges, largest bound
 /// first. Ends when `best` is proven (provenGapDb), at a count of steps that the problem's size decides, or when
-/// `time` has passed (none: never). Parts are taken in batches of a fixed size, so that the answer is the same for any
-/// number of workers. `lowered` is told each smaller bound, from the calling thread. nullopt: stop was asked for.
+/// `time` has passed (none: never); nudgeUpperBound is had whatever the time, unless `end` cuts it short too. Parts are
+/// taken in batches of a fixed size, so that the answer is the same for any number of workers. `lowered` is told each
+/// smaller bound, from the calling thread. nullopt: stop was asked for.
 std::optional<NudgeProof> proveNudges(const NudgeProblem& problem, double best, std::optional<Seconds> time,
                                       Workers& workers, const Watch& watch,
-                                      const std::function<void(double bound)>& lowered = {});
+                                      const std::function<void(double bound)>& lowered = {}, const Deadline& end = {});
 
 } // namespace spillwright

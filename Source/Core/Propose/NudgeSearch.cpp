@@ -31,6 +31,14 @@ using Eigen::ArrayXd;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
+/// What may end a round early.
+struct Until {
+    std::stop_token stop;
+    Deadline end;
+
+    bool over() const { return stop.stop_requested() || end.passed(); }
+};
+
 /// The problem on a few frequencies, laid out for increments, with a grid of nudges.
 struct Landscape {
     int units = 0;
@@ -46,6 +54,9 @@ struct Landscape {
     bool moves(int i) const { return limits[i].latest > limits[i].earliest; }
     bool fixed(int i) const { return !moves(i) && !limits[i].mayFlip; }
 };
+
+// Of the time until the deadline: the first rounds, and then, of what is left, those from the best of them.
+constexpr double shareOfRounds = 0.5, shareOfExploring = 0.7;
 
 double largestNudgeOf(const NudgeProblem& problem) {
     double largest = 0.0;
@@ -377,11 +388,11 @@ void scatterAll(Walker& walker, RandomStream& random) {
 }
 
 /// Each unit in turn drawn from exp(2 s F(t) / temperature) over the grid, from `hot` down to a fiftieth of it.
-void anneal(Walker& walker, RandomStream& random, double hot, int sweeps, const std::stop_token& stop) {
+void anneal(Walker& walker, RandomStream& random, double hot, int sweeps, const Until& until) {
     const auto& land = walker.land;
     scatterAll(walker, random);
     ArrayXd weights;
-    for (int sweep = 0; sweep < sweeps && !stop.stop_requested(); ++sweep) {
+    for (int sweep = 0; sweep < sweeps && !until.over(); ++sweep) {
         const double temperature = hot * std::pow(0.02, static_cast<double>(sweep) / std::max(1, sweeps - 1));
         for (int i = 0; i < land.units; ++i) {
             if (!land.moves(i)) {
@@ -526,8 +537,7 @@ std::vector<Placement> distinct(std::vector<Placement> all, std::size_t count) {
 }
 
 /// Perturbs and climbs again until nothing better was found for a while; keeps every summit it stood on.
-std::vector<Placement> explore(Walker& walker, const Placement& start, RandomStream& random,
-                               const std::stop_token& stop) {
+std::vector<Placement> explore(Walker& walker, const Placement& start, RandomStream& random, const Until& until) {
     const auto& land = walker.land;
     std::vector<Placement> summits;
     Placement best = start;
@@ -537,7 +547,7 @@ std::vector<Placement> explore(Walker& walker, const Placement& start, RandomStr
     const bool anyMoves =
         std::any_of(movable.begin(), movable.end(), [&](int i) { return land.moves(i); }) && land.table.rows() > 1;
     int failures = 0;
-    while (failures < 2 * land.units && !movable.empty() && !stop.stop_requested()) {
+    while (failures < 2 * land.units && !movable.empty() && !until.over()) {
         walker.set(best.signs, best.nudges);
         if (anyMoves && random.below(4) != 0) {
             moveGroup(walker, groupOf(walker, random), random);
@@ -548,7 +558,7 @@ std::vector<Placement> explore(Walker& walker, const Placement& start, RandomStr
         for (int sweeps = 0; sweeps < 20; ++sweeps)
             if (walker.sweep() < 5e-3) break;
         if (walker.value() > 0.995 * best.value) {
-            walker.ascend(stop, 1e-5);
+            walker.ascend(until.stop, 1e-5);
             summits.push_back(walker.placement());
         }
         if (walker.value() > best.value + 1e-9) {
@@ -627,14 +637,13 @@ std::vector<Placement> gather(const Landscape& land, std::size_t items, Workers&
 
 } // namespace
 
-std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, int count,
-                                                   std::span<const Placement> starts, Workers& workers,
-                                                   const Watch& watch) {
+std::optional<FoundNudges> searchNudges(const NudgeProblem& problem, int count, std::span<const Placement> starts,
+                                        Workers& workers, const Watch& watch, const Deadline& end) {
     const double largest = largestNudgeOf(problem);
     std::vector<Placement> given(starts.begin(), starts.end());
     for (auto& start : given)
         start.value = exactValue(problem, start);
-    if (problem.angular.empty()) return distinct(std::move(given), static_cast<std::size_t>(count));
+    if (problem.angular.empty()) return FoundNudges{distinct(std::move(given), static_cast<std::size_t>(count)), false};
 
     auto land = layOut(problem, compressBand(problem.angular, 2.0 * largest));
     addGrid(land, largest);
@@ -646,8 +655,15 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
     const int most = land.units > 32 ? 200 : 60;
     const int rounds = std::clamp(static_cast<int>(most * 1e6 / cost), 12, most);
     const auto firstItems = given.size() + static_cast<std::size_t>(rounds);
+    const Until rounding{watch.stop, end.share(shareOfRounds)};
+    std::atomic<bool> cutShort{false};
     auto summits = gather(land, firstItems, workers, watch, 0.0, 0.5,
                           [&](std::size_t item, Walker& walker) -> std::vector<Placement> {
+                              const bool inAnyCase = item <= given.size();
+                              if (!inAnyCase && rounding.end.passed()) {
+                                  cutShort = true;
+                                  return {};
+                              }
                               RandomStream random(1 + item);
                               if (item < given.size()) {
                                   walker.set(given[item].signs, given[item].nudges);
@@ -658,7 +674,7 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
                                   else if (round % 3 == 1)
                                       scatterAll(walker, random);
                                   else
-                                      anneal(walker, random, hot, 40 << std::min(round / 12, 2), watch.stop);
+                                      anneal(walker, random, hot, 40 << std::min(round / 12, 2), rounding);
                               }
                               walker.ascend(watch.stop, 1e-5);
                               return {walker.placement()};
@@ -666,17 +682,21 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
     if (watch.stopped()) return std::nullopt;
 
     const auto bases = distinct(summits, 8);
+    const Until exploring{watch.stop, end.share(shareOfExploring)};
     const auto more = gather(land, bases.size(), workers, watch, 0.5, 0.9, [&](std::size_t item, Walker& walker) {
         RandomStream random(1000001 + item);
-        return explore(walker, bases[item], random, watch.stop);
+        return explore(walker, bases[item], random, exploring);
     });
     if (watch.stopped()) return std::nullopt;
     summits.insert(summits.end(), more.begin(), more.end());
+
+    cutShort = cutShort || exploring.end.passed();
 
     // The last few: flips settled exactly, then every bin counts.
     auto finalists = distinct(std::move(summits), static_cast<std::size_t>(count) + 3);
     Walker walker(land);
     for (auto& finalist : finalists) {
+        if (end.passed()) break;
         const auto changed = settleFlips(problem, finalist, workers, watch);
         if (!changed) return std::nullopt;
         if (!*changed) continue;
@@ -697,7 +717,7 @@ std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, 
                                return {placement};
                            });
     if (watch.stopped()) return std::nullopt;
-    return distinct(std::move(polished), static_cast<std::size_t>(count));
+    return FoundNudges{distinct(std::move(polished), static_cast<std::size_t>(count)), cutShort};
 }
 
 Placement climbNudges(const NudgeProblem& problem, const Placement& start, const std::stop_token& stop) {

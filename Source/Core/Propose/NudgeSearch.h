@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Propose/Deadline.h"
 #include "Core/Workers.h"
 
 #include <complex>
@@ -40,13 +41,18 @@ struct Placement {
 /// Two placements differ where a flip does or a nudge by more than this.
 constexpr double distinctNudge = 50e-6; // seconds
 
-/// Up to `count` distinct placements, best first: coordinate ascent on a compressed band from the given starts and from
+struct FoundNudges {
+    std::vector<Placement> best; ///< Distinct, best first.
+    bool cutShort = false;       ///< The deadline ended the rounds: more time may find better ones.
+};
+
+/// Up to `count` distinct placements: coordinate ascent on a compressed band from the given starts and from
 /// many fixed ones (grown from the strongest couplings, random, annealed), groups moved rigidly to other peaks, flips
 /// settled exactly for the last few, Newton's method on the exact sum at the end. A fixed count of rounds; the same
-/// answer for any number of workers. nullopt: stop was asked for.
-std::optional<std::vector<Placement>> searchNudges(const NudgeProblem& problem, int count,
-                                                   std::span<const Placement> starts, Workers& workers,
-                                                   const Watch& watch);
+/// answer for any number of workers. A deadline ends the rounds sooner, but the climbs from the given starts and from
+/// what grows out of the strongest couplings are made in any case. nullopt: stop was asked for.
+std::optional<FoundNudges> searchNudges(const NudgeProblem& problem, int count, std::span<const Placement> starts,
+                                        Workers& workers, const Watch& watch, const Deadline& end = {});
 
 /// The summit that coordinate ascent and Newton's method reach from a start, on a compressed band, its value exact. A
 /// stop that is asked for ends it early.
@@ -57,7 +63,9 @@ Placement plainAscent(const NudgeProblem& problem, unsigned seed);
 
 /// A number that no placement exceeds: the smaller of the sum over pairs, each at its best lag and sign, and the sum
 /// over frequencies, each with phases of its own (semidefinite dual). What lies between the points of a lag grid of
-/// step dt is bounded by dt^2/8 sum omega^2 |A|. nullopt: stop was asked for.
-std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& workers, const Watch& watch);
+/// step dt is bounded by dt^2/8 sum omega^2 |A|. Pairs and frequencies that the deadline leaves no time for count with
+/// the sum of |A|. nullopt: stop was asked for.
+std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& workers, const Watch& watch,
+                                      const Deadline& end = {});
 
 } // namespace spillwright

@@ -1,10 +1,12 @@
 #include "Core/Propose/Propose.h"
 
+#include "Core/Propose/Deadline.h"
 #include "Core/Propose/FlipBound.h"
 #include "Core/Propose/FlipSearch.h"
 #include "Core/Propose/NudgeSearch.h"
 
 #include <algorithm>
+#include <atomic>
 #include <cassert>
 #include <cmath>
 #include <limits>
@@ -46,7 +48,7 @@ public:
     /// `flipMatrix`: Q at the start's nudges, where it is not the model's own.
     Search(const SummationModel& m, const Constraints& c, Allow a, Workers& w,
            const Eigen::MatrixXd* flipMatrix = nullptr)
-        : model(m), limits(c.completed(m.trackCount())), allow(a), workers(w) {
+        : model(m), limits(c.completed(m.trackCount())), allow(a), workers(w), end(limits.time) {
         if (flipMatrix) matrix = *flipMatrix;
     }
 
@@ -67,7 +69,7 @@ public:
     }
 
     Result<std::vector<Proposal>> flips(int count, const Watch& watch) {
-        const auto ranked = rankFlips(count, watch);
+        const auto ranked = rankFlips(count, end.share(0.9), watch);
         if (!ranked) return cancelled();
         std::vector<Proposal> proposals;
         for (const auto& entry : ranked->best) {
@@ -76,14 +78,14 @@ public:
             proposal.gain = entry.value;
             proposals.push_back(std::move(proposal));
         }
-        finish(proposals, ranked->upperBound, ranked->proof, ranked->cutShort);
-        if (!keepWhatIsWorthIt(proposals, count, watch)) return cancelled();
+        if (!weigh(proposals, count, end, watch)) return cancelled();
+        bound(proposals, ranked->upperBound, ranked->proof, ranked->cutShort);
         watch.tell(1.0);
         return proposals;
     }
 
     Result<std::vector<Proposal>> nudges(int count, const Watch& watch) {
-        const auto ranked = rankFlips(count, part(watch, 0.0, 0.1));
+        const auto ranked = rankFlips(count, end.share(0.1), part(watch, 0.0, 0.1));
         if (!ranked) return cancelled();
         // The flips' own settings, shifted so that the anchor or reference stands at 0.
         std::vector<Placement> starts;
@@ -112,9 +114,9 @@ public:
                     sign = -sign;
             }
         // A few more than asked for, as two may turn out to be one.
-        const auto found = searchNudges(problem, count + 3, starts, workers, part(watch, 0.1, 0.4));
+        const auto found = searchNudges(problem, count + 3, starts, workers, part(watch, 0.1, 0.4), end.share(0.5));
         if (!found) return cancelled();
-        for (const auto& placement : *found)
+        for (const auto& placement : found->best)
             proposals.push_back(fromUnits(placement.signs, placement.nudges));
         for (auto& proposal : proposals) {
             for (double& nudge : proposal.nudges)
@@ -130,11 +132,13 @@ public:
                              [&](const Proposal& other) { return same(proposal, other); }))
                 chosen.push_back(std::move(proposal));
 
-        const auto proof =
-            proveNudges(nudgeProblem(true), chosen.front().gain, limits.proofTime, workers, part(watch, 0.4, 1.0));
+        const double best = chosen.front().gain;
+        if (!weigh(chosen, count, end.share(0.4), watch)) return cancelled();
+        const auto proof = proveNudges(nudgeProblem(true), best, limits.proofTime, workers, part(watch, 0.4, 1.0), {},
+                                       end.share(0.95));
         if (!proof) return cancelled();
-        finish(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly, proof->cutShort);
-        if (!keepWhatIsWorthIt(chosen, count, watch)) return cancelled();
+        bound(chosen, proof->upperBound, proof->branched ? Proof::branchAndBound : Proof::boundOnly,
+              proof->cutShort || found->cutShort);
         watch.tell(1.0);
         return chosen;
     }
@@ -145,8 +149,7 @@ public:
         const auto now = settledOf(proposal);
         Watch quiet;
         quiet.stop = watch.stop;
-        Workers alone(1); // many ask at once
-        const auto best = climbFlips(flipProblem(), 1, {}, now.signs, startsElsewhere, alone, quiet);
+        const auto best = climbFlips(flipProblem(), 1, {}, now.signs, startsElsewhere, workers, quiet);
         if (!best) return {};
         std::vector<bool> stand(static_cast<std::size_t>(model.trackCount()), true);
         int alike = 0;
@@ -368,7 +371,7 @@ private:
         return 2 * flipped != tracks ? 2 * flipped < tracks : !firstFlipped;
     }
 
-    std::optional<RankedFlips> rankFlips(int count, const Watch& watch) {
+    std::optional<RankedFlips> rankFlips(int count, const Deadline& until, const Watch& watch) {
         const auto problem = flipProblem();
         AcceptSigns accept;
         if (!anyFixed && !problem.mirrorsAreWorthTheSame())
@@ -383,7 +386,8 @@ private:
             auto best = climbFlips(problem, count, accept, {}, climbs, workers, watch);
             if (!best) return std::nullopt;
             watch.tell(0.1);
-            const auto proof = proveFlips(problem, best->front().value, mostNodes, limits.proofTime, watch);
+            const auto proof =
+                proveFlips(problem, best->front().value, mostNodes, earlier(Deadline(limits.proofTime), until), watch);
             if (!proof) return std::nullopt;
             if (proof->better) best = climbFlips(problem, count, accept, *proof->better, climbs, workers, watch);
             if (!best) return std::nullopt;
@@ -492,16 +496,14 @@ private:
         return true;
     }
 
-    void finish(std::vector<Proposal>& proposals, double upperBound, Proof proof, bool cutShort) const {
+    static void bound(std::vector<Proposal>& proposals, double upperBound, Proof proof, bool cutShort) {
         // The best itself is no more than a bound that rounding put a hair below it.
         for (const auto& proposal : proposals)
-            upperBound = std::max(upperBound, proposal.gain);
+            upperBound = std::max(upperBound, proposal.fullGain);
         for (auto& proposal : proposals) {
             proposal.upperBound = upperBound;
             proposal.proof = proof;
             proposal.cutShort = cutShort;
-            proposal.fullGain = proposal.gain;
-            explain(proposal);
         }
     }
 
@@ -601,9 +603,13 @@ private:
                     value = -value;
     }
 
-    /// What each change of the best proposal is worth; where it is the only one that was asked for, those that are not
-    /// worth it are taken back, the least first. False: stop was asked for.
-    bool keepWhatIsWorthIt(std::vector<Proposal>& proposals, int count, const Watch& watch) {
+    /// What the changes bring, and what each of the best proposal is worth; where it is the only one that was asked
+    /// for, those that are not worth it are taken back, the least first, until the deadline. False: stop was asked for.
+    bool weigh(std::vector<Proposal>& proposals, int count, const Deadline& until, const Watch& watch) {
+        for (auto& proposal : proposals) {
+            proposal.fullGain = proposal.gain;
+            explain(proposal);
+        }
         if (proposals.empty() || free.empty()) return true;
         if (allow == Allow::flips) flipsOfStart = flipProblem();
         Settled now = settledOf(proposals.front());
@@ -613,8 +619,13 @@ private:
         for (;;) {
             worth.assign(free.size(), std::nullopt);
             std::vector<Settled> without(free.size());
+            std::atomic<bool> late{false};
             workers.forEach(free.size(), [&](std::size_t k, int) {
                 if (back[k] || k == standing() || !changed(now, k) || watch.stopped()) return;
+                if (until.passed()) {
+                    late = true;
+                    return;
+                }
                 auto more = back;
                 more[k] = true;
                 without[k] = replaced(now, more, watch.stop);
@@ -624,7 +635,7 @@ private:
             std::optional<std::size_t> least;
             for (std::size_t k = 0; k < free.size(); ++k)
                 if (worth[k] && (!least || *worth[k] < *worth[*least])) least = k;
-            if (count > 1 || !least || !(*worth[*least] < limits.leastWorthDb)) break;
+            if (count > 1 || late || !least || !(*worth[*least] < limits.leastWorthDb)) break;
             left.emplace_back(*least, *worth[*least]);
             back[*least] = true;
             now = without[*least];
@@ -692,6 +703,7 @@ private:
     Constraints limits;
     Allow allow;
     Workers& workers;
+    Deadline end;
     std::vector<Unit> units;
     std::vector<int> free;       ///< Numbers of the free units.
     bool anyFixed = false;       ///< Reference or held tracks that are coupled to others: no mirror images.
@@ -733,10 +745,11 @@ Result<std::vector<Proposal>> propose(const SummationModel& model, const Constra
 }
 
 std::vector<bool> flipsThatStand(const SummationModel& model, const Constraints& constraints, const Proposal& proposal,
-                                 const Eigen::MatrixXd& matrix, Workers& workers, const Watch& watch) {
+                                 const Eigen::MatrixXd& matrix, const Watch& watch) {
     auto limits = constraints;
     limits.startNudges = proposal.nudges;
-    Search search(model, limits, Allow::flips, workers, &matrix);
+    Workers alone(1);
+    Search search(model, limits, Allow::flips, alone, &matrix);
     if (search.prepare()) return {};
     return search.thatStand(proposal, watch);
 }

@@ -34,9 +34,11 @@ struct Constraints {
     int loudest = 0; ///< The loudest usable track: nudge 0 where no reference is named and none is held.
     /// Decibels: where one proposal alone is asked for, a unit whose change is worth less is left as it was.
     double leastWorthDb = 0.0;
-    /// How long the proof may take; with nudges, that of the flips they start from may take as long again. None: a
-    /// count of steps ends it, the same on every machine.
+    /// How long the proof alone may take, after a search as long as its count of rounds; with nudges, that of the flips
+    /// they start from may take as long again. None: a count of steps ends it, the same on every machine.
     std::optional<Seconds> proofTime;
+    /// How long search, proof and what each change is worth may take in all. None: counts alone, as above.
+    std::optional<Seconds> time;
 
     /// The same with every list as long as there are tracks.
     Constraints completed(int tracks) const;
@@ -49,14 +51,15 @@ struct Proposal {
     double gain = 1.0;          ///< G, linear.
     double upperBound = 1.0;    ///< No setting within the constraints exceeds it, linear; the same for all of a rung.
     Proof proof = Proof::boundOnly; ///< How upperBound was had.
-    bool cutShort = false;          ///< proofTime ended the proof: more time may lower the bound.
+    /// The time ended the proof or the search: more may lower the bound or find better.
+    bool cutShort = false;
 
     struct Change {
         int track = 0; ///< First track of the unit.
         enum class Kind { flip, nudge, flipAndNudge } kind = Kind::flip;
         double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back ...
         /// ... and if the other changes were then made anew as well as can be, none in its stead where the start
-        /// stands; empty where that was not looked for.
+        /// stands; empty where that was not looked for, or the time left no room for it.
         std::optional<double> worthDb;
     };
     std::vector<Change> why;     ///< Against the start, most valuable first.
@@ -70,15 +73,17 @@ struct Proposal {
 /// to 24 free units; above that climbs from many starts, and branch and bound over a semidefinite bound, for proofTime
 /// at most. Nudges: search from many starts, never below flips alone where the start's own nudges are within reach,
 /// with the bound of proveNudges; proven is what lies within provenGapDb of it. Deterministic: a count of rounds, not
-/// the clock, for any number of workers (unless proofTime cuts it short). Faults: contradictory constraints, stop asked
+/// the clock, for any number of workers (unless a time cuts it short; then what is left out is left out only as far as
+/// the time goes). Faults: contradictory constraints, stop asked
 /// for (within 100 ms).
 Result<std::vector<Proposal>> propose(const SummationModel& model, const Constraints& constraints, Allow allow,
                                       int count, Workers& workers, const Watch& watch);
 
 /// Which tracks the best flips for other spectra leave as a proposal has them, one a track (mirror images are one
 /// setting). `matrix`: of those spectra, as SummationModel::flipMatrix at the proposal's nudges. Climbs from the
-/// proposal and from a few other settings. Empty: stop was asked for, or the constraints contradict each other.
+/// proposal and from a few other settings, in one thread, as many ask at once. Empty: stop was asked for, or the
+/// constraints contradict each other.
 std::vector<bool> flipsThatStand(const SummationModel& model, const Constraints& constraints, const Proposal& proposal,
-                                 const Eigen::MatrixXd& matrix, Workers& workers, const Watch& watch);
+                                 const Eigen::MatrixXd& matrix, const Watch& watch);
 
 } // namespace spillwright

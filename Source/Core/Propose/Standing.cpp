@@ -224,7 +224,7 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
                 sums[b] += parts[drawn].proposed[b];
         }
         const auto matrix = weighed(sums, reader.thirds());
-        if (matrix.size() > 0) stood[resample] = flipsThatStand(model, constraints, proposal, matrix, workers, watch);
+        if (matrix.size() > 0) stood[resample] = flipsThatStand(model, constraints, proposal, matrix, watch);
     });
     if (watch.stopped()) return std::nullopt;
     std::size_t asked = 0;

@@ -53,10 +53,6 @@ public:
     /// Straight from the weighted spectra, one Hermitian matrix a frequency; their traces should add up to 1.
     static SummationModel fromMatrices(std::vector<double> frequencies, std::span<const Eigen::MatrixXcd> weighted);
 
-    /// Takes the cross-spectra of a track with all others out: for one that shares its sound with nobody they are
-    /// chance.
-    void isolate(int track);
-
     int trackCount() const { return static_cast<int>(tracks.size()); }
     const std::vector<int>& trackIndices() const { return tracks; }
     const std::vector<double>& frequencies() const { return binFrequencies; } ///< Hz, the bins of the band.

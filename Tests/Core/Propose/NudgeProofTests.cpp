@@ -161,7 +161,7 @@ TEST_CASE("what is proven is not exceeded, and the bound only falls") {
     RandomStream random(4);
     for (const std::uint64_t seed : {1, 2, 3}) {
         const auto problem = seed == 3 ? mixedProblem(seed) : randomProblem(4, 0.0015, seed);
-        const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
+        const double best = searchNudges(problem, 1, {}, workers, {})->best.front().value;
         std::vector<double> bounds;
         const auto proof =
             proveNudges(problem, best, std::nullopt, workers, {}, [&](double bound) { bounds.push_back(bound); });
@@ -199,7 +199,7 @@ TEST_CASE("three units on a fine grid: branch and bound agrees") {
 TEST_CASE("one source: everything in phase is proven best by the pairs alone") {
     Workers workers(1);
     const auto problem = nudgesOf(oneSource({0.0, 0.0004, -0.0007, 0.0002}, {1, -1, 1, -1}, 0.1), 0.001);
-    const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
+    const double best = searchNudges(problem, 1, {}, workers, {})->best.front().value;
     CHECK(best == Approx(4.1 / 1.1).epsilon(1e-6)); // (N + noise) / (1 + noise)
     const auto proof = proveNudges(problem, best, std::nullopt, workers, {});
     CHECK(gapDb(proof->upperBound, best) < 1e-3);
@@ -210,7 +210,7 @@ TEST_CASE("one source: everything in phase is proven best by the pairs alone") {
 TEST_CASE("mirror images are not proven twice: it does not matter which unit keeps its sign") {
     Workers workers(1);
     auto problem = nudgesOf(playersInARoom(6, 4, 3), 0.002);
-    const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
+    const double best = searchNudges(problem, 1, {}, workers, {})->best.front().value;
     const auto first = proveNudges(problem, best, std::nullopt, workers, {});
     problem.units[0].mayFlip = true;
     problem.units[4].mayFlip = false;
@@ -224,7 +224,7 @@ TEST_CASE("the proof is the same for any number of workers") {
     std::vector<NudgeProof> proofs;
     for (const int count : {1, 2, 3}) {
         Workers workers(count);
-        const double best = searchNudges(problem, 1, {}, workers, {})->front().value;
+        const double best = searchNudges(problem, 1, {}, workers, {})->best.front().value;
         proofs.push_back(*proveNudges(problem, best, std::nullopt, workers, {}));
     }
     CHECK(proofs[0].branched);
@@ -242,6 +242,14 @@ TEST_CASE("a proof without time says so and still holds") {
     const auto proof = proveNudges(problem, 1.0, Seconds(0.0), workers, {});
     CHECK(proof->cutShort);
     CHECK(proof->upperBound == *nudgeUpperBound(problem, workers, {}));
+    const auto none = proveNudges(problem, 1.0, std::nullopt, workers, {}, {}, Deadline(Seconds(0.0)));
+    CHECK(none->cutShort);
+    CHECK(none->upperBound >= proof->upperBound);
+    double magnitudes = problem.constant; // what no lags and signs exceed
+    for (const auto& spectrum : problem.pairs)
+        for (const auto& element : spectrum)
+            magnitudes += 2.0 * std::abs(element);
+    CHECK(none->upperBound == Approx(magnitudes).epsilon(1e-9));
     for (int k = 0; k < 200; ++k)
         CHECK(randomPlacement(problem, random).value <= proof->upperBound);
 }

@@ -423,6 +423,47 @@ TEST_CASE("the time for the proof holds for flips too: the answer is there, its 
     CHECK(sameProposals({whole}, proposed(model, constraints, Allow::flips)));
 }
 
+TEST_CASE("flips with nudges without time: never below flips alone, the bound valid, and that is said") {
+    for (const std::uint64_t seed : {1, 2}) {
+        const auto model = manySources(8, 6, 0.006, seed, 12.0);
+        Constraints constraints;
+        constraints.largestNudge = 0.004;
+        const auto flips = proposed(model, constraints, Allow::flips).front();
+        const auto whole = proposed(model, constraints, Allow::nudges, 3);
+        CHECK_FALSE(whole.front().cutShort);
+        constraints.time = Seconds(0.0);
+        const auto cut = proposed(model, constraints, Allow::nudges, 3);
+        CHECK(cut.front().gain >= flips.gain - rounding);
+        CHECK(cut.front().gain <= whole.front().gain + rounding);
+        for (const auto& proposal : cut) {
+            CHECK(proposal.cutShort);
+            CHECK(proposal.proof == Proof::boundOnly);
+            CHECK(proposal.upperBound >= whole.front().upperBound);
+            CHECK(proposal.gain == Approx(model.gain(signsOf(proposal), proposal.nudges)).epsilon(rounding));
+            for (const auto& change : proposal.why) // nobody had the time to look
+                CHECK_FALSE(change.worthDb);
+        }
+        constraints.time = Seconds(1e6);
+        CHECK(sameProposals(whole, proposed(model, constraints, Allow::nudges, 3)));
+    }
+}
+
+TEST_CASE("no time with more units than can all be looked at: flips and nudges are there, with a valid bound") {
+    const auto model = manySources(28, 6, 0.006, 3, 24.0);
+    Constraints constraints;
+    constraints.largestNudge = 0.001;
+    const auto whole = proposed(model, constraints, Allow::flips).front();
+    constraints.time = Seconds(0.0);
+    const auto flips = proposed(model, constraints, Allow::flips).front();
+    const auto nudges = proposed(model, constraints, Allow::nudges).front();
+    CHECK(flips.cutShort);
+    CHECK(flips.upperBound >= whole.gain - rounding);
+    CHECK(nudges.cutShort);
+    CHECK(nudges.gain >= flips.gain - rounding);
+    CHECK(nudges.upperBound >= nudges.gain);
+    CHECK(nudges.upperBound >= whole.gain);
+}
+
 TEST_CASE("a search that is told to stop stops soon") {
     const auto model = manySources(24, 12, 0.006, 1);
     for (const auto allow : {Allow::flips, Allow::nudges}) {
