@@ -39,7 +39,7 @@ struct CommonOptions {
 struct ProposeWords {
     std::string allow, reference, setting, save;
     double largestNudgeMs = 10.0;
-    std::optional<double> proofTimeSeconds;
+    std::optional<double> timeSeconds;
     double leastWorthDb = ProposeOptions().leastWorthDb;
     std::vector<std::string> hold, groups, ownLargest;
     bool unlink = false, stereo = false, evenBalance = false;
@@ -86,12 +86,12 @@ public:
         if (!proposeWords.allow.empty())
             proposeOptions.rungs = {proposeWords.allow == "flips" ? Allow::flips : Allow::nudges};
         proposeOptions.largestNudge = milliseconds(proposeWords.largestNudgeMs);
-        if (proposeWords.proofTimeSeconds) {
-            if (std::isnan(*proposeWords.proofTimeSeconds))
-                return fail(usage("--proof-time", "is not a number", "give seconds, or leave it out"));
-            if (*proposeWords.proofTimeSeconds < 0.0)
-                return fail(usage("--proof-time", "is below 0", "give seconds, or leave it out"));
-            proposeOptions.proofTime = Seconds(*proposeWords.proofTimeSeconds);
+        if (proposeWords.timeSeconds) {
+            if (std::isnan(*proposeWords.timeSeconds))
+                return fail(usage("--time", "is not a number", "give seconds, or leave it out"));
+            if (*proposeWords.timeSeconds < 0.0)
+                return fail(usage("--time", "is below 0", "give seconds, or leave it out"));
+            proposeOptions.time = Seconds(*proposeWords.timeSeconds);
         }
         if (std::isnan(proposeWords.leastWorthDb))
             return fail(usage("--least-worth", "is not a number", "give decibels, 0 to keep every change"));
@@ -396,8 +396,8 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
         ->check(CLI::IsMember({"flips", "nudges"}));
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
-    proposeApp->add_option("--proof-time", proposeWords.proofTimeSeconds,
-                           "s: a proof takes no longer (nudges, or more than 24 that may flip, need it)");
+    proposeApp->add_option("--time", proposeWords.timeSeconds,
+                           "s: each rung's search and proof take no longer (without it counts end them)");
     proposeApp->add_option("--least-worth", proposeWords.leastWorthDb,
                            "dB: changes worth less are left out, unless --count asks for several (0.1)");
     proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");

@@ -22,6 +22,7 @@ constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
 const Seconds timeOfProof(2.0);
+const Seconds timeOfCard(6.0); // the search of up to some 40 tracks is through by then
 constexpr int waveformColumns = 2400;
 const std::vector<TrackInfo> noTracks;
 
@@ -259,6 +260,7 @@ void Controller::propose() {
     options.setting = settingFrom("start", tracks(), now->adjustments);
     options.unlink = !now->linked;
     options.proofTime = timeOfProof;
+    options.time = timeOfCard;
     for (int track = 0; track < trackCount(); ++track)
         if (held(track)) options.hold.push_back(tracks()[at(track)].name);
     options.stereo = proposalTerms.stereo;

@@ -92,7 +92,8 @@ struct ProposeOptions {
     bool evenBalance = false;       ///< Gains that make all tracks equally loud, in place of those of the setting.
     std::optional<Setting> setting; ///< Starting point: gains, high-passes, mutes, and what held tracks keep.
     int count = 1;
-    std::optional<Seconds> proofTime = std::nullopt; ///< Constraints::proofTime.
+    std::optional<Seconds> proofTime = std::nullopt; ///< Of one rung: Constraints::proofTime.
+    std::optional<Seconds> time = std::nullopt;      ///< Of one rung, in all: Constraints::time.
     double leastWorthDb = 0.1; ///< Where one of a rung is asked for: changes worth less are left out.
     SourceAim aim;
 };

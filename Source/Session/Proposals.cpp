@@ -84,6 +84,7 @@ Result<std::vector<double>> bestsOf(const AimedSums& aimed, Constraints constrai
                                     const Watch& watch) {
     constraints.leastWorthDb = 0.0;
     constraints.proofTime = Seconds(0.0); // only the search matters
+    constraints.time.reset();
     std::vector<double> bests;
     for (const auto& model : aimed.models) {
         auto best = propose(model, constraints, allow, 1, workers, {{}, watch.stop});
@@ -223,6 +224,7 @@ Result<Constraints> constraintsOf(const Measurement& m, const ProposeOptions& op
     constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
     constraints.proofTime = options.proofTime;
+    constraints.time = options.time;
     constraints.leastWorthDb = options.leastWorthDb;
     double loudestLevel = -1.0;
     for (std::size_t p = 0; p < m.usable.size(); ++p) {

@@ -170,7 +170,8 @@ private:
             const auto mean = SummationModel::meanOf(models, weights);
             // The proof of nudges is slow: the last weights are worth it.
             const bool quick = allow == Allow::nudges && round + 1 < count;
-            asked.proofTime = quick ? Seconds(0.0) : limits.proofTime;
+            asked.proofTime = quick ? Seconds(0.0) : limits.time ? limits.time : limits.proofTime;
+            asked.time.reset();
             const Watch part{[&](double done) { watch.tell(0.9 * (round + done) / count); }, watch.stop};
             const auto found = propose(mean, asked, allow, startsARound, workers, part);
             if (!found) return found.fault();

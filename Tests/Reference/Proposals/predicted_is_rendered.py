@@ -62,7 +62,7 @@ def main(cli, demo):
             "a stereo file apart": ("--allow", "nudges", "--largest-nudge", 3, "--unlink", "--reference", "fiddle"),
         }
         for what, words in cases.items():
-            proposal = propose(cli, recording, "--proof-time", 0, "--least-worth", 0, *words)[0]
+            proposal = propose(cli, recording, "--time", 1, "--least-worth", 0, *words)[0]
             said = proposal["summationGain_dB"]
             heard = decibels(rendered_gain(cli, recording, proposal["setting"], "--stereo" in words, scratch))
             print(f"{what}: said {said:.3f} dB, rendered {heard:.3f} dB", flush=True)
