@@ -27,7 +27,7 @@ constexpr int kickIn = 0, trumpetTrack = 2, rideTrack = 3, farTrack = 4, deadTra
 
 } // namespace
 
-TEST_CASE("the sources are heard by themselves after measuring, and each track tells its spill") {
+TEST_CASE("the sources are heard by themselves after measuring, and each track tells its spill", "[long]") {
     SpillWindow window;
     auto& controller = window.controller();
     REQUIRE(controller.sourceCount() == 3);
@@ -239,7 +239,7 @@ TEST_CASE("in focus every reading is that of one source, proposals too, until it
     CHECK(controller.readsLoop());
 }
 
-TEST_CASE("what the user says of a track's place is heard at once, and kept for the folder") {
+TEST_CASE("what the user says of a track's place is heard at once, and kept for the folder", "[long]") {
     TemporaryFolder choices, folder;
     spillingBand::write(folder.path());
     const auto opened = [&](Controller& controller) {
@@ -315,7 +315,7 @@ TEST_CASE("the sheet of what stands close to what shows the guess and takes anot
     CHECK_FALSE(window.main.sheet());
 }
 
-TEST_CASE("proposals serve the sources where the sheet of terms says so, and tell what each gains") {
+TEST_CASE("proposals serve the sources where the sheet of terms says so, and tell what each gains", "[long]") {
     SpillWindow window;
     auto& controller = window.controller();
     CHECK(window.typed('v'));
