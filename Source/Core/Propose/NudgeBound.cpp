@@ -74,8 +74,8 @@ double magnitudes(const std::vector<std::complex<double>>& spectrum) {
 }
 
 /// max over complex unit u of u'Hu from above, H Hermitian with zero diagonal: the dual of the semidefinite relaxation,
-/// feasible by the least eigenvalue.
-double phaseCeiling(const Eigen::MatrixXcd& matrix) {
+/// feasible by the least eigenvalue. The deadline ends it after a round.
+double phaseCeiling(const Eigen::MatrixXcd& matrix, const Deadline& end) {
     const auto n = matrix.rows();
     // r^2 > n: no spurious local optimum but for exceptions.
     const auto rank = static_cast<Eigen::Index>(std::sqrt(static_cast<double>(n))) + 1;
@@ -102,7 +102,7 @@ double phaseCeiling(const Eigen::MatrixXcd& matrix) {
         const double lack = std::max(0.0, -solver.eigenvalues()[0]) + rounding;
         const double before = bound;
         bound = std::min(bound, y.sum() + static_cast<double>(n) * lack);
-        if (before - bound < 1e-4 * bound) break;
+        if (before - bound < 1e-4 * bound || end.passed()) break;
     }
     return bound;
 }
@@ -122,21 +122,26 @@ std::optional<double> nudgeUpperBound(const NudgeProblem& problem, Workers& work
             pairs.emplace_back(i, j);
     std::vector<double> ofPair(pairs.size()), ofBin(bins);
     std::atomic<std::size_t> done{0};
+    // Bins first, each with its part of the time: of many units theirs is the better bound.
+    std::vector<Deadline> endOfBin;
+    for (std::size_t bin = 0; bin < bins; ++bin)
+        endOfBin.push_back(end.share(static_cast<double>(bin + 1) / static_cast<double>(bins)));
     workers.forEach(pairs.size() + bins, [&](std::size_t item, int worker) {
         if (watch.stopped()) return;
         const bool late = end.passed();
-        if (item < pairs.size()) {
-            const auto [i, j] = pairs[item];
-            ofPair[item] =
+        if (item >= bins) {
+            const auto pair = item - bins;
+            const auto [i, j] = pairs[pair];
+            ofPair[pair] =
                 late ? magnitudes(problem.pairs[NudgeProblem::pairIndex(i, j)]) : pairCeiling(problem, i, j, step);
         } else {
-            const auto bin = item - pairs.size();
+            const auto bin = item;
             Eigen::MatrixXcd matrix = Eigen::MatrixXcd::Zero(n, n);
             for (const auto& [i, j] : pairs) {
                 matrix(i, j) = problem.pairs[NudgeProblem::pairIndex(i, j)][bin];
                 matrix(j, i) = std::conj(matrix(i, j));
             }
-            ofBin[bin] = late ? matrix.cwiseAbs().sum() : phaseCeiling(matrix);
+            ofBin[bin] = late ? matrix.cwiseAbs().sum() : phaseCeiling(matrix, endOfBin[bin]);
         }
         ++done;
         if (worker == 0) watch.tell(static_cast<double>(done) / static_cast<double>(pairs.size() + bins));

@@ -33,7 +33,7 @@ constexpr double leastRange = 2e-6; ///< Seconds; narrower ranges are not cut.
 // Shares of the progress: the first bounds, then the whole, then branch and bound.
 constexpr double firstShare = 0.1, wholeShare = 0.3;
 
-constexpr double shareOfFirst = 0.3; ///< Of the time until the end, for the first bounds; the dual is the better one.
+constexpr double shareOfFirst = 0.4; ///< Of the time until the end, for the first bounds; the dual is the better one.
 
 double proven(double best) {
     return best * std::pow(10.0, provenGapDb / 10.0);
@@ -62,14 +62,16 @@ Lowered lower(NudgeDual& dual, const DualGrid& grid, Multipliers start, const st
               const std::function<void(double)>& lowered) {
     Descent descent(std::move(start));
     Lowered result;
-    for (const double level : levels) {
-        const double mu = level * grid.scale;
+    for (std::size_t l = 0; l < count; ++l) {
+        const double mu = levels[l] * grid.scale;
+        // Where time is short every level has its part of it.
+        const Limit own{limit.watch, limit.end.share(1.0 / static_cast<double>(count - l))};
         const Descent::Function function = [&](const Multipliers& at, Multipliers& gradient) {
             ++result.steps;
             return dual.smoothed(at, mu, gradient, spread);
         };
         descent.begin(function);
-        for (int step = 0; step < stepsALevel && !limit.over(); ++step)
+        for (int step = 0; step < stepsALevel && !own.over(); ++step)
             if (!descent.step(function)) break;
         if (limit.watch.stopped()) break;
         const double bound = dual.ceiling(descent.place(), spread);
