@@ -23,13 +23,6 @@ std::size_t padded(std::size_t count, std::size_t to) {
     return (count + to - 1) / to * to;
 }
 
-double largestNudgeOf(const NudgeProblem& problem) {
-    double largest = 0.0;
-    for (const auto& unit : problem.units)
-        largest = std::max({largest, -unit.earliest, unit.latest});
-    return largest;
-}
-
 /// Some twenty lags a period of the highest frequency, and a whole number from 0 to the largest nudge.
 double stepOf(const NudgeProblem& problem, double largest) {
     const double finest = 2.0 * std::numbers::pi / (21.4 * problem.angular.back());
@@ -65,7 +58,7 @@ std::array<double, 4> cut(std::array<double, 4> b, double from, double to) { // 
 
 bool DualGrid::suits(const NudgeProblem& problem) {
     if (problem.size() < 2 || problem.angular.empty() || !(problem.angular.back() > 0.0)) return false;
-    const double largest = largestNudgeOf(problem);
+    const double largest = problem.largestNudge();
     const double lags = 4.0 * largest / stepOf(problem, largest) + 1.0;
     const auto pairs = static_cast<double>(problem.pairs.size());
     return lags * pairs <= 4e6 && lags * pairs * static_cast<double>(problem.angular.size()) <= 6e8;
@@ -73,7 +66,7 @@ bool DualGrid::suits(const NudgeProblem& problem) {
 
 DualGrid::DualGrid(const NudgeProblem& problem, Workers& workers, const std::stop_token& stop)
     : constant(problem.constant), count(problem.size()) {
-    const double largest = largestNudgeOf(problem);
+    const double largest = problem.largestNudge();
     step = stepOf(problem, largest);
     for (const auto& unit : problem.units)
         wholeRange.push_back({unit.earliest, unit.latest, true, unit.mayFlip});

@@ -1,6 +1,5 @@
 #include "Core/Propose/NudgeSearch.h"
 
-#include "Core/Propose/BandCompression.h"
 #include "Core/Propose/FlipSearch.h"
 #include "Core/RandomStream.h"
 
@@ -23,6 +22,17 @@ double NudgeProblem::coupling(int i, int j, double lag) const {
     for (std::size_t k = 0; k < angular.size(); ++k)
         sum += spectrum[k].real() * std::cos(angular[k] * lag) + spectrum[k].imag() * std::sin(angular[k] * lag);
     return sum;
+}
+
+double NudgeProblem::largestNudge() const {
+    double largest = 0.0;
+    for (const auto& unit : units)
+        largest = std::max({largest, -unit.earliest, unit.latest});
+    return largest;
+}
+
+BandCompression NudgeProblem::compressed() const {
+    return compressBand(angular, 2.0 * largestNudge());
 }
 
 namespace {
@@ -57,13 +67,6 @@ struct Landscape {
 
 // Of the time until the deadline: the first rounds, and then, of what is left, those from the best of them.
 constexpr double shareOfRounds = 0.5, shareOfExploring = 0.7;
-
-double largestNudgeOf(const NudgeProblem& problem) {
-    double largest = 0.0;
-    for (const auto& unit : problem.units)
-        largest = std::max({largest, -unit.earliest, unit.latest});
-    return largest;
-}
 
 Landscape layOut(const NudgeProblem& problem, const BandCompression& band) {
     Landscape land;
@@ -639,13 +642,13 @@ std::vector<Placement> gather(const Landscape& land, std::size_t items, Workers&
 
 std::optional<FoundNudges> searchNudges(const NudgeProblem& problem, int count, std::span<const Placement> starts,
                                         Workers& workers, const Watch& watch, const Deadline& end) {
-    const double largest = largestNudgeOf(problem);
+    const double largest = problem.largestNudge();
     std::vector<Placement> given(starts.begin(), starts.end());
     for (auto& start : given)
         start.value = exactValue(problem, start);
     if (problem.angular.empty()) return FoundNudges{distinct(std::move(given), static_cast<std::size_t>(count)), false};
 
-    auto land = layOut(problem, compressBand(problem.angular, 2.0 * largest));
+    auto land = layOut(problem, problem.compressed());
     addGrid(land, largest);
     if (watch.stopped()) return std::nullopt;
     const double hot = typicalPull(land);
@@ -720,12 +723,12 @@ std::optional<FoundNudges> searchNudges(const NudgeProblem& problem, int count, 
     return FoundNudges{distinct(std::move(polished), static_cast<std::size_t>(count)), cutShort};
 }
 
-Placement climbNudges(const NudgeProblem& problem, const Placement& start, const std::stop_token& stop) {
+Placement climbNudges(const NudgeProblem& problem, const BandCompression& band, const Placement& start,
+                      const std::stop_token& stop) {
     Placement summit = start;
     if (!problem.angular.empty()) {
-        const double largest = largestNudgeOf(problem);
-        auto land = layOut(problem, compressBand(problem.angular, 2.0 * largest));
-        addGrid(land, largest);
+        auto land = layOut(problem, band);
+        addGrid(land, problem.largestNudge());
         Walker walker(land);
         walker.set(start.signs, start.nudges);
         walker.ascend(stop, 1e-6);
@@ -740,7 +743,7 @@ Placement plainAscent(const NudgeProblem& problem, unsigned seed) {
     all.weights = MatrixXd::Identity(static_cast<Eigen::Index>(problem.angular.size()),
                                      static_cast<Eigen::Index>(problem.angular.size()));
     auto land = layOut(problem, all);
-    addGrid(land, largestNudgeOf(problem));
+    addGrid(land, problem.largestNudge());
     Walker walker(land);
     RandomStream random(seed);
     scatterAll(walker, random);

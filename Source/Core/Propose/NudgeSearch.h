@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/Propose/BandCompression.h"
 #include "Core/Propose/Deadline.h"
 #include "Core/Workers.h"
 
@@ -30,6 +31,9 @@ struct NudgeProblem {
     static std::size_t pairIndex(int i, int j) { return static_cast<std::size_t>(j) * (j - 1) / 2 + i; } // i < j
     /// Re sum of A_ij exp(-j omega lag), i < j.
     double coupling(int i, int j, double lag) const;
+    double largestNudge() const; ///< Seconds, either way, of all units.
+    /// Few frequencies for as many lags as there may be.
+    BandCompression compressed() const;
 };
 
 struct Placement {
@@ -54,9 +58,10 @@ struct FoundNudges {
 std::optional<FoundNudges> searchNudges(const NudgeProblem& problem, int count, std::span<const Placement> starts,
                                         Workers& workers, const Watch& watch, const Deadline& end = {});
 
-/// The summit that coordinate ascent and Newton's method reach from a start, on a compressed band, its value exact. A
-/// stop that is asked for ends it early.
-Placement climbNudges(const NudgeProblem& problem, const Placement& start, const std::stop_token& stop);
+/// The summit that coordinate ascent and Newton's method reach from a start, on a band compressed for the problem's
+/// frequencies and nudges, its value exact. A stop that is asked for ends it early.
+Placement climbNudges(const NudgeProblem& problem, const BandCompression& band, const Placement& start,
+                      const std::stop_token& stop);
 
 /// One plain coordinate ascent on all bins from a random start: what searchNudges is measured against.
 Placement plainAscent(const NudgeProblem& problem, unsigned seed);

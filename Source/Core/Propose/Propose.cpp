@@ -585,7 +585,8 @@ private:
         }
         start.signs.resize(static_cast<std::size_t>(problem.size()), 1);
         start.nudges.resize(start.signs.size(), 0.0);
-        const auto summit = climbNudges(problem, start, stop);
+        const bool asWide = problem.largestNudge() == nudgesOfFree.largestNudge();
+        const auto summit = climbNudges(problem, asWide ? bandOfNudges : problem.compressed(), start, stop);
         Settled result = now;
         for (std::size_t k = 0; k < free.size(); ++k) {
             result.signs[k] = staysPut[k] ? units[free[k]].startSign : mirror * summit.signs[k];
@@ -611,7 +612,10 @@ private:
             explain(proposal);
         }
         if (proposals.empty() || free.empty()) return true;
-        if (allow == Allow::flips) flipsOfStart = flipProblem();
+        if (allow == Allow::flips)
+            flipsOfStart = flipProblem();
+        else
+            bandOfNudges = nudgesOfFree.compressed();
         Settled now = settledOf(proposals.front());
         std::vector<bool> back(free.size(), false);
         std::vector<std::pair<std::size_t, double>> left; // places among the free ones, and what they would bring
@@ -712,6 +716,7 @@ private:
     Eigen::MatrixXd matrix;      ///< Q at the start's nudges.
     FlipProblem flipsOfStart;    ///< For Allow::flips.
     NudgeProblem nudgesOfFree;   ///< For Allow::nudges.
+    BandCompression bandOfNudges;
 };
 
 } // namespace

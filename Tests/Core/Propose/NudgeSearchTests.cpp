@@ -95,7 +95,7 @@ TEST_CASE("a deadline ends the rounds: the start that was given is climbed from,
     const auto cut = searchNudges(problem, 3, starts, workers, {}, Deadline(Seconds(0.0)));
     CHECK(cut->cutShort);
     REQUIRE_FALSE(cut->best.empty());
-    CHECK(cut->best.front().value >= climbNudges(problem, start, {}).value - 1e-9);
+    CHECK(cut->best.front().value >= climbNudges(problem, problem.compressed(), start, {}).value - 1e-9);
     for (const auto& placement : cut->best)
         CHECK(placement.value == Approx(valueByDefinition(problem, placement)).epsilon(1e-12));
     const auto whole = searchNudges(problem, 3, starts, workers, {});
