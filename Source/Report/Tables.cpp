@@ -312,7 +312,7 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
                 : gap < 0.00005                                   ? "proven: nothing within the limits is better"
                 : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
                                  : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
-               (named.proposal.cutShort ? "; the time for the proof ran out" : "") + "\n";
+               (named.proposal.cutShort ? "; the time ran out" : "") + "\n";
         out += "  " + proposalInWords(proposals, named) + "\n";
         if (named.proposal.why.empty()) continue;
         out += sourceGainsTable(named.sources);
