@@ -299,6 +299,8 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
     }
     out += "as recorded: summation gain " + fixed(proposals.asRecordedGainDb, 2, true) + " dB, low-mid coherence " +
            fixed(proposals.asRecordedLowMidCoherence, 2) + "\n";
+    if (std::abs(proposals.startGainDb - proposals.asRecordedGainDb) >= 0.005)
+        out += "as set at the start: summation gain " + fixed(proposals.startGainDb, 2, true) + " dB\n";
     const double rate = m.spectra->sampleRate();
     for (const auto& named : proposals.proposals) {
         const double gap = named.gapDb();
@@ -308,8 +310,9 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
                (proposals.aim == Aim::worst ? ": the worst source against its own best " : ": summation gain ") +
                fixed(named.summationGainDb, 2, true) + " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) +
                "; " +
-               (!named.proposal.leftOut.empty() && named.proven() ? "proven, but for what is left out"
-                : gap < 0.00005                                   ? "proven: nothing within the limits is better"
+               (!named.proven() && named.provenWithAll()
+                    ? "proven, but for what is left out (" + fixed(gap, 2) + " dB below the bound)"
+                : gap < 0.00005  ? "proven: nothing within the limits is better"
                 : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
                                  : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
                (named.proposal.cutShort ? "; the time ran out" : "") + "\n";

@@ -121,8 +121,10 @@ struct NamedProposal {
     std::vector<SourceGain> sources;                  ///< Those told apart that sound in the band.
 
     double gapDb() const { return upperBoundDb - summationGainDb; }
-    /// Nothing is better by more than provenGapDb than what was found before changes not worth it were left out.
-    bool proven() const { return upperBoundDb - decibelsOfPower(proposal.fullGain) <= provenGapDb; }
+    /// Nothing is better by more than provenGapDb ...
+    bool proven() const { return gapDb() <= provenGapDb; }
+    /// ... than what was found before changes not worth it were left out.
+    bool provenWithAll() const { return upperBoundDb - decibelsOfPower(proposal.fullGain) <= provenGapDb; }
 };
 
 struct Proposals {
@@ -134,6 +136,7 @@ struct Proposals {
     std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;
+    double startGainDb = 0.0;  ///< Of the setting it starts from. Aim::worst: of the mean, as asRecordedGainDb.
     double leastWorthDb = 0.0; ///< As it was asked for.
     std::vector<NamedProposal> proposals;
 };

@@ -41,11 +41,12 @@ std::string whatItBrings(const Proposals& proposals, const NamedProposal& named)
     const bool both = !flipped.empty() && !moved.empty();
     text += named.winsDb >= 0.0 ? (both ? " together bring " : " brings ") + decibelsText(named.winsDb, 1)
                                 : (both ? " together take " : " takes ") + decibelsText(-named.winsDb, 1);
-    text += proposals.source              ? " of '" + *proposals.source + "' to the sum"
-            : proposals.aim == Aim::mean  ? std::string(" to the sums of the sources, on average")
-            : proposals.aim == Aim::worst ? std::string(" to the source that fares worst, which is then ") +
-                                                decibelsText(-named.summationGainDb, 1) + " below its own best"
-                                          : std::string(" to the sum");
+    text += proposals.source             ? " of '" + *proposals.source + "' to the sum"
+            : proposals.aim == Aim::mean ? std::string(" to the sums of the sources, on average")
+            : proposals.aim == Aim::worst
+                ? std::string(" to whichever source fares worst: none is then more than ") +
+                      decibelsText(std::max(0.0, -named.summationGainDb), 1) + " below its own best"
+                : std::string(" to the sum");
     if (named.winsMost && named.winsMost->second > std::max(hardly, named.winsDb))
         text += ", most around " + std::to_string(std::lround(named.winsMost->first.value)) + " Hz (" +
                 decibelsText(named.winsMost->second, 1) + ")";

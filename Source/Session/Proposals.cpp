@@ -1,5 +1,6 @@
 #include "Core/Loudness.h"
 #include "Core/Pan.h"
+#include "Core/Propose/Deadline.h"
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/Propose/WorstOf.h"
 #include "Core/ThirdOctaves.h"
@@ -84,9 +85,10 @@ Result<std::vector<double>> bestsOf(const AimedSums& aimed, Constraints constrai
                                     const Watch& watch) {
     constraints.leastWorthDb = 0.0;
     constraints.proofTime = Seconds(0.0); // only the search matters
-    constraints.time.reset();
+    const Deadline until(constraints.time ? std::optional(Seconds(0.3 * constraints.time->value)) : std::nullopt);
     std::vector<double> bests;
     for (const auto& model : aimed.models) {
+        constraints.time = until.left(1.0 / static_cast<double>(aimed.models.size() - bests.size()));
         auto best = propose(model, constraints, allow, 1, workers, {{}, watch.stop});
         if (!best) return best.fault();
         bests.push_back(best->front().gain);
@@ -333,6 +335,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     };
     const Placement start = placementOf(constraints.start, constraints.startNudges);
     const double startGain = model.gain(start.signs, start.nudges);
+    result.startGainDb = decibelsOfPower(startGain);
 
     double rungsDone = 0.0;
     const auto rungCount = static_cast<double>(options.rungs.size());
@@ -344,7 +347,9 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             auto own = bestsOf(aimed, constraints, allow, workers, watch);
             if (!own) return own.fault();
             bests = std::move(own).value();
-            auto worst = proposeForWorst(aimed.models, bests, constraints, allow, workers, rungWatch);
+            auto left = constraints;
+            if (left.time) left.time = Seconds(0.7 * left.time->value);
+            auto worst = proposeForWorst(aimed.models, bests, left, allow, workers, rungWatch);
             if (!worst) return worst.fault();
             found->push_back(std::move(worst).value());
         } else {

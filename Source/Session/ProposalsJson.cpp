@@ -76,6 +76,7 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         p["gap_dB"] = rounded(named.upperBoundDb - named.summationGainDb, dbDigits);
         p["proof"] = nameOf(named.proposal.proof);
         p["proven"] = named.proven();
+        p["provenWithAll"] = named.provenWithAll();
         p["cutShort"] = named.proposal.cutShort;
         p["setting"] = settingToJson(named.setting);
         p["why"] = std::move(why);
@@ -109,6 +110,7 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         root["aimedAt"].push_back({{"source", name}, {"weight", weight}});
     root["asRecorded"] = {{"summationGain_dB", rounded(proposals.asRecordedGainDb, dbDigits)},
                           {"lowMidCoherence", rounded(proposals.asRecordedLowMidCoherence, shareDigits)}};
+    root["start"] = {{"summationGain_dB", rounded(proposals.startGainDb, dbDigits)}};
     root["proposals"] = std::move(list);
     return root;
 }

@@ -116,7 +116,7 @@ TEST_CASE("for the worst source, each is told how far it is below its own best")
         CHECK(json["proposals"][0]["sources"][0]["belowBest_dB"].is_number());
         if (!proposal.proposal.why.empty())
             CHECK(json["proposals"][0]["words"].get<std::string>().find(
-                      "to the source that fares worst, which is then") != std::string::npos);
+                      "to whichever source fares worst: none is then more than") != std::string::npos);
     }
 }
 

@@ -20,6 +20,12 @@ public:
                                      std::chrono::duration<double>(std::clamp(time->value, 0.0, 3e7)));
     }
 
+    /// Seconds until then, this share of them; none: never.
+    std::optional<Seconds> left(double share) const {
+        if (!end) return std::nullopt;
+        return Seconds(share * std::max(0.0, std::chrono::duration<double>(*end - Clock::now()).count()));
+    }
+
     bool passed() const { return end && Clock::now() >= *end; }
 
     /// When this share, 0..1, of what is left from now on will have passed.

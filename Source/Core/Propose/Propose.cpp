@@ -103,6 +103,7 @@ public:
             starts.push_back(std::move(start));
         }
 
+        const bool flipsWithin = !proposals.empty();
         nudgesOfFree = nudgeProblem(false);
         const auto& problem = nudgesOfFree;
         for (auto& start : starts)
@@ -133,7 +134,9 @@ public:
                 chosen.push_back(std::move(proposal));
 
         const double best = chosen.front().gain;
-        if (!weigh(chosen, count, end.share(0.4), watch)) return cancelled();
+        const bool leaves = count == 1 && limits.leastWorthDb > 0.0;
+        const double floor = flipsWithin && leaves ? worthwhileFlips(watch) : 0.0;
+        if (!weigh(chosen, count, end.share(0.4), watch, floor)) return cancelled();
         const auto proof = proveNudges(nudgeProblem(true), best, limits.proofTime, workers, part(watch, 0.4, 1.0), {},
                                        end.share(0.95));
         if (!proof) return cancelled();
@@ -597,6 +600,17 @@ private:
         return result;
     }
 
+    /// What the flips alone have without those that are not worth it.
+    double worthwhileFlips(const Watch& watch) const {
+        auto asked = limits;
+        asked.proofTime = Seconds(0.0);
+        asked.time = end.left(0.1);
+        Search alone(model, asked, Allow::flips, workers);
+        if (alone.prepare()) return 0.0;
+        const auto found = alone.flips(1, {{}, watch.stop});
+        return found ? found->front().gain : 0.0;
+    }
+
     static void turnOver(NudgeProblem& problem, int own) {
         for (int i = 0; i < problem.size(); ++i)
             if (i != own)
@@ -605,8 +619,10 @@ private:
     }
 
     /// What the changes bring, and what each of the best proposal is worth; where it is the only one that was asked
-    /// for, those that are not worth it are taken back, the least first, until the deadline. False: stop was asked for.
-    bool weigh(std::vector<Proposal>& proposals, int count, const Deadline& until, const Watch& watch) {
+    /// for, those that are not worth it are taken back, the least first, until the deadline or until G would be below
+    /// `floor`. False: stop was asked for.
+    bool weigh(std::vector<Proposal>& proposals, int count, const Deadline& until, const Watch& watch,
+               double floor = 0.0) {
         for (auto& proposal : proposals) {
             proposal.fullGain = proposal.gain;
             explain(proposal);
@@ -640,6 +656,7 @@ private:
             for (std::size_t k = 0; k < free.size(); ++k)
                 if (worth[k] && (!least || *worth[k] < *worth[*least])) least = k;
             if (count > 1 || late || !least || !(*worth[*least] < limits.leastWorthDb)) break;
+            if (without[*least].gain < floor) break;
             left.emplace_back(*least, *worth[*least]);
             back[*least] = true;
             now = without[*least];

@@ -121,7 +121,8 @@ double gainOf(const MatrixXd& matrix, const std::vector<bool>& flips) {
     return signs.dot(matrix * signs);
 }
 
-constexpr double deepest = 1e-10; // -100 dB is as good as silence
+constexpr double deepest = 1e-10;   // -100 dB is as good as silence
+constexpr double stillBelow = 1e-4; // of the loudest part's power: nobody plays
 
 /// How far the unit of a track may be off: the smaller of both ways.
 std::optional<double> reachOf(const SummationModel& model, const Proposal& proposal, const std::vector<int>& unit,
@@ -196,10 +197,19 @@ std::optional<Standing> standingOf(const CrossSpectra& spectra, std::span<const 
     });
     if (watch.stopped()) return std::nullopt;
 
+    const auto powerOf = [](const PartSums& part) {
+        double power = 0.0;
+        for (const auto& octave : part.proposed)
+            power += octave.trace();
+        return power;
+    };
+    double loudest = 0.0;
+    for (const auto& part : parts)
+        loudest = std::max(loudest, powerOf(part));
     std::vector<double> wins;
     for (const auto& part : parts) {
         const auto proposed = weighed(part.proposed, reader.thirds());
-        if (proposed.size() == 0) continue;
+        if (proposed.size() == 0 || powerOf(part) < stillBelow * loudest) continue;
         const double before = gainOf(weighed(part.start, reader.thirds()), limits.start);
         wins.push_back(decibelsOfPower(std::max(gainOf(proposed, proposal.flips), deepest)) -
                        decibelsOfPower(std::max(before, deepest)));

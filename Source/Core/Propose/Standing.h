@@ -16,7 +16,7 @@ struct Standing {
         Seconds from, to; ///< Of the recording.
         double winsDb;    ///< The sum under the proposal against that under the start, in these moments alone.
     };
-    std::vector<Part> parts; ///< Those in which something sounds in the band, at most mostParts; empty where no
+    std::vector<Part> parts; ///< Those less than 40 dB below the loudest in the band, at most mostParts; empty where no
                              ///< stretches are kept.
     double medianDb = 0.0;   ///< Of what the parts win.
     std::size_t worst = 0;   ///< Of the parts.

@@ -1,5 +1,7 @@
 #include "Core/Propose/WorstOf.h"
 
+#include "Core/Propose/Deadline.h"
+
 #include <algorithm>
 #include <array>
 #include <bit>
@@ -41,7 +43,8 @@ class Search {
 public:
     Search(std::span<const SummationModel> of, std::span<const double> best, const Constraints& constraints, Allow what,
            Workers& with)
-        : models(of), bests(best), limits(constraints.completed(of.front().trackCount())), allow(what), workers(with) {
+        : models(of), bests(best), limits(constraints.completed(of.front().trackCount())), allow(what), workers(with),
+          end(limits.time) {
         gatherUnits();
     }
 
@@ -83,6 +86,7 @@ public:
         proposal.upperBound = all ? full : std::max(bound, full);
         proposal.fullGain = full;
         if (!explain(best, proposal, watch)) return cancelled();
+        proposal.cutShort = proposal.cutShort || end.passed();
         watch.tell(1.0);
         return proposal;
     }
@@ -163,6 +167,7 @@ private:
         asked.leastWorthDb = 0.0;
         std::vector<double> towards(models.size(), 1.0 / static_cast<double>(models.size()));
         for (int round = 0; round < count; ++round) {
+            if (round > 0 && round + 1 < count && end.share(0.6).passed()) continue; // the last is the one with a proof
             double sum = 0.0;
             std::vector<double> weights;
             for (std::size_t k = 0; k < models.size(); ++k)
@@ -170,8 +175,8 @@ private:
             const auto mean = SummationModel::meanOf(models, weights);
             // The proof of nudges is slow: the last weights are worth it.
             const bool quick = allow == Allow::nudges && round + 1 < count;
-            asked.proofTime = quick ? Seconds(0.0) : limits.time ? limits.time : limits.proofTime;
-            asked.time.reset();
+            asked.proofTime = quick ? Seconds(0.0) : limits.proofTime;
+            asked.time = end.left(quick ? 0.5 / count : 0.5);
             const Watch part{[&](double done) { watch.tell(0.9 * (round + done) / count); }, watch.stop};
             const auto found = propose(mean, asked, allow, startsARound, workers, part);
             if (!found) return found.fault();
@@ -461,9 +466,9 @@ private:
             phasors.push_back(phasorsOf(k, placement.nudges));
             gains.push_back(models[k].gain(placement.signs, placement.nudges));
         }
-        for (int sweep = 0; sweep < mostSweeps; ++sweep) {
+        for (int sweep = 0; sweep < mostSweeps && !end.passed(); ++sweep) {
             bool moved = false;
-            for (std::size_t u = 0; u < units.size() && !stop.stop_requested(); ++u)
+            for (std::size_t u = 0; u < units.size() && !stop.stop_requested() && !end.passed(); ++u)
                 if (mayTurn(static_cast<Eigen::Index>(u), frozen) && placeUnit(units[u], placement, phasors, gains))
                     moved = true;
             if (!moved && !turnUnits(placement, frozen)) break;
@@ -523,6 +528,7 @@ private:
             std::vector<Placement> without(units.size());
             workers.forEach(units.size(), [&](std::size_t u, int) {
                 if (asAtStart[u] || watch.stopped()) return;
+                const bool late = end.passed();
                 const bool flipped = flippedIn(best, units[u]), nudged = nudgedIn(best, units[u]);
                 using Kind = Proposal::Change::Kind;
                 Proposal::Change change{units[u].tracks.front(),
@@ -536,18 +542,25 @@ private:
                 without[u] = best;
                 putBack(units[u], without[u]);
                 change.effectDb = loses(without[u]);
+                changes[u] = change;
+                if (late) return;
                 // None that stands as it stood is changed in its stead.
                 auto frozen = asAtStart;
                 frozen[u] = true;
                 without[u] = climb(without[u], frozen, watch.stop);
-                change.worthDb = loses(without[u]);
-                changes[u] = change;
+                changes[u]->worthDb = loses(without[u]);
             });
             if (watch.stopped()) return false;
             std::optional<std::size_t> least;
             for (std::size_t u = 0; u < units.size(); ++u)
-                if (changes[u] && (!least || *changes[u]->worthDb < *changes[*least]->worthDb)) least = u;
-            if (!least || !(*changes[*least]->worthDb < limits.leastWorthDb)) {
+                if (changes[u] && changes[u]->worthDb && (!least || *changes[u]->worthDb < *changes[*least]->worthDb))
+                    least = u;
+            if (least && *changes[*least]->worthDb < 0.0) { // placed anew, the others do better without it
+                best = without[*least];
+                proposal.fullGain = std::max(proposal.fullGain, scoreOf(best).least);
+                continue;
+            }
+            if (end.passed() || !least || !(*changes[*least]->worthDb < limits.leastWorthDb)) {
                 for (const auto& change : changes)
                     if (change) proposal.why.push_back(*change);
                 break;
@@ -577,6 +590,7 @@ private:
     Workers& workers;
     std::vector<Unit> units;
     bool anyFixed = false; ///< Reference or held tracks: no mirror images.
+    Deadline end;
 };
 
 } // namespace

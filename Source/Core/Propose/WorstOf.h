@@ -17,8 +17,8 @@ namespace spillwright {
 /// To 20 free units every set of flips is tried. Above that, and for nudges: climbs from the best settings for means of
 /// the sources, whose weights move, round by round, to those that fare worst; for any weights w, max min G_k/B_k is at
 /// most max sum of w_k G_k/B_k, and the least of the bounds of propose() on that is the bound. A gap remains where no
-/// weights make the worst the best, and may be large. Deterministic, as propose() is; a time is
-/// that of the last proof alone. Faults: those of propose().
+/// weights make the worst the best, and may be large. Deterministic, as propose() is, but for
+/// a time. Faults: those of propose().
 Result<Proposal> proposeForWorst(std::span<const SummationModel> models, std::span<const double> bests,
                                  const Constraints& constraints, Allow allow, Workers& workers, const Watch& watch);
 

@@ -627,3 +627,18 @@ TEST_CASE("a track's own largest nudge holds, and that of its unit with it") {
         CHECK(best.nudges[1] == best.nudges[2]);
     }
 }
+
+TEST_CASE("with nudges, leaving out leaves no less than the flips alone have", "[long]") {
+    std::size_t leftOut = 0;
+    for (const std::uint64_t seed : {1u, 2u, 3u, 4u}) {
+        const auto model = someModel(8, seed);
+        Constraints constraints;
+        constraints.largestNudge = 0.001;
+        constraints.leastWorthDb = 0.8;
+        const auto flips = proposed(model, constraints, Allow::flips).front();
+        const auto nudges = proposed(model, constraints, Allow::nudges).front();
+        CHECK(nudges.gain >= flips.gain - rounding);
+        leftOut += nudges.leftOut.size();
+    }
+    CHECK(leftOut > 0);
+}

@@ -157,3 +157,18 @@ TEST_CASE("of the stereo sum each part is what the pans leave of it") {
         decibelsOfPower(two.model.gain(std::vector<int>{1, -1}, still) / two.model.gain(std::vector<int>{1, 1}, still));
     CHECK(two.standing(flipped({false, true})).medianDb == Approx(wins).margin(0.5));
 }
+
+TEST_CASE("moments in which nobody plays, though something hisses, are no part of the course") {
+    auto sound = whiteNoise(40 * second, 1);
+    for (std::size_t n = 20 * second; n < sound.size(); ++n)
+        sound[n] *= 1e-3f;
+    auto other = sum(sound, whiteNoise(40 * second, 2, 0.002));
+    const Case two({sound, other});
+    auto proposal = flipped({false, true});
+    proposal.gain = two.model.gain(std::vector<int>{1, -1}, proposal.nudges);
+    const auto standing = two.standing(proposal);
+    REQUIRE(standing.parts.size() >= 3);
+    for (const auto& part : standing.parts)
+        CHECK(part.from.value < 20.0);
+    CHECK(standing.medianDb < -10.0);
+}

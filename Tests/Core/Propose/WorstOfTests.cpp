@@ -191,3 +191,15 @@ TEST_CASE("of contradictions and of a stop the worst of the sources tells as the
         CHECK(stopped.fault().kind == Fault::Kind::cancelled);
     }
 }
+
+TEST_CASE("with a time the worst of the sources is served within it, and that is said") {
+    const auto models = someModels(12, 3, 5);
+    Constraints constraints;
+    constraints.largestNudge = 0.01;
+    constraints.time = Seconds(0.0);
+    const auto found = worstOf(models, someBests, constraints, Allow::nudges);
+    CHECK(found.cutShort);
+    CHECK(found.upperBound >= found.gain);
+    CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found), found.nudges)).epsilon(1e-9));
+    CHECK(found.gain >= leastOf(models, someBests, std::vector<int>(12, 1), std::vector<double>(12, 0.0)));
+}
