@@ -162,7 +162,7 @@ TEST_CASE("moments in which nobody plays, though something hisses, are no part o
     auto sound = whiteNoise(40 * second, 1);
     for (std::size_t n = 20 * second; n < sound.size(); ++n)
         sound[n] *= 1e-3f;
-    auto other = sum(sound, whiteNoise(40 * second, 2, 0.002));
+    auto other = sum(sound, whiteNoise(40 * second, 2, 0.0002));
     const Case two({sound, other});
     auto proposal = flipped({false, true});
     proposal.gain = two.model.gain(std::vector<int>{1, -1}, proposal.nudges);
