@@ -486,7 +486,7 @@ TEST_CASE("where every track is held nothing is changed, and the proposal says t
     }
 }
 
-TEST_CASE("recordings at the edge of what can be measured are measured, with one clear line each") {
+TEST_CASE("recordings at the edge of what can be measured are measured, with one clear line each", "[long]") {
     struct Edge {
         const char* what;
         int rate;
