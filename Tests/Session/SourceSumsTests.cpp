@@ -27,13 +27,6 @@ std::string refused(HeardBand& band, const SourceAim& aim) {
     return proposals ? std::string() : proposals.fault().line();
 }
 
-std::vector<int> signsOf(const Proposal& proposal) {
-    std::vector<int> signs;
-    for (const bool flip : proposal.flips)
-        signs.push_back(flip ? -1 : 1);
-    return signs;
-}
-
 } // namespace
 
 TEST_CASE("a proposal says what each source gains, as that source alone in focus has it") {
@@ -49,7 +42,7 @@ TEST_CASE("a proposal says what each source gains, as that source alone in focus
         const auto& told = proposal.sources[static_cast<std::size_t>(source)];
         INFO(told.name);
         CHECK(told.name == band.measured.sources->names[static_cast<std::size_t>(source)]);
-        const double gain = decibelsOfPower(model.gain(signsOf(proposal.proposal), proposal.proposal.nudges));
+        const double gain = decibelsOfPower(model.gain(signsOf(proposal.proposal.flips), proposal.proposal.nudges));
         const double before =
             decibelsOfPower(model.gain(std::vector<int>(recorded.size(), 1), proposal.proposal.nudges));
         CHECK(told.gainDb == Approx(gain).margin(1e-3));

@@ -18,8 +18,6 @@ namespace spillwright {
 
 namespace {
 
-constexpr double smallestNudge = 1e-6; // seconds; less is nobody's wish
-
 Fault cancelled() {
     return {"propose", "stopped", "", Fault::Kind::cancelled};
 }
@@ -122,7 +120,7 @@ public:
         for (auto& proposal : proposals) {
             for (double& nudge : proposal.nudges)
                 if (std::abs(nudge) < smallestNudge) nudge = 0.0;
-            proposal.gain = model.gain(signsOf(proposal), proposal.nudges);
+            proposal.gain = model.gain(signsOf(proposal.flips), proposal.nudges);
         }
         std::stable_sort(proposals.begin(), proposals.end(),
                          [](const Proposal& a, const Proposal& b) { return a.gain > b.gain; });
@@ -485,13 +483,6 @@ private:
         return proposal;
     }
 
-    static std::vector<int> signsOf(const Proposal& proposal) {
-        std::vector<int> signs;
-        for (const bool flip : proposal.flips)
-            signs.push_back(flip ? -1 : 1);
-        return signs;
-    }
-
     static bool same(const Proposal& a, const Proposal& b) {
         if (a.flips != b.flips) return false;
         for (std::size_t t = 0; t < a.nudges.size(); ++t)
@@ -596,7 +587,7 @@ private:
             result.nudges[k] = std::abs(summit.nudges[k]) < smallestNudge ? 0.0 : summit.nudges[k];
         }
         const auto proposal = fromUnits(result.signs, result.nudges, 1);
-        result.gain = model.gain(signsOf(proposal), proposal.nudges);
+        result.gain = model.gain(signsOf(proposal.flips), proposal.nudges);
         return result;
     }
 
@@ -686,7 +677,7 @@ private:
     }
 
     void explain(Proposal& proposal) const {
-        const auto signs = signsOf(proposal);
+        const auto signs = signsOf(proposal.flips);
         for (const auto& unit : units) {
             const int first = unit.tracks.front();
             const bool flipped = proposal.flips[first] != limits.start[first];
@@ -694,9 +685,7 @@ private:
             if (!flipped && !nudged) continue;
             Proposal::Change change;
             change.track = first;
-            change.kind = !nudged    ? Proposal::Change::Kind::flip
-                          : !flipped ? Proposal::Change::Kind::nudge
-                                     : Proposal::Change::Kind::flipAndNudge;
+            change.kind = Proposal::Change::kindOf(flipped, nudged);
             double without = proposal.gain;
             for (std::size_t a = 0; a < unit.tracks.size(); ++a) {
                 const int i = unit.tracks[a];

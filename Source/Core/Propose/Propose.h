@@ -11,6 +11,9 @@
 
 namespace spillwright {
 
+/// Seconds; less of a nudge is nobody's wish, and none.
+constexpr double smallestNudge = 1e-6;
+
 enum class Allow { flips, nudges };
 enum class Proof { exhaustive, branchAndBound, boundOnly };
 
@@ -57,6 +60,9 @@ struct Proposal {
     struct Change {
         int track = 0; ///< First track of the unit.
         enum class Kind { flip, nudge, flipAndNudge } kind = Kind::flip;
+        static Kind kindOf(bool flipped, bool nudged) {
+            return !nudged ? Kind::flip : !flipped ? Kind::nudge : Kind::flipAndNudge;
+        }
         double effectDb = 0.0; ///< What the sum would lose in dB if this one change were taken back ...
         /// ... and if the other changes were then made anew as well as can be, none in its stead where the start
         /// stands; empty where that was not looked for, or the time left no room for it.

@@ -34,6 +34,13 @@ std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment,
     return response;
 }
 
+std::vector<int> signsOf(const std::vector<bool>& flips) {
+    std::vector<int> signs;
+    for (const bool flip : flips)
+        signs.push_back(flip ? -1 : 1);
+    return signs;
+}
+
 SummationModel::SummationModel(const CrossSpectra& spectra, std::span<const int> chosen,
                                std::span<const TrackAdjustment> adjustments, Band band,
                                std::span<const PanGains> pans) {

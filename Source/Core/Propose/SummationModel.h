@@ -18,6 +18,9 @@ namespace spillwright {
 std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment, int binCount, double binWidth,
                                               double sampleRate);
 
+/// +1 a track, -1 where it is flipped.
+std::vector<int> signsOf(const std::vector<bool>& flips);
+
 /// Everything needed to know the summation gain of any flips and nudges of the chosen
 /// tracks, with their gains and high-passes already in. Built once per band and balance; then no audio or spectra
 /// needed.

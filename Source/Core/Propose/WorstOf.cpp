@@ -9,6 +9,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <utility>
 
 namespace spillwright {
 
@@ -21,7 +22,6 @@ constexpr int startsARound = 4;        // best settings of a round that are clim
 constexpr double turning = 2.0;        // how fast weights move to what fares worst
 constexpr double leastShare = 1e-3;    // of any source in the weights
 constexpr double pointsAPeriod = 20.0; // of the grid of nudges, at the band's highest frequency
-constexpr double finest = 1e-6;        // seconds: the last step of a nudge, and the least that counts as one
 constexpr double alike = 1e-9;         // of what the worst has: rounding
 constexpr double deepest = 1e-10;      // -100 dB
 constexpr int mostSweeps = 30;
@@ -67,7 +67,9 @@ public:
             if (!found) return found.fault();
             // Never below the flips alone, where they leave nudges as they may be.
             if (allow == Allow::nudges && nudgesMayStay()) {
-                Search flips(models, bests, limits, Allow::flips, workers);
+                auto asked = limits;
+                asked.time = end.left(0.1);
+                Search flips(models, bests, asked, Allow::flips, workers);
                 auto alone = flips.run({{}, watch.stop});
                 if (!alone) return alone.fault();
                 starts.push_back(placementOf(*alone));
@@ -119,26 +121,30 @@ private:
         }
     }
 
-    Placement start() const {
-        Placement placement{{}, limits.startNudges, 0.0};
-        for (const bool flip : limits.start)
-            placement.signs.push_back(flip ? -1 : 1);
-        return placement;
-    }
+    static Placement placementOf(const Proposal& proposal) { return {signsOf(proposal.flips), proposal.nudges, 0.0}; }
 
-    static Placement placementOf(const Proposal& proposal) {
-        Placement placement{{}, proposal.nudges, 0.0};
-        for (const bool flip : proposal.flips)
-            placement.signs.push_back(flip ? -1 : 1);
-        return placement;
+    /// How far a unit may be shifted either way so that all of its tracks stay within their limits.
+    std::pair<double, double> reachOf(const Unit& unit, const std::vector<double>& nudges) const {
+        double earliest = -std::numeric_limits<double>::infinity(), latest = -earliest;
+        for (const int track : unit.tracks) {
+            earliest = std::max(earliest, -limits.ownLargestNudge[at(track)] - nudges[at(track)]);
+            latest = std::min(latest, limits.ownLargestNudge[at(track)] - nudges[at(track)]);
+        }
+        return {earliest, latest};
     }
 
     /// Whether the start's nudges lie within the limits, reference or loudest at 0.
     bool nudgesMayStay() const {
         for (std::size_t track = 0; track < limits.startNudges.size(); ++track)
             if (std::abs(limits.startNudges[track]) > limits.ownLargestNudge[track]) return false;
-        if (limits.reference) return limits.startNudges[at(*limits.reference)] == 0.0;
-        return anyFixed || limits.startNudges[at(limits.loudest)] == 0.0;
+        return startShift() == 0.0;
+    }
+
+    /// What is taken off the start's nudges so that reference or loudest stand at 0.
+    double startShift() const {
+        if (allow == Allow::flips) return 0.0;
+        if (limits.reference) return limits.startNudges[at(*limits.reference)];
+        return anyFixed ? 0.0 : limits.startNudges[at(limits.loudest)];
     }
 
     double share(std::size_t k, double gain) const { return gain / bests[k]; }
@@ -254,8 +260,7 @@ private:
 
     /// Every set of flips, from one to the next by one turn.
     Placement bestOfAll(const Watch& watch) const {
-        Placement best = start();
-        if (allow == Allow::nudges) return best;
+        Placement best{signsOf(limits.start), limits.startNudges, 0.0};
         const auto matrices = unitMatrices(best);
         std::vector<Eigen::Index> free;
         for (std::size_t u = 0; u < units.size(); ++u)
@@ -402,11 +407,7 @@ private:
     /// The best place and sign of one unit, the others as they are. True: it moved.
     bool placeUnit(const Unit& unit, Placement& placement, std::vector<Phasors>& phasors,
                    std::vector<double>& gains) const {
-        double earliest = -std::numeric_limits<double>::infinity(), latest = -earliest;
-        for (const int track : unit.tracks) {
-            earliest = std::max(earliest, -limits.ownLargestNudge[at(track)] - placement.nudges[at(track)]);
-            latest = std::min(latest, limits.ownLargestNudge[at(track)] - placement.nudges[at(track)]);
-        }
+        const auto [earliest, latest] = reachOf(unit, placement.nudges);
         if (!(latest >= earliest)) return false;
         std::vector<std::vector<std::complex<double>>> pulls;
         for (std::size_t k = 0; k < models.size(); ++k)
@@ -432,7 +433,7 @@ private:
             const auto count = static_cast<std::size_t>(std::ceil((latest - earliest) / gridStep())) + 1;
             double step = (latest - earliest) / static_cast<double>(count - 1);
             look(earliest, step, count);
-            for (; step > finest; step *= 0.5)
+            for (; step > smallestNudge; step *= 0.5)
                 for (const double near : {shift - 0.5 * step, shift + 0.5 * step})
                     look(std::clamp(near, earliest, latest), 0.0, 1);
         }
@@ -504,38 +505,37 @@ private:
     }
     bool nudgedIn(const Placement& placement, const Unit& unit) const {
         const auto track = at(unit.tracks.front());
-        return std::abs(placement.nudges[track] - limits.startNudges[track]) >= finest;
+        return std::abs(placement.nudges[track] - limits.startNudges[track]) >= smallestNudge;
     }
     bool changedIn(const Placement& placement, const Unit& unit) const {
         return unit.free && (flippedIn(placement, unit) || nudgedIn(placement, unit));
     }
+    /// As at the start, as far as the limits go.
     void putBack(const Unit& unit, Placement& placement) const {
-        for (const int track : unit.tracks) {
+        for (const int track : unit.tracks)
             placement.signs[at(track)] = limits.start[at(track)] ? -1 : 1;
-            placement.nudges[at(track)] = std::clamp(limits.startNudges[at(track)], -limits.ownLargestNudge[at(track)],
-                                                     limits.ownLargestNudge[at(track)]);
-        }
+        if (allow == Allow::flips) return;
+        const auto [earliest, latest] = reachOf(unit, limits.startNudges);
+        const double shift = std::clamp(-startShift(), earliest, latest);
+        for (const int track : unit.tracks)
+            placement.nudges[at(track)] = limits.startNudges[at(track)] + shift;
     }
 
     /// What each change is worth, and without those that are not. False: stop was asked for.
     bool explain(Placement best, Proposal& proposal, const Watch& watch) {
+        std::vector<bool> back(units.size(), false); // put back for good
         for (;;) {
             const double now = scoreOf(best).least;
-            std::vector<bool> asAtStart;
-            for (const auto& unit : units)
-                asAtStart.push_back(!changedIn(best, unit));
+            auto asAtStart = back;
+            for (std::size_t u = 0; u < units.size(); ++u)
+                asAtStart[u] = asAtStart[u] || !changedIn(best, units[u]);
             std::vector<std::optional<Proposal::Change>> changes(units.size());
             std::vector<Placement> without(units.size());
             workers.forEach(units.size(), [&](std::size_t u, int) {
                 if (asAtStart[u] || watch.stopped()) return;
                 const bool late = end.passed();
-                const bool flipped = flippedIn(best, units[u]), nudged = nudgedIn(best, units[u]);
-                using Kind = Proposal::Change::Kind;
-                Proposal::Change change{units[u].tracks.front(),
-                                        !nudged    ? Kind::flip
-                                        : !flipped ? Kind::nudge
-                                                   : Kind::flipAndNudge,
-                                        0.0, std::nullopt};
+                const auto kind = Proposal::Change::kindOf(flippedIn(best, units[u]), nudgedIn(best, units[u]));
+                Proposal::Change change{units[u].tracks.front(), kind, 0.0, std::nullopt};
                 const auto loses = [&](const Placement& placement) {
                     return decibelsOfPower(now / std::max(scoreOf(placement).least, deepest));
                 };
@@ -555,28 +555,29 @@ private:
             for (std::size_t u = 0; u < units.size(); ++u)
                 if (changes[u] && changes[u]->worthDb && (!least || *changes[u]->worthDb < *changes[*least]->worthDb))
                     least = u;
-            if (least && *changes[*least]->worthDb < 0.0) { // placed anew, the others do better without it
-                best = without[*least];
-                proposal.fullGain = std::max(proposal.fullGain, scoreOf(best).least);
-                continue;
-            }
-            if (end.passed() || !least || !(*changes[*least]->worthDb < limits.leastWorthDb)) {
+            const bool better = least && *changes[*least]->worthDb < 0.0; // the others, placed anew, without it
+            if (!better && (end.passed() || !least || !(*changes[*least]->worthDb < limits.leastWorthDb))) {
                 for (const auto& change : changes)
                     if (change) proposal.why.push_back(*change);
                 break;
             }
-            auto left = *changes[*least];
-            left.effectDb = *left.worthDb;
-            proposal.leftOut.push_back(left);
+            if (!better) {
+                auto left = *changes[*least];
+                left.effectDb = *left.worthDb;
+                proposal.leftOut.push_back(left);
+            }
+            back[*least] = true;
             best = without[*least];
+            proposal.fullGain = std::max(proposal.fullGain, scoreOf(best).least);
         }
         std::stable_sort(proposal.why.begin(), proposal.why.end(),
                          [](const auto& a, const auto& b) { return a.effectDb > b.effectDb; });
         proposal.gain = scoreOf(best).least;
+        proposal.upperBound = std::max(proposal.upperBound, proposal.fullGain);
         for (const int sign : best.signs)
             proposal.flips.push_back(sign < 0);
         for (double& nudge : best.nudges)
-            if (std::abs(nudge) < finest) nudge = 0.0;
+            if (std::abs(nudge) < smallestNudge) nudge = 0.0;
         proposal.nudges = best.nudges;
         return true;
     }

@@ -34,13 +34,6 @@ double leastOf(const std::vector<SummationModel>& models, const std::vector<doub
     return least;
 }
 
-std::vector<int> signsOf(const Proposal& proposal) {
-    std::vector<int> signs;
-    for (const bool flip : proposal.flips)
-        signs.push_back(flip ? -1 : 1);
-    return signs;
-}
-
 const std::vector<double> someBests{2.0, 1.5, 3.0};
 
 } // namespace
@@ -58,7 +51,7 @@ TEST_CASE("the flips for the source that fares worst are the best of all flips")
         }
         const auto found = worstOf(models, someBests, {}, Allow::flips);
         CHECK(found.gain == Approx(best).epsilon(1e-9));
-        CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found), nudges)).epsilon(1e-9));
+        CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found.flips), nudges)).epsilon(1e-9));
         CHECK(found.upperBound == Approx(best).epsilon(1e-9));
         CHECK(found.proof == Proof::exhaustive);
         CHECK(2 * std::count(found.flips.begin(), found.flips.end(), true) <= n); // of mirror images the plainer
@@ -75,12 +68,12 @@ TEST_CASE("what helps one source and harms another is not proposed for the worst
     const auto mean = SummationModel::meanOf(models, std::vector{1.0, 1.0});
     const auto forMean = propose(mean, {}, Allow::flips, 1, workers, {});
     REQUIRE(forMean.ok());
-    CHECK(signsOf(forMean->front()) == turned);
+    CHECK(signsOf(forMean->front().flips) == turned);
     // With the second's own best in view and the first's far below what it has anyway.
     const std::vector bests{one.gain(std::vector<int>{1, 1, 1}, still) / 2.0,
                             other.gain(std::vector<int>{1, 1, 1}, still)};
     const auto found = worstOf(models, bests, {}, Allow::flips);
-    CHECK(signsOf(found) == std::vector<int>{1, 1, 1});
+    CHECK(signsOf(found.flips) == std::vector<int>{1, 1, 1});
     CHECK(found.gain == Approx(1.0));
 }
 
@@ -95,7 +88,7 @@ TEST_CASE("nothing tried by chance beats what is proposed for the worst, and the
     constraints.largestNudge = 0.001;
     constraints.proofTime = Seconds(0.0);
     const auto found = worstOf(models, someBests, constraints, allow);
-    CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found), found.nudges)).epsilon(1e-9));
+    CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found.flips), found.nudges)).epsilon(1e-9));
     CHECK(found.upperBound >= found.gain);
     RandomStream random(5);
     for (int attempt = 0; attempt < 3000; ++attempt) {
@@ -200,6 +193,34 @@ TEST_CASE("with a time the worst of the sources is served within it, and that is
     const auto found = worstOf(models, someBests, constraints, Allow::nudges);
     CHECK(found.cutShort);
     CHECK(found.upperBound >= found.gain);
-    CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found), found.nudges)).epsilon(1e-9));
+    CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found.flips), found.nudges)).epsilon(1e-9));
     CHECK(found.gain >= leastOf(models, someBests, std::vector<int>(12, 1), std::vector<double>(12, 0.0)));
+}
+
+TEST_CASE(
+    "a start beyond the largest nudge is measured from, and linked tracks keep their offsets when they are put back") {
+    const auto models = someModels(6, 3, 6);
+    Constraints constraints;
+    constraints.unit = {0, 1, 1, 2, 3, 4};
+    constraints.startNudges = {0.0006, 0.0009, 0.0011, 0.02, -0.004, 0.0};
+    constraints.largestNudge = 0.001;
+    constraints.proofTime = Seconds(0.0);
+    for (const double leastWorthDb : {0.0, 0.1, 50.0}) {
+        constraints.leastWorthDb = leastWorthDb;
+        const auto found = worstOf(models, someBests, constraints, Allow::nudges);
+        CHECK(found.nudges[0] == 0.0); // the loudest stands for the whole
+        CHECK(found.nudges[2] - found.nudges[1] == Approx(0.0002).margin(1e-9));
+        for (const double nudge : found.nudges)
+            CHECK(std::abs(nudge) <= 0.001 + 1e-12);
+        CHECK(found.gain == Approx(leastOf(models, someBests, signsOf(found.flips), found.nudges)).epsilon(1e-9));
+        CHECK(found.upperBound >= found.gain);
+        if (leastWorthDb == 50.0) {
+            // All that can be put back is: as far as the limits go, everything against the loudest as at the start.
+            CHECK(found.flips == std::vector<bool>(6, false));
+            CHECK(found.nudges[1] == Approx(0.0003).margin(1e-9));
+            CHECK(found.nudges[3] == Approx(0.001).margin(1e-9));
+            CHECK(found.nudges[4] == Approx(-0.001).margin(1e-9));
+            CHECK(found.nudges[5] == Approx(-0.0006).margin(1e-9));
+        }
+    }
 }
