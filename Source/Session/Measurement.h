@@ -59,6 +59,14 @@ nlohmann::ordered_json measurementToJson(const Measurement& measurement);
 /// "nothing".
 const char* sharedWord(Shared shared);
 
+/// What a summation model asks of the usable tracks, in order.
+struct UsableMix {
+    std::vector<TrackAdjustment> adjustments;
+    std::vector<PanGains> pans; ///< Empty: mono.
+};
+/// `adjustments`: one a track of the recording.
+UsableMix usableMix(const Measurement& measurement, std::span<const TrackAdjustment> adjustments, bool stereo);
+
 /// The summation gain of any flips and nudges of the usable tracks, under the gains, high-passes and mutes of
 /// `adjustments` (one a track of the recording). A track that shares its sound with nobody neither adds nor cancels.
 SummationModel summationModel(const Measurement& measurement, std::span<const TrackAdjustment> adjustments,

@@ -80,22 +80,6 @@ Fault notUsable(const Measurement& m, int track) {
             "name a track with sound in it"};
 }
 
-/// The best that each sum could have alone.
-Result<std::vector<double>> bestsOf(const AimedSums& aimed, Constraints constraints, Allow allow, Workers& workers,
-                                    const Watch& watch) {
-    constraints.leastWorthDb = 0.0;
-    constraints.proofTime = Seconds(0.0); // only the search matters
-    const Deadline until(constraints.time ? std::optional(Seconds(0.3 * constraints.time->value)) : std::nullopt);
-    std::vector<double> bests;
-    for (const auto& model : aimed.models) {
-        constraints.time = until.left(1.0 / static_cast<double>(aimed.models.size() - bests.size()));
-        auto best = propose(model, constraints, allow, 1, workers, {{}, watch.stop});
-        if (!best) return best.fault();
-        bests.push_back(best->front().gain);
-    }
-    return bests;
-}
-
 std::vector<SourceGain> gainsOf(const std::vector<SourceSum>& sums, const Placement& start, const Placement& proposed) {
     std::vector<SourceGain> gains;
     for (const auto& sum : sums) {
@@ -162,15 +146,19 @@ Outcome joinGroups(const Measurement& m, const ProposeOptions& options, const st
 
 } // namespace
 
-SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustment> adjustments, bool stereo) {
-    std::vector<TrackAdjustment> usable;
-    std::vector<PanGains> pans;
+UsableMix usableMix(const Measurement& m, std::span<const TrackAdjustment> adjustments, bool stereo) {
+    UsableMix mix;
     for (int track : m.usable) {
         const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
-        usable.push_back(adjustment);
-        if (stereo) pans.push_back(panGains(effectivePan(m.tracks[static_cast<std::size_t>(track)], adjustment)));
+        mix.adjustments.push_back(adjustment);
+        if (stereo) mix.pans.push_back(panGains(effectivePan(m.tracks[static_cast<std::size_t>(track)], adjustment)));
     }
-    return SummationModel(*m.spectra, m.usable, usable, m.options.band, pans);
+    return mix;
+}
+
+SummationModel summationModel(const Measurement& m, std::span<const TrackAdjustment> adjustments, bool stereo) {
+    const auto mix = usableMix(m, adjustments, stereo);
+    return SummationModel(*m.spectra, m.usable, mix.adjustments, m.options.band, mix.pans);
 }
 
 std::vector<TrackAdjustment> evenlyBalanced(const Measurement& m, std::vector<TrackAdjustment> adjustments) {
@@ -218,10 +206,11 @@ Result<std::vector<TrackAdjustment>> startOf(const Measurement& m, const Propose
     return adjustments;
 }
 
-/// `position`: of every track in the list of usable ones, -1 for none.
 Result<Constraints> constraintsOf(const Measurement& m, const ProposeOptions& options,
-                                  const std::vector<TrackAdjustment>& usableAdjustments,
-                                  const std::vector<int>& position) {
+                                  const std::vector<TrackAdjustment>& usableAdjustments) {
+    std::vector<int> position(m.tracks.size(), -1); // in the list of usable tracks
+    for (std::size_t p = 0; p < m.usable.size(); ++p)
+        position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
     Constraints constraints;
     constraints.unrelated = unrelatedTracks(m, options.unlink);
     constraints.largestNudge = options.largestNudge.value;
@@ -294,14 +283,8 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     auto begun = startOf(m, options);
     if (!begun) return begun.fault();
     const auto adjustments = std::move(begun).value();
-    std::vector<TrackAdjustment> usableAdjustments;
-    std::vector<int> position(m.tracks.size(), -1); // in the list of usable tracks
-    for (std::size_t p = 0; p < m.usable.size(); ++p) {
-        usableAdjustments.push_back(adjustments[static_cast<std::size_t>(m.usable[p])]);
-        position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
-    }
-
-    auto limits = constraintsOf(m, options, usableAdjustments, position);
+    const auto usableAdjustments = usableMix(m, adjustments, false).adjustments;
+    auto limits = constraintsOf(m, options, usableAdjustments);
     if (!limits) return limits.fault();
     const auto constraints = std::move(limits).value();
 
@@ -327,13 +310,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     result.asRecordedGainDb = decibelsOfPower(asRecorded);
     result.asRecordedLowMidCoherence = model.lowMidCoherence(asRecorded);
     result.leastWorthDb = options.leastWorthDb;
-    const auto placementOf = [](const std::vector<bool>& flips, const std::vector<double>& nudges) {
-        Placement placement{{}, nudges, 0.0};
-        for (const bool flip : flips)
-            placement.signs.push_back(flip ? -1 : 1);
-        return placement;
-    };
-    const Placement start = placementOf(constraints.start, constraints.startNudges);
+    const Placement start{signsOf(constraints.start), constraints.startNudges, 0.0};
     const double startGain = model.gain(start.signs, start.nudges);
     result.startGainDb = decibelsOfPower(startGain);
 
@@ -344,12 +321,15 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
         std::vector<double> bests;
         Result<std::vector<Proposal>> found = std::vector<Proposal>();
         if (options.aim.at == Aim::worst) {
-            auto own = bestsOf(aimed, constraints, allow, workers, watch);
+            constexpr double shareOfBests = 0.3;
+            const Deadline until(options.time);
+            auto asked = constraints;
+            asked.time = until.left(shareOfBests);
+            auto own = bestsAlone(aimed.models, asked, allow, workers, watch);
             if (!own) return own.fault();
             bests = std::move(own).value();
-            auto left = constraints;
-            if (left.time) left.time = Seconds(0.7 * left.time->value);
-            auto worst = proposeForWorst(aimed.models, bests, left, allow, workers, rungWatch);
+            asked.time = until.left(1.0);
+            auto worst = proposeForWorst(aimed.models, bests, asked, allow, workers, rungWatch);
             if (!worst) return worst.fault();
             found->push_back(std::move(worst).value());
         } else {
@@ -369,7 +349,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             }
             named.setting = settingFrom(std::string(rungName(allow)) + " " + std::to_string(rank), m.tracks, changed);
             named.summationGainDb = decibelsOfPower(proposal.gain);
-            const Placement proposed = placementOf(proposal.flips, proposal.nudges);
+            const Placement proposed{signsOf(proposal.flips), proposal.nudges, 0.0};
             named.lowMidCoherence = model.lowMidCoherence(model.gain(proposed.signs, proposed.nudges));
             named.upperBoundDb = decibelsOfPower(proposal.upperBound);
             named.winsDb = decibelsOfPower(proposal.gain) - decibelsOfPower(startGain);

@@ -1,6 +1,5 @@
 #include "Session/SourceSums.h"
 
-#include "Core/Pan.h"
 #include "Session/Sources.h"
 #include "Session/Words.h"
 
@@ -13,19 +12,13 @@ std::vector<SourceSum> sourceSums(const Measurement& m, std::span<const TrackAdj
     std::vector<SourceSum> sums;
     if (!m.sources || m.sources->map.readings.empty()) return sums;
     const CrossSpectra& whole = m.focus ? *m.allSpectra : *m.spectra;
-    std::vector<TrackAdjustment> usable;
-    std::vector<PanGains> pans;
-    for (const int track : m.usable) {
-        const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
-        usable.push_back(adjustment);
-        if (stereo) pans.push_back(panGains(effectivePan(m.tracks[static_cast<std::size_t>(track)], adjustment)));
-    }
+    const auto mix = usableMix(m, adjustments, stereo);
     for (int source = 0; source < std::ssize(m.sources->names); ++source) {
         const SourceSpectra alone(whole, m.sources->map, source);
         auto model = SummationModel::ofTracks(
             m.usable, whole.binCount(), whole.binWidth(), whole.sampleRate(),
-            [&](int bin, int i, int j) { return std::complex<double>(alone.at(bin, i, j)); }, usable, m.options.band,
-            pans);
+            [&](int bin, int i, int j) { return std::complex<double>(alone.at(bin, i, j)); }, mix.adjustments,
+            m.options.band, mix.pans);
         if (model.hasEnergy())
             sums.push_back({source, m.sources->names[static_cast<std::size_t>(source)], std::move(model)});
     }

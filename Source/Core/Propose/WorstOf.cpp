@@ -596,6 +596,22 @@ private:
 
 } // namespace
 
+Result<std::vector<double>> bestsAlone(std::span<const SummationModel> models, const Constraints& constraints,
+                                       Allow allow, Workers& workers, const Watch& watch) {
+    auto asked = constraints;
+    asked.leastWorthDb = 0.0;
+    asked.proofTime = Seconds(0.0); // only the search matters
+    const Deadline until(constraints.time);
+    std::vector<double> bests;
+    for (const auto& model : models) {
+        asked.time = until.left(1.0 / static_cast<double>(models.size() - bests.size()));
+        const auto best = propose(model, asked, allow, 1, workers, {{}, watch.stop});
+        if (!best) return best.fault();
+        bests.push_back(best->front().gain);
+    }
+    return bests;
+}
+
 Result<Proposal> proposeForWorst(std::span<const SummationModel> models, std::span<const double> bests,
                                  const Constraints& constraints, Allow allow, Workers& workers, const Watch& watch) {
     assert(!models.empty() && models.size() == bests.size());

@@ -22,4 +22,9 @@ namespace spillwright {
 Result<Proposal> proposeForWorst(std::span<const SummationModel> models, std::span<const double> bests,
                                  const Constraints& constraints, Allow allow, Workers& workers, const Watch& watch);
 
+/// B_k: the best gain that each of the models could have alone, by a full search or in at most Constraints::time for
+/// all of them together. Faults: those of propose().
+Result<std::vector<double>> bestsAlone(std::span<const SummationModel> models, const Constraints& constraints,
+                                       Allow allow, Workers& workers, const Watch& watch);
+
 } // namespace spillwright
