@@ -12,17 +12,19 @@ void LiveSum::Bus::clear(int count) {
     std::fill_n(right.begin(), count, 0.0f);
 }
 
-const float* LiveSum::Deck::read(std::size_t track, std::int64_t from, int count, float* scratch) const {
-    return standIn && !standIn->files() ? standIn->read(static_cast<int>(track), from, count, scratch)
-                                        : pinned.read(static_cast<int>(track), from, count, scratch);
+const float* LiveSum::Deck::read(std::size_t voice, std::int64_t from, int count, float* scratch) const {
+    const int track = static_cast<int>(mix.trackOf(voice));
+    return standIn && !standIn->files() ? standIn->read(track, from, count, scratch)
+                                        : pinned.read(track, from, count, scratch);
 }
 
 LiveSum::LiveSum(SongBlocks& songBlocks, PlayState& playState, double sampleRate, std::int64_t recordingLength,
                  Seconds ahead)
     : blocks(songBlocks), state(playState), length(recordingLength), readyAhead(std::llround(ahead.value * sampleRate)),
-      fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))), decks{Deck(blocks), Deck(blocks)},
-      changed(static_cast<std::size_t>(blocks.trackCount()), 0),
-      loop{0, std::max(length, static_cast<std::int64_t>(std::llround(shortestLoop.value * sampleRate)))},
+      fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))),
+      riseStep(static_cast<float>(amplitudeOfDecibels(riseRate / sampleRate))), decks{Deck(blocks), Deck(blocks)},
+      changed(decks[0].mix.voiceCount(), 0), loop{0, std::max(length, static_cast<std::int64_t>(std::llround(
+                                                                          shortestLoop.value * sampleRate)))},
       scratch(static_cast<std::size_t>(std::ceil(TrackChain::longestSettling.value * sampleRate)) + mostAtOnce +
               FractionalDelay::taps),
       treated(mostAtOnce) {
@@ -92,6 +94,7 @@ void LiveSum::takeWishes() {
     }
     if (state.loop.take()) loop = state.loop.held();
     if (state.mix.take()) mixWaits = true;
+    if (silent()) now->level = 1.0f;
     if (silent() && std::exchange(mixWaits, false)) now->mix.copyFrom(state.mix.held());
 
     const std::int64_t asked = state.seek;
@@ -128,22 +131,23 @@ void LiveSum::takeStandIn() {
 }
 
 void LiveSum::changeMix() {
-    mixWaits = false;
+    const bool newMix = std::exchange(mixWaits, false);
     std::swap(now, before);
     now->mix.copyFrom(state.mix.held());
     now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     const bool otherSound = now->standIn != before->standIn;
+    now->level = before->level * (newMix ? now->mix.startsAt : 1.0f) * (otherSound ? now->standIn->startsAt : 1.0f);
     now->position = before->position;
     now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
     bool any = false;
-    for (std::size_t track = 0; track < changed.size(); ++track) {
-        changed[track] = otherSound || !now->mix.sameTrack(before->mix, track);
-        any = any || changed[track];
-        const TrackChain& old = before->mix.chains[track];
-        if (!otherSound && now->mix.chains[track].canContinue(old) && !old.muted())
-            now->mix.chains[track].continueFrom(old);
+    for (std::size_t voice = 0; voice < changed.size(); ++voice) {
+        changed[voice] = otherSound || now->level != 1.0f || !now->mix.sameVoice(before->mix, voice);
+        any = any || changed[voice];
+        const TrackChain& old = before->mix.chains[voice];
+        if (!otherSound && now->mix.chains[voice].canContinue(old) && !old.muted())
+            now->mix.chains[voice].continueFrom(old);
         else
-            settle(track);
+            settle(voice);
     }
     fadeLeft = any ? fade : 0;
 }
@@ -152,8 +156,13 @@ void LiveSum::jump(std::int64_t target) {
     const bool newMix = mixWaits && ready(state.mix.held(), target, mostAtOnce + fade);
     std::swap(now, before);
     now->mix.copyFrom(newMix ? state.mix.held() : before->mix);
+    now->level = before->level * (newMix ? now->mix.startsAt : 1.0f);
     if (newMix) mixWaits = false;
-    now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
+    now->standIn = before->standIn;
+    if (standInWaits) {
+        now->standIn = std::exchange(standInWaits, nullptr);
+        now->level *= now->standIn->startsAt;
+    }
     now->position = target;
     settleAll();
     std::fill(changed.begin(), changed.end(), 1);
@@ -169,16 +178,16 @@ void LiveSum::beginLoopAnew() {
 
 void LiveSum::settleAll() {
     now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
-    for (std::size_t track = 0; track < changed.size(); ++track)
-        settle(track);
+    for (std::size_t voice = 0; voice < changed.size(); ++voice)
+        settle(voice);
 }
 
-void LiveSum::settle(std::size_t track) {
-    TrackChain& chain = now->mix.chains[track];
+void LiveSum::settle(std::size_t voice) {
+    TrackChain& chain = now->mix.chains[voice];
     if (chain.muted() || chain.settlingSamples() == 0) return;
     const auto back = chain.samplesBefore() + chain.settlingSamples();
     const int span = static_cast<int>(back + chain.samplesAfter());
-    chain.settle(now->read(track, now->position - back, span, scratch.data()) + back);
+    chain.settle(now->read(voice, now->position - back, span, scratch.data()) + back);
 }
 
 void LiveSum::decideCurtain() {
@@ -209,10 +218,11 @@ bool LiveSum::mixTogether(float* left, float* right, int count) {
     const bool fadingOut = fading && pin(*before);
     for (Bus* bus : {&common, &incoming, &outgoing})
         bus->clear(count);
-    for (std::size_t track = 0; track < changed.size(); ++track) {
-        add(*now, track, fading && changed[track] ? incoming : common, count);
-        if (fadingOut && changed[track]) add(*before, track, outgoing, count);
+    for (std::size_t voice = 0; voice < changed.size(); ++voice) {
+        add(*now, voice, fading && changed[voice] ? incoming : common, count);
+        if (fadingOut && changed[voice]) add(*before, voice, outgoing, count);
     }
+    rise(count);
     std::copy_n(common.left.begin(), count, left);
     std::copy_n(common.right.begin(), count, right);
     if (fading)
@@ -225,16 +235,30 @@ bool LiveSum::mixTogether(float* left, float* right, int count) {
     return true;
 }
 
-void LiveSum::add(Deck& deck, std::size_t track, Bus& bus, int count) {
-    TrackChain& chain = deck.mix.chains[track];
+/// Where a deck's level is not 1 all voices have changed: while they fade nothing is on the common bus.
+void LiveSum::rise(int count) {
+    if (fadeLeft > 0 && before->level != 1.0f)
+        for (auto* side : {&outgoing.left, &outgoing.right})
+            juce::FloatVectorOperations::multiply(side->data(), before->level, count);
+    if (now->level == 1.0f) return;
+    Bus& heard = fadeLeft > 0 ? incoming : common;
+    for (int n = 0; n < count; ++n) {
+        now->level = std::min(now->level * riseStep, 1.0f);
+        heard.left[static_cast<std::size_t>(n)] *= now->level;
+        heard.right[static_cast<std::size_t>(n)] *= now->level;
+    }
+}
+
+void LiveSum::add(Deck& deck, std::size_t voice, Bus& bus, int count) {
+    TrackChain& chain = deck.mix.chains[voice];
     if (chain.muted()) return;
     const auto back = chain.samplesBefore();
     const int span = static_cast<int>(back + count + chain.samplesAfter());
-    const float* samples = deck.read(track, deck.position - back, span, scratch.data());
+    const float* samples = deck.read(voice, deck.position - back, span, scratch.data());
     chain.process(samples + back, treated.data(), count);
-    if (const float gain = deck.mix.left[track]; gain != 0.0f)
+    if (const float gain = deck.mix.left[voice]; gain != 0.0f)
         juce::FloatVectorOperations::addWithMultiply(bus.left.data(), treated.data(), gain, count);
-    if (const float gain = deck.mix.right[track]; gain != 0.0f)
+    if (const float gain = deck.mix.right[voice]; gain != 0.0f)
         juce::FloatVectorOperations::addWithMultiply(bus.right.data(), treated.data(), gain, count);
 }
 

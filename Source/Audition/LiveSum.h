@@ -13,14 +13,16 @@ namespace spillwright {
 /// The sum of all tracks as it is heard, at the recording's rate, before the output level: the audio thread's part of
 /// the player. One position for all tracks. After the constructor nothing is allocated and nothing waits.
 ///
-/// What is heard is sum_i pan_i chain_i(track_i), tracks in order, but for: 10 ms of cross-fade where a setting
-/// changes, after a seek, where other sound takes the place of the tracks' own or gives it back, and where the loop
-/// begins anew (there the end of the loop runs on beneath its beginning); and 10 ms of fading where playing starts or
-/// stops.
+/// What is heard is sum_i pan_i chain_i(track_i), tracks in order (less the same of another setting, where the
+/// difference is asked for), but for: 10 ms of cross-fade where a setting changes, after a seek, where other sound
+/// takes the place of the tracks' own or gives it back, and where the loop begins anew (there the end of the loop runs
+/// on beneath its beginning); 10 ms of fading where playing starts or stops; and a rise after a change that was asked
+/// to start lower.
 class LiveSum {
 public:
     static constexpr Seconds fadeTime = Seconds(0.01);
     static constexpr Seconds shortestLoop = Seconds(0.05);
+    static constexpr double riseRate = 20.0; ///< dB a second, of what starts lower than it is asked for.
 
     /// `length`: of the recording, samples. `needs`: as kept in memory before sound begins.
     LiveSum(SongBlocks& blocks, PlayState& state, double sampleRate, std::int64_t length, Seconds readyAhead);
@@ -32,11 +34,12 @@ private:
     struct Deck {
         explicit Deck(SongBlocks& blocks) : mix(static_cast<std::size_t>(blocks.trackCount())), pinned(blocks) {}
         Mix mix;
+        float level = 1.0f; ///< Of all of it; rises to 1 while the deck is the one that is heard.
         SongBlocks::Pinned pinned;
         StandIn* standIn = nullptr; ///< Null: the files.
         std::int64_t position = 0;
 
-        const float* read(std::size_t track, std::int64_t from, int count, float* scratch) const;
+        const float* read(std::size_t voice, std::int64_t from, int count, float* scratch) const;
     };
     struct Bus {
         std::vector<float> left, right;
@@ -51,10 +54,11 @@ private:
     void jump(std::int64_t target);
     void beginLoopAnew();
     void settleAll();
-    void settle(std::size_t track);
+    void settle(std::size_t voice);
     void decideCurtain();
     bool mixTogether(float* left, float* right, int count);
-    void add(Deck& deck, std::size_t track, Bus& bus, int count);
+    void add(Deck& deck, std::size_t voice, Bus& bus, int count);
+    void rise(int count);
     void drawCurtain(float* left, float* right, int count);
     void closeCurtain();
 
@@ -71,13 +75,14 @@ private:
     const std::int64_t length;
     const std::int64_t readyAhead;
     const int fade;               ///< Samples.
+    const float riseStep;         ///< Factor a sample.
     std::vector<float> fadeCurve; ///< 0 .. 1, fade + 1 values, raised cosine.
 
     Deck decks[2];
     Deck* now = &decks[0];
     Deck* before = &decks[1];  ///< What fades out.
     int fadeLeft = 0;          ///< Samples of the fade still to come.
-    std::vector<char> changed; ///< Tracks that differ between the decks.
+    std::vector<char> changed; ///< Voices that differ between the decks.
     Bus common, incoming, outgoing;
 
     bool mixWaits = false;

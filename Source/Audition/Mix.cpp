@@ -7,20 +7,38 @@
 
 namespace spillwright {
 
-void Mix::set(std::span<const TrackInfo> tracks, std::span<const TrackAdjustment> adjustments,
-              const std::vector<bool>& solo, double sampleRate, Seconds largestNudge) {
-    const bool anySolo = std::find(solo.begin(), solo.end(), true) != solo.end();
-    before = after = 0;
-    for (std::size_t track = 0; track < chains.size(); ++track) {
+void Mix::set(std::span<const TrackInfo> tracks, const HeardMix& heard, double sampleRate, Seconds largestNudge) {
+    const bool anySolo = std::find(heard.solo.begin(), heard.solo.end(), true) != heard.solo.end();
+    const std::size_t count = chains.size() / 2;
+    const auto setVoice = [&](std::size_t voice, const std::vector<TrackAdjustment>& adjustments, double factor) {
+        const std::size_t track = trackOf(voice);
         TrackAdjustment adjustment = track < adjustments.size() ? adjustments[track] : TrackAdjustment{};
         adjustment.nudge = std::clamp(adjustment.nudge, -largestNudge, largestNudge);
-        if (anySolo && !(track < solo.size() && solo[track])) adjustment.muted = true;
+        if (factor == 0.0 || (anySolo && !(track < heard.solo.size() && heard.solo[track]))) adjustment.muted = true;
         const PanGains pan = panGains(effectivePan(tracks[track], adjustment));
-        chains[track] = TrackChain(adjustment, sampleRate);
-        left[track] = static_cast<float>(pan.left);
-        right[track] = static_cast<float>(pan.right);
-        before = std::max<std::int64_t>(before, chains[track].samplesBefore() + chains[track].settlingSamples());
-        after = std::max<std::int64_t>(after, chains[track].samplesAfter());
+        chains[voice] = TrackChain(adjustment, sampleRate);
+        left[voice] = static_cast<float>(factor * pan.left);
+        right[voice] = static_cast<float>(factor * pan.right);
+    };
+    const auto silence = [&](std::size_t voice) { setVoice(voice, {}, 0.0); };
+    startsAt = static_cast<float>(amplitudeOfDecibels(std::min(heard.startsAt.value, 0.0)));
+    before = after = 0;
+    for (std::size_t track = 0; track < count; ++track) {
+        const std::size_t taken = count + track;
+        setVoice(track, heard.adjustments, amplitudeOfDecibels(heard.gain.value));
+        if (heard.less)
+            setVoice(taken, heard.less->adjustments, -amplitudeOfDecibels(heard.less->gain.value));
+        else
+            silence(taken);
+        if (heard.less && chains[track].sameTreatment(chains[taken]) && left[track] == -left[taken] &&
+            right[track] == -right[taken]) {
+            silence(track);
+            silence(taken);
+        }
+    }
+    for (const TrackChain& chain : chains) {
+        before = std::max<std::int64_t>(before, chain.samplesBefore() + chain.settlingSamples());
+        after = std::max<std::int64_t>(after, chain.samplesAfter());
     }
 }
 
@@ -28,6 +46,7 @@ void Mix::copyFrom(const Mix& other) {
     std::copy(other.chains.begin(), other.chains.end(), chains.begin());
     std::copy(other.left.begin(), other.left.end(), left.begin());
     std::copy(other.right.begin(), other.right.end(), right.begin());
+    startsAt = other.startsAt;
     before = other.before;
     after = other.after;
 }

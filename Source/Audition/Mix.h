@@ -4,32 +4,50 @@
 #include "Session/TrackInfo.h"
 
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
 namespace spillwright {
 
-/// A setting made ready to be heard: the treatment of every track and its gains into left and right.
+/// What is asked to be heard of a recording.
+struct HeardMix {
+    std::vector<TrackAdjustment> adjustments; ///< One a track; missing ones as recorded.
+    std::vector<bool> solo;                   ///< Empty or one flag a track; when any is true, only those sound.
+    Decibels gain;                            ///< Of the whole sum.
+    struct Other {
+        std::vector<TrackAdjustment> adjustments;
+        Decibels gain;
+    };
+    std::optional<Other> less; ///< Taken from the sum: heard is the difference between two settings.
+    /// 0 dB or below. Where it takes the place of another mix it begins so much lower and rises by LiveSum::riseRate.
+    Decibels startsAt;
+};
+
+/// A setting made ready to be heard: voices, each the treatment of one track and its gains into left and right. The
+/// first voice a track is of the sum, the second of what is taken from it.
 struct Mix {
     /// Of `tracks` tracks as recorded, all silent.
-    explicit Mix(std::size_t tracks) : chains(tracks), left(tracks, 0.0f), right(tracks, 0.0f) {}
+    explicit Mix(std::size_t tracks) : chains(2 * tracks), left(chains.size(), 0.0f), right(left) {}
 
-    /// [message thread] `adjustments`: one a track, missing ones as recorded. `solo`: empty or one flag a track; when
-    /// any is true, only those sound. Nudges beyond `largestNudge` either way are taken as `largestNudge`.
-    void set(std::span<const TrackInfo> tracks, std::span<const TrackAdjustment> adjustments,
-             const std::vector<bool>& solo, double sampleRate, Seconds largestNudge);
+    /// [message thread] Nudges beyond `largestNudge` either way are taken as `largestNudge`.
+    void set(std::span<const TrackInfo> tracks, const HeardMix& heard, double sampleRate, Seconds largestNudge);
 
     /// [audio thread] Both must be of as many tracks. Allocates nothing.
     void copyFrom(const Mix& other);
 
-    /// The track sounds alike in both, whatever its past.
-    bool sameTrack(const Mix& other, std::size_t track) const {
-        return left[track] == other.left[track] && right[track] == other.right[track] &&
-               chains[track].sameTreatment(other.chains[track]);
+    std::size_t voiceCount() const { return chains.size(); }
+    std::size_t trackOf(std::size_t voice) const { return voice % (chains.size() / 2); }
+
+    /// The voice sounds alike in both, whatever its past.
+    bool sameVoice(const Mix& other, std::size_t voice) const {
+        return left[voice] == other.left[voice] && right[voice] == other.right[voice] &&
+               chains[voice].sameTreatment(other.chains[voice]);
     }
 
-    std::vector<TrackChain> chains;
+    std::vector<TrackChain> chains; ///< [voice], as the following.
     std::vector<float> left, right;
+    float startsAt = 1.0f;   ///< Amplitude: HeardMix::startsAt.
     std::int64_t before = 0; ///< Samples of the recording needed before the one that is heard, settling included ...
     std::int64_t after = 0;  ///< ... and after it.
 };

@@ -24,7 +24,7 @@ struct Programme {
         : source(std::move(samples)), tracks(std::move(trackInfos)), rate(source->sampleRate()),
           state(static_cast<std::size_t>(source->trackCount())),
           blocks(source->trackCount(), source->length(), Loader::slotsFor(rate, mostMargin(), mostMargin())),
-          sum(blocks, state, rate, source->length(), Loader::start), loader(source, blocks, state) {}
+          sum(blocks, state, rate, source->length(), Loader::start), monitor(rate), loader(source, blocks, state) {}
 
     void forgetStandIns() {
         std::erase_if(standIns, [](const auto& one) { return one->isLetGo(); });
@@ -43,6 +43,7 @@ struct Programme {
     std::vector<std::unique_ptr<StandIn>> standIns; ///< That the audio thread may still read.
     SongBlocks blocks;
     LiveSum sum;
+    Monitor monitor;
     Loop loop;
     std::int64_t lastMargin = 0;
     std::string remark;
@@ -85,6 +86,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     // ---- wishes and facts
     std::atomic<float> level{static_cast<float>(amplitudeOfDecibels(-18.0))};
     std::atomic<double> levelDb{-18.0};
+    TripleBuffer<Listening> listening;
     std::atomic<std::int64_t> callbacks{0};
     std::atomic<float> peakLeft{0.0f}, peakRight{0.0f}, rmsLeft{0.0f}, rmsRight{0.0f};
     std::atomic<bool> guarded{false};
@@ -152,13 +154,20 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         gate.clear(std::memory_order_release);
     }
 
+    /// [audio thread] At the recording's rate.
+    void renderSum(float* l, float* r, int count) {
+        programme->sum.render(l, r, count);
+        listening.take();
+        programme->monitor.process(l, r, count, listening.held());
+    }
+
     /// [audio thread] Makes `count` samples of output in `left` and `right`.
     void fill(int count) {
         if (stage->resampler)
-            stage->resampler->pull([this](float* l, float* r) { programme->sum.render(l, r, SumResampler::step); },
-                                   left.data(), right.data(), count);
+            stage->resampler->pull([this](float* l, float* r) { renderSum(l, r, SumResampler::step); }, left.data(),
+                                   right.data(), count);
         else
-            programme->sum.render(left.data(), right.data(), count);
+            renderSum(left.data(), right.data(), count);
 
         const float wanted = level;
         for (int n = 0; n < count; ++n) {
@@ -245,34 +254,51 @@ bool Player::ready() const {
     return engine->programme && engine->programme->loader.caughtUp();
 }
 
-void Player::setAdjustments(std::span<const TrackAdjustment> adjustments, const std::vector<bool>& solo) {
+void Player::setAdjustments(std::vector<TrackAdjustment> adjustments, std::vector<bool> solo) {
+    HeardMix mix;
+    mix.adjustments = std::move(adjustments);
+    mix.solo = std::move(solo);
+    hear(mix);
+}
+
+void Player::hear(const HeardMix& mix) {
     if (!engine->programme) return;
     Programme& programme = *engine->programme;
     PlayState& state = programme.state;
     programme.remark.clear();
     Seconds farthest = Seconds(0.1); // so that a smaller nudge is always heard at once
-    for (std::size_t track = 0; track < std::min(adjustments.size(), programme.tracks.size()); ++track) {
-        const Seconds nudge = std::max(adjustments[track].nudge, -adjustments[track].nudge);
-        farthest = std::max(farthest, std::min(nudge, largestNudge));
-        if (nudge > largestNudge)
-            programme.remark =
-                programme.tracks[track].name + ": nudged by more than can be played; heard nudged by 1 s";
-    }
+    const auto reach = [&](const std::vector<TrackAdjustment>& adjustments) {
+        for (std::size_t track = 0; track < std::min(adjustments.size(), programme.tracks.size()); ++track) {
+            const Seconds nudge = std::max(adjustments[track].nudge, -adjustments[track].nudge);
+            farthest = std::max(farthest, std::min(nudge, largestNudge));
+            if (nudge > largestNudge)
+                programme.remark =
+                    programme.tracks[track].name + ": nudged by more than can be played; heard nudged by 1 s";
+        }
+    };
+    reach(mix.adjustments);
+    if (mix.less) reach(mix.less->adjustments);
     // The mix that fades out needs its own margin a while longer.
     const std::int64_t margin = programme.margin(farthest);
     state.before = state.after = std::max(margin, programme.lastMargin);
     programme.lastMargin = margin;
-    state.mix.draft().set(programme.tracks, adjustments, solo, programme.rate, largestNudge);
+    state.mix.draft().set(programme.tracks, mix, programme.rate, largestNudge);
     state.mix.publish();
     programme.loader.wake();
 }
 
-void Player::playInstead(std::shared_ptr<const TrackSound> sound) {
+void Player::setListening(const Listening& wanted) {
+    engine->listening.draft() = wanted;
+    engine->listening.publish();
+}
+
+void Player::playInstead(std::shared_ptr<const TrackSound> sound, Decibels startsAt) {
     if (!engine->programme) return;
     Programme& programme = *engine->programme;
     programme.forgetStandIns();
     if (!sound && programme.standIns.empty()) return;
-    programme.standIns.push_back(std::make_unique<StandIn>(std::move(sound)));
+    programme.standIns.push_back(std::make_unique<StandIn>(
+        std::move(sound), static_cast<float>(amplitudeOfDecibels(std::min(startsAt.value, 0.0)))));
     if (StandIn* const untaken = programme.state.standIn.exchange(programme.standIns.back().get())) untaken->letGo();
 }
 

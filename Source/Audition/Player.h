@@ -1,14 +1,14 @@
 #pragma once
 
+#include "Audition/Mix.h"
+#include "Audition/Monitor.h"
 #include "Audition/StandIn.h"
-#include "Core/TrackAdjustment.h"
 #include "Media/Recording.h"
 
 #include <juce_audio_devices/juce_audio_devices.h>
 
 #include <cstdint>
 #include <memory>
-#include <span>
 #include <string>
 #include <vector>
 
@@ -17,8 +17,8 @@ namespace spillwright {
 /// Plays the sum of all tracks of a recording, streamed from disk, looped, every change heard within a buffer and
 /// without a click. All calls [message thread] unless said otherwise; the callback takes no lock and allocates nothing.
 /// What is heard is what render() sums: same kernel, same filters, same pan law (before the output level and the
-/// guard). It differs only during the 10 ms of cross-fade at a change, at the seam of the loop and after a seek, and of
-/// fading at start and stop.
+/// guard). It differs only where that is asked for (a gain of the whole, a difference, one side or one band of it), in
+/// the 10 ms of cross-fade at a change, at the seam of the loop and after a seek, and of fading at start and stop.
 class Player {
 public:
     /// A nudge beyond this, either way, is heard as this much, and trouble() says so.
@@ -40,11 +40,14 @@ public:
     /// Around the position, and a place that was asked for, all is in memory: play() would sound at once.
     bool ready() const;
 
-    /// One adjustment a track; solo: empty or one flag a track (any true: only those sound). Newest wins.
-    void setAdjustments(std::span<const TrackAdjustment> adjustments, const std::vector<bool>& solo = {});
+    /// Newest wins.
+    void hear(const HeardMix& mix);
+    void setAdjustments(std::vector<TrackAdjustment> adjustments, std::vector<bool> solo = {}); ///< hear() of no more.
     /// In the place of the tracks' own sound, under the same adjustments, loop and position, until null is given or
-    /// another recording is opened; cross-faded like any change. One a track of the recording.
-    void playInstead(std::shared_ptr<const TrackSound> sound);
+    /// another recording is opened; cross-faded like any change. One a track of the recording. `startsAt`: as that of
+    /// HeardMix.
+    void playInstead(std::shared_ptr<const TrackSound> sound, Decibels startsAt = Decibels(0.0));
+    void setListening(const Listening& listening); ///< Stays when another recording is opened.
     void seek(std::int64_t sample);
     /// from < to; the whole recording by default. Lengthened to 50 ms where shorter. A position outside goes to `from`.
     void setLoop(std::int64_t from, std::int64_t to);

@@ -230,6 +230,7 @@ TEST_CASE("the callback allocates nothing and takes no lock, whatever is asked o
         const auto allocations = RealTimeTrap::allocations(), locks = RealTimeTrap::locks();
         Rig rig(source, {}, deviceRate);
         std::vector<TrackAdjustment> adjustments(6);
+        HeardMix mix;
         std::mt19937 random(11);
         const auto change = [&](int command) {
             TrackAdjustment& track = adjustments[random() % 6];
@@ -274,15 +275,27 @@ TEST_CASE("the callback allocates nothing and takes no lock, whatever is asked o
                     rig.player.playInstead(std::make_shared<TrackSound>(
                         TrackSound{static_cast<std::int64_t>(random() % 60000), noiseTracks(6, 1 << 15)}));
                 return;
+            case 12:
+                rig.player.setListening({static_cast<Listening::Sides>(random() % 3),
+                                         random() % 2 == 0 ? std::optional(lowMidBand) : std::nullopt});
+                return;
+            case 13:
+                mix.gain = Decibels(-static_cast<double>(random() % 8));
+                mix.startsAt = Decibels(-static_cast<double>(random() % 8));
+                mix.less.reset();
+                if (random() % 2 == 0) mix.less = HeardMix::Other{adjustments, Decibels(-3.0)};
+                break;
             default:
                 rig.player.meters();
                 return;
             }
-            rig.player.setAdjustments(adjustments, {random() % 3 == 0, false, random() % 2 == 0});
+            mix.adjustments = adjustments;
+            mix.solo = {random() % 3 == 0, false, random() % 2 == 0};
+            rig.player.hear(mix);
         };
         rig.player.play();
         for (int round = 0; round < 400; ++round) {
-            change(round % 13);
+            change(round % 15);
             const int sizes[] = {1, 17, 64, 1000, 4096};
             rig.run(sizes[random() % 5], 4096);
         }
@@ -371,6 +384,111 @@ TEST_CASE("sound in the tracks' place comes and goes without a click, and is fre
         rig.player.meters();
         CHECK(kept.expired());
     }
+}
+
+TEST_CASE("the difference between two settings is heard, and silence where they do not differ") {
+    const int length = 1 << 16;
+    const auto tracks = noiseTracks(3, length);
+    const std::vector<TrackAdjustment> one{adjusted(false, 0.0), adjusted(true, 0.0), adjusted(false, 2.3137, -3.0)};
+    const std::vector<TrackAdjustment> other{adjusted(false, 0.0), adjusted(false, 0.0),
+                                             adjusted(false, -1.01, 0.0, 90.0)};
+    const double gain = -2.5, otherGain = 1.5;
+    auto defined = definedSum(tracks, one, {0.0, 0.0, 0.0});
+    const auto less = definedSum(tracks, other, {0.0, 0.0, 0.0});
+    for (std::size_t n = 0; n < defined.left.size(); ++n)
+        defined.left[n] =
+            std::pow(10.0, gain / 20.0) * defined.left[n] - std::pow(10.0, otherGain / 20.0) * less.left[n];
+    Rig rig(std::make_shared<MemorySource>(tracks));
+    HeardMix mix;
+    mix.adjustments = one;
+    mix.gain = Decibels(gain);
+    mix.less = HeardMix::Other{other, Decibels(otherGain)};
+    rig.player.hear(mix);
+    rig.player.play();
+    rig.run(length, 128);
+    CHECK(differenceDb(rig.left, defined.left, fadeSamples, length - guardDelay(), guardDelay()) < -90.0);
+
+    Rig same(std::make_shared<MemorySource>(tracks));
+    mix.less = HeardMix::Other{one, mix.gain};
+    same.player.hear(mix);
+    same.player.play();
+    same.run(length, 128);
+    CHECK(peakOf(same.left, 0, same.left.size()) == 0.0f);
+    CHECK(peakOf(same.right, 0, same.right.size()) == 0.0f);
+}
+
+TEST_CASE("versions change places in step to the sample, each at its gain") {
+    const int length = 1 << 17;
+    const auto tracks = noiseTracks(3, length);
+    const std::vector<std::vector<TrackAdjustment>> versions{
+        {adjusted(false, 0.0), adjusted(false, 0.0), adjusted(false, 0.0)},
+        {adjusted(false, 0.0), adjusted(true, 0.31), adjusted(false, -4.4, 0.0, 100.0)}};
+    const double gains[] = {0.0, -4.75};
+    std::vector<StereoSum> defined;
+    for (const auto& version : versions)
+        defined.push_back(definedSum(tracks, version, {0.0, 0.0, 0.0}));
+    Rig rig(std::make_shared<MemorySource>(tracks));
+    const auto hear = [&](std::size_t version) {
+        HeardMix mix;
+        mix.adjustments = versions[version];
+        mix.gain = Decibels(gains[version]);
+        rig.player.hear(mix);
+    };
+    hear(0);
+    rig.player.play();
+    const int each = 10000;
+    for (int turn = 0; turn < 10; ++turn) {
+        if (turn > 0) hear(static_cast<std::size_t>(turn % 2));
+        rig.run(each, 64);
+        // The guard's delay apart a switch is heard from the next sample that is asked for.
+        const auto version = static_cast<std::size_t>(turn % 2);
+        auto expected = defined[version].left;
+        for (double& sample : expected)
+            sample *= std::pow(10.0, gains[version] / 20.0);
+        const int from = turn * each + fadeSamples, to = (turn + 1) * each - guardDelay();
+        INFO("turn " << turn);
+        CHECK(differenceDb(rig.left, expected, from, to, guardDelay()) < -90.0);
+    }
+}
+
+TEST_CASE("what starts lower rises evenly to its level, without a click, and is then exactly itself") {
+    const std::size_t length = 4 * 48000;
+    const auto samples = tone(length, 100.0);
+    Rig rig(std::make_shared<MemorySource>(Tracks{samples, samples}));
+    std::vector<TrackAdjustment> quietly{adjusted(false, 0.0, -12.0), adjusted(false, 0.0)};
+    quietly[1].muted = true;
+    rig.player.setAdjustments(quietly);
+    rig.player.play();
+    rig.run(48000);
+    HeardMix loud;
+    loud.adjustments = {adjusted(false, 0.0), adjusted(false, 0.0)};
+    loud.adjustments[1].muted = true;
+    loud.startsAt = Decibels(-9.0);
+    rig.player.hear(loud);
+    rig.run(2 * 48000);
+    const auto rmsDb = [&](double second) { // over whole periods, against the tone as it is
+        const auto from = static_cast<std::size_t>(std::lround(second * 48000.0)) + guardDelay();
+        double power = 0.0;
+        for (std::size_t n = from; n < from + 480; ++n)
+            power += static_cast<double>(rig.left[n] * rig.left[n]);
+        return 10.0 * std::log10(power / 480.0 / (0.5 * 0.5 * 0.5 * 0.5));
+    };
+    CHECK(rmsDb(0.9) == Approx(-12.0).margin(0.01));
+    CHECK(rmsDb(1.01) == Approx(-9.0 + 20.0 * 0.015).margin(0.05));
+    CHECK(rmsDb(1.21) == Approx(-9.0 + 20.0 * 0.215).margin(0.05));
+    CHECK(rmsDb(1.46) == Approx(0.0).margin(0.001));
+    CHECK(shareAboveDb(rig.left, 48000 - 16384 + static_cast<std::size_t>(guardDelay()), 5000.0) < -60.0);
+
+    // A change amid the rise goes on from where the level is.
+    HeardMix turned = loud;
+    turned.startsAt = Decibels(-6.0);
+    rig.player.hear(turned);
+    rig.run(9600); // to -2 dB
+    turned.adjustments[0].flip = true;
+    turned.startsAt = Decibels(0.0);
+    rig.player.hear(turned);
+    rig.run(4800);
+    CHECK(rmsDb(3.2 + 0.02) == Approx(-2.0 + 20.0 * 0.025).margin(0.05));
 }
 
 TEST_CASE("a flip does not click") {

@@ -87,7 +87,9 @@ void play(const char* what, int tracks, double highPassHz, int changeEvery) {
     state.before = state.after = 16000;
     Loader loader(source, blocks, state);
     const auto change = [&](int variant) {
-        state.mix.draft().set(infos, adjustments(tracks, highPassHz, variant), {}, rate, Seconds(1.0));
+        HeardMix mix;
+        mix.adjustments = adjustments(tracks, highPassHz, variant);
+        state.mix.draft().set(infos, mix, rate, Seconds(1.0));
         state.mix.publish();
     };
     change(0);
