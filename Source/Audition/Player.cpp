@@ -84,8 +84,8 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     std::unique_ptr<OutputStage> stage;
 
     // ---- wishes and facts
-    std::atomic<float> level{static_cast<float>(amplitudeOfDecibels(-18.0))};
-    std::atomic<double> levelDb{-18.0};
+    std::atomic<float> level{static_cast<float>(amplitudeOfDecibels(startLevel.value))};
+    std::atomic<double> levelDb{startLevel.value};
     TripleBuffer<Listening> listening;
     std::atomic<std::int64_t> callbacks{0};
     std::atomic<float> peakLeft{0.0f}, peakRight{0.0f}, rmsLeft{0.0f}, rmsRight{0.0f};

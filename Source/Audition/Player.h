@@ -55,7 +55,8 @@ public:
     std::int64_t loopTo() const;
     std::int64_t position() const; ///< Sample of the recording that is heard now.
 
-    void setOutputLevel(Decibels level); ///< At most 0 dB; starts at -18 dB. Ramps.
+    static constexpr Decibels startLevel = Decibels(-18.0);
+    void setOutputLevel(Decibels level); ///< At most 0 dB; startLevel at first. Ramps.
     Decibels outputLevel() const;
 
     struct Meters {

@@ -8,6 +8,7 @@ const std::vector<Command>& commands() {
     using K = juce::KeyPress;
     const auto ctrl = juce::ModifierKeys::commandModifier;
     const auto ctrlShift = juce::ModifierKeys::commandModifier | juce::ModifierKeys::shiftModifier;
+    const auto alt = juce::ModifierKeys::altModifier;
     using Id = CommandId;
     // Shifted comma and full stop differ between keyboards: the characters of the usual layouts are all taken.
     static const std::vector<Command> table{
@@ -24,6 +25,10 @@ const std::vector<Command>& commands() {
         {Id::hearCell, "Listening", "hear the source through this track, or all", "I", "iI"},
         {Id::hearAlone, "Listening", "hear the source alone as this track does", "U", "uU"},
         {Id::hearAloneInAll, "Listening", "hear the source alone as all tracks do", "Y", "yY"},
+        {Id::mono, "Listening", "in mono", "Alt M", "", {K('m', alt, 0)}},
+        {Id::sideOnly, "Listening", "the side alone: left less right", "Alt S", "", {K('s', alt, 0)}},
+        {Id::bandOnly, "Listening", "the low-mid band alone", "Alt B", "", {K('b', alt, 0)}},
+        {Id::spillSolo, "Listening", "the source's spill: all but its own tracks", "Alt O", "", {K('o', alt, 0)}},
         {Id::louder, "Listening", "output louder by 1 dB", "+", "+="},
         {Id::quieter, "Listening", "output quieter by 1 dB", "-", "-_"},
         {Id::sourceMap, "Sources", "which source is heard where, or pairs", "E", "eE"},
@@ -46,6 +51,13 @@ const std::vector<Command>& commands() {
         {Id::version3, "Versions", "flips, nudges to 1 ms", "3", "3"},
         {Id::version4, "Versions", "flips, nudges to 10 ms", "4", "4"},
         {Id::version5, "Versions", "mine", "5", "5"},
+        {Id::version6, "Versions", "what is kept, or keep what is heard", "6", "6"},
+        {Id::version7, "Versions", "the same", "7", "7"},
+        {Id::version8, "Versions", "the same", "8", "8"},
+        {Id::keep6, "Versions", "keep what is heard, anew", "Ctrl 6", "", {K('6', ctrl, 0)}},
+        {Id::keep7, "Versions", "the same", "Ctrl 7", "", {K('7', ctrl, 0)}},
+        {Id::keep8, "Versions", "the same", "Ctrl 8", "", {K('8', ctrl, 0)}},
+        {Id::difference, "Versions", "difference from the one heard before", "9", "9"},
         {Id::undo, "Versions", "undo", "Ctrl Z", "", {K('z', ctrl, 0)}},
         {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
         {Id::trackUp, "Choosing", "track above", "Up", "", {K(K::upKey)}},
@@ -59,6 +71,7 @@ const std::vector<Command>& commands() {
         {Id::later, "Track", "a sample later", ".", "."},
         {Id::muchEarlier, "Track", "0.1 ms earlier", "Shift ,", "<;"},
         {Id::muchLater, "Track", "0.1 ms later", "Shift .", ">:"},
+        {Id::sweep, "Track", "held: sweep the nudge slowly to and fro", "Z", "zZ"},
         {Id::align, "Track", "line up with the other of the pair", "A", "aA"},
         {Id::typeNudge, "Track", "type a nudge: 3.2 ms, 155 smp, 1.1 m", "N, Enter", "nN", {K(K::returnKey)}},
         {Id::quieterTrack, "Track", "gain down by 0.5 dB", "[", "["},

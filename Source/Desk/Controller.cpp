@@ -30,7 +30,6 @@ std::size_t at(int index) {
     return static_cast<std::size_t>(index);
 }
 
-/// The balance alone: what is the same in every version.
 std::vector<std::vector<std::string>> groupsOf(const Terms& terms, const std::vector<TrackInfo>& tracks) {
     std::vector<std::vector<std::string>> groups(mostGroups);
     for (std::size_t track = 0; track < terms.group.size(); ++track)
@@ -40,6 +39,7 @@ std::vector<std::vector<std::string>> groupsOf(const Terms& terms, const std::ve
     return groups;
 }
 
+/// The balance alone.
 std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments) {
     for (auto& adjustment : adjustments) {
         adjustment.flip = false;
@@ -184,6 +184,9 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     past.clear();
     future.clear();
     soloed.assign(count, false);
+    soloBeforeSpill.reset();
+    heardBefore.reset();
+    less.reset();
     gestureOpen = false;
     versions = {};
     proposalTerms = {};
@@ -193,7 +196,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     chosen = count > 0 ? 0 : -1;
     partner = -1;
     tell(recordingChanged | measurementChanged | readingsChanged | settingChanged | versionsChanged | selectionChanged |
-         waveformChanged | sourcesChanged);
+         waveformChanged | sourcesChanged | listeningChanged);
     startMeasuring();
     startPeaks();
 }
@@ -675,10 +678,15 @@ std::vector<TrackAdjustment> Controller::heardAdjustments() const {
 
 void Controller::become(SnapshotPtr snapshot) {
     const bool balanceMoved = balanceOf(snapshot->adjustments) != balanceOf(now->adjustments);
+    if (snapshot->heard != now->heard) heardBefore = now->heard;
     now = std::move(snapshot);
     versions[indexOf(VersionKind::mine)] = now->mine;
+    for (std::size_t place = 0; place < now->kept.size(); ++place)
+        versions[indexOf(VersionKind::keptFirst) + place] = now->kept[place];
+    if (less && (!versions[indexOf(*less)] || less == now->heard)) less.reset(); // a difference from itself is none
     refreshNow();
-    if (balanceMoved || now->mine) refreshVersionGains();
+    const bool anyKept = std::any_of(now->kept.begin(), now->kept.end(), [](const auto& kept) { return !!kept; });
+    if (balanceMoved || now->mine || anyKept) refreshVersionGains();
     tell(settingChanged | versionsChanged);
     startPeaks();
 }
@@ -698,7 +706,16 @@ void Controller::editByHand(Snapshot next, bool gesture) {
     }
     next.mine = std::move(mine);
     next.heard = VersionKind::mine;
+    next.home.clear();
     edit(std::move(next), gesture);
+}
+
+/// What is kept is not what is heard any more, once its balance is changed.
+void Controller::editBalance(Snapshot next, bool gesture) {
+    if (next.heard && isKept(*next.heard))
+        editByHand(std::move(next), gesture);
+    else
+        edit(std::move(next), gesture);
 }
 
 template <class Edit>
@@ -739,7 +756,7 @@ void Controller::setGain(int track, Decibels gain, bool gesture) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
     next.adjustments[at(track)].gain = Decibels(std::clamp(gain.value, -largestGainDb, largestGainDb));
-    if (next.adjustments != now->adjustments) edit(std::move(next), gesture);
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), gesture);
 }
 
 void Controller::makeEquallyLoud() {
@@ -748,7 +765,7 @@ void Controller::makeEquallyLoud() {
     next.adjustments = evenlyBalanced(*whole.of, next.adjustments);
     for (auto& adjustment : next.adjustments)
         adjustment.gain = Decibels(std::clamp(adjustment.gain.value, -largestGainDb, largestGainDb));
-    if (next.adjustments != now->adjustments) edit(std::move(next));
+    if (next.adjustments != now->adjustments) editBalance(std::move(next));
 }
 
 void Controller::setHighPass(int track, std::optional<Hertz> corner) {
@@ -757,27 +774,29 @@ void Controller::setHighPass(int track, std::optional<Hertz> corner) {
     const double highest = openRecording->sampleRate() * 0.45;
     if (corner) corner = Hertz(std::clamp(corner->value, 10.0, highest));
     next.adjustments[at(track)].highPass = corner;
-    if (next.adjustments != now->adjustments) edit(std::move(next));
+    if (next.adjustments != now->adjustments) editBalance(std::move(next));
 }
 
 void Controller::toggleMute(int track) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
     next.adjustments[at(track)].muted = !next.adjustments[at(track)].muted;
-    edit(std::move(next));
+    editBalance(std::move(next));
 }
 
 void Controller::toggleSolo(int track) {
     if (track < 0 || track >= trackCount()) return;
-    soloed[at(track)] = !soloed[at(track)];
-    tell(settingChanged);
-    startPeaks();
+    auto solo = soloed;
+    solo[at(track)] = !solo[at(track)];
+    setSolo(std::move(solo));
 }
 
 void Controller::setSolo(std::vector<bool> solo) {
-    if (solo.size() != soloed.size() || solo == soloed) return;
+    if (solo.size() != soloed.size()) return;
+    soloBeforeSpill.reset();
+    if (solo == soloed) return;
     soloed = std::move(solo);
-    tell(settingChanged);
+    tell(settingChanged | listeningChanged);
     startPeaks();
 }
 
@@ -825,27 +844,44 @@ void Controller::refreshModel() {
     refreshVersionGains();
 }
 
-double Controller::gainOf(const std::vector<bool>& flips, const std::vector<Seconds>& nudges) const {
+double Controller::gainOf(const SummationModel& model, const std::vector<bool>& flips,
+                          const std::vector<Seconds>& nudges) const {
     std::vector<int> signs;
     std::vector<double> seconds;
     for (int track : measurement()->usable) {
         signs.push_back(flips[at(track)] ? -1 : 1);
         seconds.push_back(nudges[at(track)].value);
     }
-    return decibelsOfPower(read().model->gain(signs, seconds));
+    return decibelsOfPower(model.gain(signs, seconds));
 }
 
 void Controller::refreshVersionGains() {
     if (!read().model) return;
-    const bool sameBalance = read().balance == proposedFor;
+    const auto balance = balanceOf(now->balance());
+    const bool sameBalance = balance == proposedFor;
     const auto moments = readMoments();
     const auto sourceAlone = focusName();
-    for (auto& version : versions) {
+    std::optional<SummationModel> other; // while something kept is heard, whose balance is its own
+    if (balance != read().balance) other.emplace(summationModel(*read().of, balance));
+    for (std::size_t place = 0; place < versions.size(); ++place) {
+        auto& version = versions[place];
         if (!version) continue;
-        version->gainDb = gainOf(version->flips, version->nudges);
+        if (version->whole)
+            version->gainDb = keptGainDb(place - indexOf(VersionKind::keptFirst), *version);
+        else
+            version->gainDb = gainOf(other ? *other : *read().model, version->flips, version->nudges);
         version->boundHolds = version->gapDb && version->terms == proposalTerms && sameBalance &&
                               version->proposedFrom == moments && version->proposedFor == sourceAlone;
     }
+}
+
+/// A model is built only where what is kept, or what is read, has changed: this is asked at every step of a nudge.
+double Controller::keptGainDb(std::size_t place, const Version& version) {
+    auto& known = keptGains[place];
+    if (!known.of.lock() || known.of.lock() != read().of || known.whole != *version.whole)
+        known = {read().of, *version.whole,
+                 gainOf(summationModel(*read().of, balanceOf(*version.whole)), version.flips, version.nudges)};
+    return known.gainDb;
 }
 
 void Controller::refreshNow() {
@@ -882,10 +918,23 @@ void Controller::setTerms(Terms terms) {
     tell(versionsChanged);
 }
 
-void Controller::hear(VersionKind kind) {
+std::optional<std::vector<TrackAdjustment>> Controller::settingOf(VersionKind kind) const {
     const auto& version = versions[indexOf(kind)];
+    if (!version) return std::nullopt;
+    if (version->whole) return version->whole;
+    auto setting = now->balance();
+    for (std::size_t track = 0; track < setting.size(); ++track) {
+        setting[track].flip = version->flips[track];
+        setting[track].nudge = version->nudges[track];
+    }
+    return setting;
+}
+
+void Controller::hear(VersionKind kind) {
     if (!measurement()) return;
-    if (!version) {
+    auto setting = settingOf(kind);
+    if (!setting) {
+        if (isKept(kind)) return keep(kind);
         if (kind == VersionKind::mine) {
             say("Nothing of yours yet: flip or nudge a track, and key 5 brings it back.");
             return;
@@ -894,14 +943,72 @@ void Controller::hear(VersionKind kind) {
         if (currentTask == Task::proposing) hearWhenProposed = kind;
         return;
     }
+    if (*setting == now->adjustments && now->heard == kind) return;
     Snapshot next = *now;
-    for (std::size_t track = 0; track < next.adjustments.size(); ++track) {
-        next.adjustments[track].flip = version->flips[track];
-        next.adjustments[track].nudge = version->nudges[track];
-    }
+    next.home = isKept(kind) ? now->balance() : std::vector<TrackAdjustment>{};
+    next.adjustments = std::move(*setting);
     next.heard = kind;
-    if (next.adjustments == now->adjustments && now->heard == kind) return;
     edit(std::move(next));
+}
+
+void Controller::keep(VersionKind kind) {
+    if (!measurement() || !isKept(kind)) return;
+    Version kept;
+    kept.whole = now->adjustments;
+    for (const auto& adjustment : now->adjustments) {
+        kept.flips.push_back(adjustment.flip);
+        kept.nudges.push_back(adjustment.nudge);
+    }
+    Snapshot next = *now;
+    next.kept[keptIndex(kind)] = std::move(kept);
+    next.home = now->balance();
+    next.heard = kind;
+    edit(std::move(next));
+    say("Kept under " + std::to_string(indexOf(kind) + 1) + ".");
+}
+
+// ---- how it is listened to
+
+void Controller::setListening(const Listening& wanted) {
+    if (wanted == listenedTo) return;
+    listenedTo = wanted;
+    tell(listeningChanged);
+}
+
+void Controller::toggleDifference() {
+    if (less)
+        less.reset();
+    else if (heardBefore && *heardBefore != now->heard && versions[indexOf(*heardBefore)])
+        less = heardBefore;
+    else
+        return say("Hear two versions one after the other first: their difference follows.");
+    tell(listeningChanged);
+}
+
+void Controller::toggleSpillSolo() {
+    if (soloBeforeSpill) {
+        auto before = std::move(*soloBeforeSpill);
+        soloBeforeSpill.reset();
+        return setSolo(std::move(before));
+    }
+    if (chosenColumn < 0 || chosenColumn >= sourceCount()) return say("No sources are told apart yet.");
+    std::vector<bool> rest(tracks().size(), true);
+    for (int track = 0; track < trackCount(); ++track)
+        rest[at(track)] = sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
+    if (std::find(rest.begin(), rest.end(), true) == rest.end())
+        return say("Every track stands close to " + sourceName(chosenColumn) + ": there is no spill of it to hear.");
+    auto before = soloed;
+    setSolo(std::move(rest));
+    soloBeforeSpill = std::move(before);
+    tell(listeningChanged);
+}
+
+HeardMix Controller::heardMix() const {
+    HeardMix mix;
+    mix.adjustments = now->adjustments;
+    mix.solo = soloed;
+    if (less) mix.less = HeardMix::Other{*settingOf(*less), Decibels(0.0)};
+    return mix;
 }
 
 // ---- selection

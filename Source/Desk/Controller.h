@@ -4,6 +4,8 @@
 #include "Desk/PairGains.h"
 #include "Desk/SumPeaks.h"
 
+#include "Audition/Mix.h"
+#include "Audition/Monitor.h"
 #include "Audition/StandIn.h"
 #include "Core/Measure/CrossSpectra.h"
 #include "Media/Recording.h"
@@ -23,11 +25,18 @@
 
 namespace spillwright::desk {
 
-/// What one key makes audible. The order is that of the cards and of the keys 1 to 5.
-enum class VersionKind { asRecorded, flips, nudgesTo1ms, nudgesTo10ms, mine };
-inline constexpr int versionCount = 5;
+/// What one key makes audible. The order is that of the cards and of the keys 1 to 8.
+enum class VersionKind { asRecorded, flips, nudgesTo1ms, nudgesTo10ms, mine, keptFirst, keptSecond, keptThird };
+inline constexpr int versionCount = 8, keptCount = 3;
 constexpr std::size_t indexOf(VersionKind kind) {
     return static_cast<std::size_t>(kind);
+}
+constexpr bool isKept(VersionKind kind) {
+    return kind >= VersionKind::keptFirst;
+}
+/// Place among the kept ones.
+constexpr std::size_t keptIndex(VersionKind kind) {
+    return indexOf(kind) - indexOf(VersionKind::keptFirst);
 }
 
 /// What proposals may do, and whom they serve. Nothing of it is heard.
@@ -40,12 +49,13 @@ struct Terms {
 };
 inline constexpr int mostGroups = 6;
 
-/// Flips and nudges under one key. Gains, high-passes, pans and mutes are the user's balance and are the same in every
-/// version, so that a comparison compares one thing.
+/// Flips and nudges under one key. Gains, high-passes, pans and mutes are the user's balance and are the same in the
+/// versions that are not kept, so that a comparison compares one thing. What the user keeps is kept whole.
 struct Version {
-    std::vector<bool> flips;     ///< One a track of the recording.
-    std::vector<Seconds> nudges; ///< One a track of the recording.
-    double gainDb = 0.0;         ///< Summation gain under the present balance.
+    std::optional<std::vector<TrackAdjustment>> whole; ///< Only of what is kept: all of the setting.
+    std::vector<bool> flips;                           ///< One a track of the recording.
+    std::vector<Seconds> nudges;                       ///< One a track of the recording.
+    double gainDb = 0.0;         ///< Summation gain under the present balance; of what is kept, under its own.
     std::optional<double> gapDb; ///< Only for proposals: the bound above the sum they serve.
     Terms terms;                 ///< Only for proposals: those they were made under.
     bool cutShort = false;       ///< More time might have lowered the bound.
@@ -101,9 +111,10 @@ public:
         noticeChanged = 32,
         taskChanged = 64,
         waveformChanged = 128,
-        readingsChanged = 256, ///< Pairs, sums and levels: measured, or read from other moments or of another source.
-        sourcesChanged = 512,  ///< Which instrument is heard where, the focus and the chosen source.
-        aloneChanged = 1024,   ///< The sound of one source alone.
+        readingsChanged = 256,   ///< Pairs, sums and levels: measured, or read from other moments or of another source.
+        sourcesChanged = 512,    ///< Which instrument is heard where, the focus and the chosen source.
+        aloneChanged = 1024,     ///< The sound of one source alone.
+        listeningChanged = 2048, ///< How the sum is listened to; a difference; loudness, and whether it is matched.
     };
 
     /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
@@ -227,8 +238,25 @@ public:
     void setTerms(Terms terms);
     const std::optional<Version>& version(VersionKind kind) const { return versions[indexOf(kind)]; }
     std::optional<VersionKind> heardVersion() const { return now->heard; }
-    /// Applies a version at once, as one step of undo. A proposal that is not there yet is made first.
+    /// Applies a version at once, as one step of undo. A proposal that is not there yet is made first; under an empty
+    /// key for what is kept, what is heard is kept.
     void hear(VersionKind kind);
+    /// Keeps the setting that is heard, whole, under that key, as one step of undo.
+    void keep(VersionKind kind);
+    /// All of a version's setting; none where it is not there.
+    std::optional<std::vector<TrackAdjustment>> settingOf(VersionKind kind) const;
+
+    // ---- how it is listened to; none of it is a step of undo, and none is rendered
+    const Listening& listening() const { return listenedTo; }
+    void setListening(const Listening& listening);
+    /// Between what is heard and its difference from the version that was heard before.
+    void toggleDifference();
+    std::optional<VersionKind> differenceFrom() const { return less; }
+    /// Every track but those close to the chosen source, or what was soloed before.
+    void toggleSpillSolo();
+    bool spillSoloed() const { return soloBeforeSpill.has_value(); }
+    /// What the player is to play.
+    HeardMix heardMix() const;
 
     // ---- selection
     int selectedTrack() const { return chosen; } ///< -1: none.
@@ -243,6 +271,11 @@ private:
         bool linked = true;
         std::optional<VersionKind> heard = VersionKind::asRecorded;
         std::optional<Version> mine;
+        std::array<std::optional<Version>, keptCount> kept;
+        std::vector<TrackAdjustment> home; ///< While something kept is heard: the setting before it, with its balance.
+
+        /// Whose balance is that of the versions which are not kept.
+        const std::vector<TrackAdjustment>& balance() const { return home.empty() ? adjustments : home; }
     };
     using SnapshotPtr = std::shared_ptr<const Snapshot>;
 
@@ -288,13 +321,16 @@ private:
     void chooseTellingPair();
     void edit(Snapshot next, bool gesture = false);
     void editByHand(Snapshot next, bool gesture = false);
+    void editBalance(Snapshot next, bool gesture = false);
     void become(SnapshotPtr snapshot);
     template <class Edit>
     void changeTracks(int track, bool gesture, Edit&& change);
     void refreshModel();
     void refreshNow();
     void refreshVersionGains();
-    double gainOf(const std::vector<bool>& flips, const std::vector<Seconds>& nudges) const;
+    double keptGainDb(std::size_t place, const Version& version);
+    double gainOf(const SummationModel& model, const std::vector<bool>& flips,
+                  const std::vector<Seconds>& nudges) const;
     void startPeaks();
     void tell(unsigned changed);
 
@@ -321,9 +357,20 @@ private:
     SnapshotPtr now;
     std::vector<SnapshotPtr> past, future;
     std::vector<bool> soloed;
+    std::optional<std::vector<bool>> soloBeforeSpill;
     bool gestureOpen = false;
 
+    Listening listenedTo;
+    std::optional<VersionKind> heardBefore; ///< The last other version.
+    std::optional<VersionKind> less;
+
     std::array<std::optional<Version>, versionCount> versions;
+    struct KeptGain {
+        std::weak_ptr<const Measurement> of;
+        std::vector<TrackAdjustment> whole;
+        double gainDb = 0.0;
+    };
+    std::array<KeptGain, keptCount> keptGains;
     Terms proposalTerms;
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;

@@ -2,12 +2,19 @@
 
 #include "Desk/Look.h"
 
+#include <algorithm>
+
 namespace spillwright::desk {
 
 namespace {
 
 constexpr float textHeight = 12.0f;
+constexpr float keyHeight = 10.5f;
 constexpr int height = 22;
+
+float keyWidth(const std::string& key) {
+    return std::max(15.0f, ui::width(key, keyHeight, true) + 7.0f);
+}
 
 } // namespace
 
@@ -21,7 +28,7 @@ void KeyButton::show(const std::string& words, CommandId key, bool on) {
     setButtonText(ui::text(words));
     setTooltip(ui::text(explanation + " (" + shownKey + ")"));
     setToggleState(on, juce::dontSendNotification);
-    setSize(juce::roundToInt(ui::width(words, textHeight, on)) + 58, height);
+    setSize(juce::roundToInt(ui::width(words, textHeight, on) + keyWidth(shownKey)) + 26, height);
     repaint();
 }
 
@@ -36,10 +43,11 @@ void KeyButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     g.fillRoundedRectangle(area, 4.0f);
     g.setColour(on ? ground : p.rules);
     g.drawRoundedRectangle(area, 4.0f, 1.0f);
-    const auto key = area.removeFromRight(24.0f).withSizeKeepingCentre(15.0f, 15.0f);
+    const float box = keyWidth(shownKey);
+    const auto key = area.removeFromRight(box + 9.0f).withSizeKeepingCentre(box, 15.0f);
     g.setColour(on ? words : p.rules);
     g.drawRoundedRectangle(key, 3.0f, 1.0f);
-    ui::draw(g, shownKey, key, juce::Justification::centred, 10.5f, words, true);
+    ui::draw(g, shownKey, key, juce::Justification::centred, keyHeight, words, true);
     ui::draw(g, getButtonText().toStdString(), area.withTrimmedLeft(9.0f), juce::Justification::centredLeft, textHeight,
              words, on);
     if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f);

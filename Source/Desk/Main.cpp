@@ -180,6 +180,7 @@ public:
         controller = std::make_unique<Controller>(
             0, call.cache, call.settings.getChildFile("sources").getFullPathName().toStdString());
         player = std::make_unique<Player>();
+        player->setOutputLevel(preferences->startLevel());
         const bool forPictures = !call.screenshots.empty();
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
         main = std::make_unique<MainComponent>(MainComponent::Parts{*controller, *player, device.get(), *preferences});

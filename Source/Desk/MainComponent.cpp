@@ -10,9 +10,12 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 122;
+constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 140;
 constexpr int framesPerSecond = 30;
 constexpr double sampleSteps = 1.0;
+constexpr Decibels otherSoundStartsAt(-9.0); ///< A source alone and the sum are of different levels.
+constexpr double sweepSpeed = 0.0005;        ///< Seconds a second: past the comb of 500 Hz in 4 s.
+constexpr Seconds sweepReach = milliseconds(10.0);
 constexpr const char* hearingLine =
     "Playback starts quietly, at \u221218 dB. Turn up slowly, and rest your ears: hearing does not grow back.";
 
@@ -108,6 +111,8 @@ MainComponent::MainComponent(const Parts& parts)
     grid.toMap().onClick = spill.toPairs().onClick = [this] { perform(CommandId::sourceMap); };
     spill.toStanding().onClick = [this] { perform(CommandId::standing); };
     spill.onHear = [this](SpillView::Cell cell) { hear(cell); };
+    transport.onCommand = [this](CommandId id) { perform(id); };
+    transport.onLevel = [this](Decibels level) { preferences.setOutputLevel(level); };
     start.refresh();
     controller.addListener([this](unsigned what) { changed(what); });
     changed(~0u);
@@ -128,6 +133,7 @@ bool MainComponent::settled() const {
 void MainComponent::timerCallback() {
     controller.poll();
     transport.tick();
+    followSweep(juce::Time::getMillisecondCounterHiRes() * 0.001);
     followHearing();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
@@ -146,11 +152,12 @@ void MainComponent::changed(unsigned what) {
             preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
         }
     }
-    if (what & (Controller::recordingChanged | Controller::settingChanged))
-        if (controller.recording()) player.setAdjustments(controller.adjustments(), controller.solo());
+    if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged))
+        if (controller.recording()) player.hear(controller.heardMix());
+    if (what & Controller::listeningChanged) player.setListening(controller.listening());
 
     if (what & Controller::aloneChanged) {
-        player.playInstead(controller.alone());
+        player.playInstead(controller.alone(), otherSoundStartsAt);
         if (hearing && hearing->what != Heard::track && !controller.alone()) stopHearing();
     }
 
@@ -418,6 +425,39 @@ void MainComponent::stopHearing() {
     if (before.loopBefore) transport.loop(*before.loopBefore);
 }
 
+void MainComponent::startSweep() {
+    const int track = controller.selectedTrack();
+    if (sweep || track < 0) return;
+    sweep = Sweep{track, 1.0, std::nullopt};
+}
+
+/// The nudge goes to the end of its range, turns round, and goes to the other end, for as long as the key is held.
+void MainComponent::followSweep(double seconds) {
+    if (!sweep) return;
+    if (!sweepHeld() || sweep->track != controller.selectedTrack()) {
+        controller.endGesture();
+        sweep.reset();
+        return;
+    }
+    const double step = sweep->last ? std::min(seconds - *sweep->last, 0.1) * sweepSpeed : 0.0;
+    sweep->last = seconds;
+    const auto& own = controller.terms().largest[static_cast<std::size_t>(sweep->track)];
+    const double reach = own ? own->value : sweepReach.value;
+    double nudge = controller.adjustments()[static_cast<std::size_t>(sweep->track)].nudge.value;
+    nudge += sweep->direction * step;
+    if (nudge * sweep->direction >= reach) {
+        nudge = sweep->direction * std::max(reach, std::abs(nudge) - step);
+        sweep->direction = -sweep->direction;
+    }
+    if (step > 0.0) controller.setNudge(sweep->track, Seconds(nudge), true);
+}
+
+void MainComponent::listenTo(Listening::Sides sides) {
+    auto how = controller.listening();
+    how.sides = how.sides == sides ? Listening::Sides::stereo : sides;
+    controller.setListening(how);
+}
+
 void MainComponent::chooseFolder() {
     chooser = std::make_unique<juce::FileChooser>("Open a folder of tracks",
                                                   juce::File::getSpecialLocation(juce::File::userHomeDirectory));
@@ -575,6 +615,37 @@ void MainComponent::perform(CommandId id) {
         return controller.hear(VersionKind::nudgesTo10ms);
     case CommandId::version5:
         return controller.hear(VersionKind::mine);
+    case CommandId::version6:
+        return controller.hear(VersionKind::keptFirst);
+    case CommandId::version7:
+        return controller.hear(VersionKind::keptSecond);
+    case CommandId::version8:
+        return controller.hear(VersionKind::keptThird);
+    case CommandId::keep6:
+        return controller.keep(VersionKind::keptFirst);
+    case CommandId::keep7:
+        return controller.keep(VersionKind::keptSecond);
+    case CommandId::keep8:
+        return controller.keep(VersionKind::keptThird);
+    case CommandId::difference:
+        return controller.toggleDifference();
+    case CommandId::mono:
+        return listenTo(Listening::Sides::mono);
+    case CommandId::sideOnly:
+        return listenTo(Listening::Sides::side);
+    case CommandId::bandOnly: {
+        auto how = controller.listening();
+        if (how.band)
+            how.band.reset();
+        else if (controller.measurement())
+            how.band = controller.measurement()->options.band;
+        return controller.setListening(how);
+    }
+    case CommandId::spillSolo:
+        return controller.toggleSpillSolo();
+    case CommandId::sweep:
+        if (usable) startSweep();
+        return;
     case CommandId::undo:
         return controller.undo();
     case CommandId::redo:

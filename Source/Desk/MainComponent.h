@@ -54,6 +54,10 @@ public:
     Sheet* sheet() { return openSheet.get(); }
     juce::Rectangle<int> bannerArea() const; ///< Empty while there is nothing to tell.
 
+    /// Whether the key of the sweep is still down; tests have a key of their own.
+    std::function<bool()> sweepHeld = [] { return juce::KeyPress::isKeyCurrentlyDown('z'); };
+    void followSweep(double seconds); ///< [30 times a second] By a clock that only runs forwards.
+
     void paint(juce::Graphics& g) override;
     void resized() override;
     bool keyPressed(const juce::KeyPress& key) override;
@@ -93,6 +97,8 @@ private:
     void followHearing();
     std::string heardInWords() const;
     void stopHearing();
+    void startSweep();
+    void listenTo(Listening::Sides sides);
     int bannerHeight() const;
     int bannerButtonsFrom() const;
 
@@ -124,6 +130,12 @@ private:
         bool played = false; ///< Before it began.
     };
     std::optional<Hearing> hearing;
+    struct Sweep {
+        int track = 0;
+        double direction = 1.0;
+        std::optional<double> last; ///< Seconds, of the step before.
+    };
+    std::optional<Sweep> sweep;
     bool dropping = false;
     int shownPercent = -1;
 };

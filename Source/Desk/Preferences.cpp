@@ -1,6 +1,9 @@
 #include "Desk/Preferences.h"
 
+#include "Audition/Player.h"
+
 #include <algorithm>
+#include <cmath>
 
 namespace spillwright::desk {
 
@@ -15,6 +18,7 @@ juce::PropertiesFile::Options options() {
 }
 
 constexpr int mostRecent = 5;
+constexpr double quietestStart = -60.0; ///< dB; what was turned down all the way would seem broken.
 
 } // namespace
 
@@ -30,6 +34,12 @@ int Preferences::scalePercent() const {
 
 void Preferences::setScalePercent(int percent) {
     file.setValue("scalePercent", std::clamp(percent, smallestScale, largestScale));
+}
+
+Decibels Preferences::startLevel() const {
+    const double start = Player::startLevel.value;
+    const double last = file.getDoubleValue("outputLevel_dB", start);
+    return Decibels(std::isfinite(last) ? std::clamp(last, quietestStart, start) : start);
 }
 
 juce::StringArray Preferences::recentFolders() const {

@@ -1,5 +1,7 @@
 #pragma once
 
+#include "Core/Types.h"
+
 #include <juce_gui_basics/juce_gui_basics.h>
 
 #include <filesystem>
@@ -21,6 +23,9 @@ public:
     void setWindowState(const juce::String& state) { file.setValue("window", state); }
     bool hearingTold() const { return file.getBoolValue("hearingTold", false); }
     void setHearingTold() { file.setValue("hearingTold", true); }
+    /// The output level of last time, where that was lower than the usual start: playback never begins louder.
+    Decibels startLevel() const;
+    void setOutputLevel(Decibels level) { file.setValue("outputLevel_dB", level.value); }
     juce::StringArray recentFolders() const;
     void addRecentFolder(const juce::String& folder);
 

@@ -54,7 +54,7 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
 KeySheet::KeySheet() : Sheet("Keys") {}
 
 juce::Rectangle<int> KeySheet::pageArea() const {
-    return page(1130, 540);
+    return page(1130, 640);
 }
 
 void KeySheet::paint(juce::Graphics& g) {
@@ -71,7 +71,7 @@ void KeySheet::paint(juce::Graphics& g) {
     std::string group;
     for (const auto& entry : commands()) {
         if (entry.group != group) {
-            if (entry.group == "Window" || entry.group == "Track") {
+            if (entry.group == "Window" || entry.group == "Choosing") {
                 x += width + gap;
                 y = area.getY();
             } else if (!group.empty()) {

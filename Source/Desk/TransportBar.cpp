@@ -2,6 +2,7 @@
 
 #include "Desk/Amounts.h"
 #include "Desk/Look.h"
+#include "Desk/Words.h"
 #include "Session/Words.h"
 
 #include <algorithm>
@@ -15,7 +16,7 @@ constexpr double quietestOutputDb = -60.0;
 constexpr float meterFloorDb = -60.0f;
 constexpr float meterFallDb = 0.8f; ///< A tick.
 constexpr int ticksOfGuard = 45;
-constexpr int leftWidth = 172, rightWidth = 292;
+constexpr int leftWidth = 172, rightWidth = 292, rowHeight = 26;
 
 float decibels(float amplitude) {
     return amplitude > 0.0f ? static_cast<float>(decibelsOfAmplitude(static_cast<double>(amplitude))) : -100.0f;
@@ -38,8 +39,20 @@ TransportBar::TransportBar(Controller& c, Player& p, OutputDevice* d)
     level.setTooltip("Output level of this program (+ and -)");
     level.onValueChange = [this] {
         player.setOutputLevel(Decibels(level.getValue()));
+        if (onLevel) onLevel(player.outputLevel());
         repaint();
     };
+    const std::pair<KeyButton*, CommandId> buttons[] = {{&difference, CommandId::difference},
+                                                        {&mono, CommandId::mono},
+                                                        {&sideOnly, CommandId::sideOnly},
+                                                        {&bandOnly, CommandId::bandOnly},
+                                                        {&spillSolo, CommandId::spillSolo}};
+    for (const auto& [button, id] : buttons) {
+        button->onClick = [this, wanted = id] {
+            if (onCommand) onCommand(wanted);
+        };
+        addChildComponent(button);
+    }
     addAndMakeVisible(play);
     addAndMakeVisible(wave);
     addAndMakeVisible(meter);
@@ -55,7 +68,26 @@ std::int64_t TransportBar::length() const {
     return controller.recording() ? controller.recording()->length() : 0;
 }
 
+void TransportBar::refreshRow() {
+    const auto& how = controller.listening();
+    const auto from = controller.differenceFrom();
+    const bool open = controller.measurement() != nullptr;
+    const auto words = [open](std::string text) { return open ? text : std::string(); };
+    difference.show(words(from ? "difference from " + words::versionName(*from) : "difference"), CommandId::difference,
+                    from.has_value());
+    mono.show(words("mono"), CommandId::mono, how.sides == Listening::Sides::mono);
+    sideOnly.show(words("side"), CommandId::sideOnly, how.sides == Listening::Sides::side);
+    bandOnly.show(words("band"), CommandId::bandOnly, how.band.has_value());
+    const int source = controller.chosenSource();
+    spillSolo.show(source >= 0 && source < controller.sourceCount() ? "spill of " + controller.sourceName(source) : "",
+                   CommandId::spillSolo, controller.spillSoloed());
+    resized();
+}
+
 void TransportBar::changed(unsigned what) {
+    if (what & (Controller::recordingChanged | Controller::measurementChanged | Controller::listeningChanged |
+                Controller::sourcesChanged | Controller::versionsChanged | Controller::settingChanged))
+        refreshRow();
     if (what & Controller::recordingChanged) play.setEnabled(controller.recording() != nullptr);
     if (what & (Controller::recordingChanged | Controller::waveformChanged)) wave.repaint();
     if (what & (Controller::readingsChanged | Controller::sourcesChanged)) wave.repaint();
@@ -147,6 +179,9 @@ void TransportBar::tick() {
     guardFor = meters.guardActive ? ticksOfGuard : std::max(0, guardFor - 1);
     std::string state = device ? device->state() : "";
     if (dropouts != meters.dropouts || guardBefore != (guardFor > 0) || state != shownState) {
+        if (meters.dropouts > dropouts)
+            controller.say("The disk was too slow: the sound faded out and goes on where it was as soon as it can. "
+                           "Close what else uses the disk, or copy the recording to a faster one.");
         dropouts = meters.dropouts;
         shownState = std::move(state);
         repaint(getLocalBounds().removeFromRight(rightWidth));
@@ -206,7 +241,15 @@ void TransportBar::paint(juce::Graphics& g) {
 void TransportBar::resized() {
     const auto bounds = getLocalBounds();
     play.setBounds(18, bounds.getCentreY() - 22, 44, 44);
-    wave.setBounds(bounds.withTrimmedLeft(leftWidth).withTrimmedRight(rightWidth).reduced(8, 6));
+    auto middle = bounds.withTrimmedLeft(leftWidth).withTrimmedRight(rightWidth).reduced(8, 6);
+    int x = middle.getX();
+    for (KeyButton* button : {&difference, &mono, &sideOnly, &bandOnly, &spillSolo}) {
+        if (!button->isVisible()) continue;
+        button->setTopLeftPosition(x, middle.getY());
+        x += button->getWidth() + 6;
+    }
+    if (x > middle.getX()) middle.removeFromTop(rowHeight);
+    wave.setBounds(middle);
     auto right = bounds.withLeft(bounds.getRight() - rightWidth).reduced(16, 8);
     meter.setBounds(right.removeFromTop(18).withTrimmedLeft(48));
     right.removeFromTop(4);

@@ -2,9 +2,11 @@
 
 #include "Audition/Player.h"
 #include "Desk/Controller.h"
+#include "Desk/KeyButton.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
+#include <functional>
 #include <optional>
 
 namespace spillwright::desk {
@@ -31,6 +33,8 @@ public:
     void louder(double dB);
 
     juce::Component& waveform() { return wave; }
+    std::function<void(CommandId)> onCommand; ///< What a button of the row above the waveform asks for.
+    std::function<void(Decibels)> onLevel;    ///< The user has set the output level.
 
     void paint(juce::Graphics& g) override;
     void resized() override;
@@ -59,6 +63,7 @@ private:
         float heldLeft = -100.0f, heldRight = -100.0f;
     };
 
+    void refreshRow();
     void setLoop(std::int64_t from, std::int64_t to);
     double seconds(std::int64_t sample) const;
     std::int64_t length() const;
@@ -70,6 +75,12 @@ private:
     Wave wave;
     Meter meter;
     juce::Slider level;
+    /// How the sum is listened to.
+    KeyButton difference{"Difference", "What is heard less the version heard before it"};
+    KeyButton mono{"Mono", "Left and right together on both sides"};
+    KeyButton sideOnly{"Side", "Left less right: what is lost in mono"};
+    KeyButton bandOnly{"Band", "The low-mid band alone"};
+    KeyButton spillSolo{"Spill", "Every track but those close to the chosen source"};
     std::int64_t shownPosition = -1;
     std::string shownState;
     int guardFor = 0; ///< Ticks that the guard mark stays on.

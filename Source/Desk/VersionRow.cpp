@@ -4,6 +4,7 @@
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace spillwright::desk {
@@ -30,6 +31,27 @@ void VersionCard::clicked() {
     controller.hear(kind);
 }
 
+/// What is kept needs one line.
+void VersionCard::paintLine(juce::Graphics& g, bool heard) {
+    const auto& p = ui::palette();
+    const auto& version = controller.version(kind);
+    auto area = getLocalBounds().toFloat().reduced(9.0f, 0.0f);
+    auto keyArea = area.removeFromRight(17.0f);
+    g.setColour(heard ? p.accent : p.rules);
+    g.drawRoundedRectangle(keyArea.withSizeKeepingCentre(15.0f, 15.0f), 3.0f, 1.0f);
+    ui::draw(g, std::to_string(indexOf(kind) + 1), keyArea, juce::Justification::centred, 10.5f,
+             heard ? p.accent : p.ink, true);
+    if (!version) {
+        ui::draw(g, words::versionProof(controller, kind), area, juce::Justification::centredLeft, 11.5f, p.muted);
+        return;
+    }
+    const std::string gain = gainText(version->gainDb) + " dB";
+    const auto colour = std::abs(version->gainDb) < 0.05 ? p.ink : version->gainDb > 0.0 ? p.adds : p.cancels;
+    ui::draw(g, gain, area, juce::Justification::centredLeft, 12.0f, colour, true);
+    area.removeFromLeft(ui::width(gain, 12.0f, true) + 8.0f);
+    ui::draw(g, words::versionChanges(controller, kind), area, juce::Justification::centredLeft, 11.0f, p.muted);
+}
+
 void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     const auto& p = ui::palette();
     const auto& version = controller.version(kind);
@@ -48,6 +70,11 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
         g.fillPath(edge);
     }
 
+    if (isKept(kind)) {
+        paintLine(g, heard);
+        if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 5.0f);
+        return;
+    }
     auto area = bounds.reduced(14.0f, 7.0f);
     auto top = area.removeFromTop(19.0f);
     auto keyArea = top.removeFromRight(18.0f);
@@ -96,11 +123,17 @@ void VersionRow::paint(juce::Graphics& g) {
 
 void VersionRow::resized() {
     const auto area = getLocalBounds().reduced(12, 9);
-    const int gap = 8;
-    const int width = (area.getWidth() - gap * (versionCount - 1)) / versionCount;
-    for (int kind = 0; kind < versionCount; ++kind)
-        cards[static_cast<std::size_t>(kind)]->setBounds(area.getX() + kind * (width + gap), area.getY(), width,
-                                                         area.getHeight());
+    // What is kept stands in lines, one above the other, where another card would be.
+    constexpr int cardCount = versionCount - keptCount, gap = 8, lineGap = 3, keptWidth = 122;
+    const int width = (area.getWidth() - keptWidth) / cardCount - gap;
+    const int line = (area.getHeight() - lineGap * (keptCount - 1)) / keptCount;
+    for (int kind = 0; kind < versionCount; ++kind) {
+        const int column = std::min(kind, cardCount), row = kind - column;
+        cards[static_cast<std::size_t>(kind)]->setBounds(
+            area.getX() + column * (width + gap), area.getY() + row * (line + lineGap),
+            kind < cardCount ? width : area.getRight() - area.getX() - cardCount * (width + gap),
+            kind < cardCount ? area.getHeight() : line);
+    }
 }
 
 } // namespace spillwright::desk

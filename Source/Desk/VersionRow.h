@@ -18,6 +18,8 @@ public:
     void clicked() override;
 
 private:
+    void paintLine(juce::Graphics& g, bool heard);
+
     Controller& controller;
     VersionKind kind;
 };

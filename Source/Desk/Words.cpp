@@ -274,6 +274,10 @@ std::string versionName(VersionKind kind) {
         return "flips, nudges to 10 ms";
     case VersionKind::mine:
         return "mine";
+    case VersionKind::keptFirst:
+    case VersionKind::keptSecond:
+    case VersionKind::keptThird:
+        return "kept under " + std::to_string(indexOf(kind) + 1);
     }
     return {};
 }
@@ -282,6 +286,7 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     const auto& version = controller.version(kind);
     if (kind == VersionKind::asRecorded) return version ? "nothing changed" : "";
     if (kind == VersionKind::mine) return version ? "set by hand" : "flip or nudge a track";
+    if (isKept(kind)) return version ? "kept whole" : "keep";
     if (!version) return controller.measurement() ? "P proposes" : "";
     if (version->proposedFrom != controller.readMoments()) return "other moments: P again";
     const auto focus = controller.focused();
@@ -291,7 +296,7 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (!version->boundHolds) return "balance changed: P again";
     const double gap = *version->gapDb;
     if (gap <= provenGapDb) return "proven best";
-    return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below the bound" + (version->cutShort ? " so far" : "");
+    return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below bound" + (version->cutShort ? " so far" : "");
 }
 
 std::string versionChanges(const Controller& controller, VersionKind kind) {

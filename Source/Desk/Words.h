@@ -44,7 +44,7 @@ std::string certainty(double confidence);
 bool sure(const PairReading& reading);
 
 std::string versionName(VersionKind kind);
-/// "proven best", "0.12 below the bound", what to do where there is no proposal yet.
+/// "proven best", "0.12 below bound", what to do where there is no proposal yet.
 std::string versionProof(const Controller& controller, VersionKind kind);
 /// "3 flips, 2 nudges: snare under, tom floor"
 std::string versionChanges(const Controller& controller, VersionKind kind);

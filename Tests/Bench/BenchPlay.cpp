@@ -20,7 +20,7 @@ using namespace spillwright;
 namespace {
 
 constexpr double rate = 48000.0;
-constexpr int block = 128;
+constexpr int block = 64;
 constexpr double blockMicroseconds = 1e6 * block / rate;
 
 /// Of this thread's own processor time, where it can be told: what else runs on the machine does not count.

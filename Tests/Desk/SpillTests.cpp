@@ -131,6 +131,27 @@ TEST_CASE("a click on a cell plays that track alone where the source leads, and 
     CHECK_FALSE(window.main.heardCell());
 }
 
+TEST_CASE("the spill of a source is heard in every track but its own, and its key gives back what was soloed") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    controller.toggleSolo(rideTrack);
+    const auto before = controller.solo();
+    controller.chooseSource(kick);
+    const auto spill = [&] { return window.key('o', 0, juce::ModifierKeys::altModifier); };
+    CHECK(spill());
+    CHECK(controller.spillSoloed());
+    for (int track = 0; track < controller.trackCount(); ++track)
+        CHECK(controller.solo()[static_cast<std::size_t>(track)] ==
+              (sourceOf(controller.withSources()->sources->map.plan, track) != kick));
+    CHECK_FALSE(controller.solo()[kickIn]);
+    CHECK(spill());
+    CHECK_FALSE(controller.spillSoloed());
+    CHECK(controller.solo() == before);
+    CHECK(spill());
+    controller.toggleSolo(kickIn); // by hand: nothing is given back any more
+    CHECK_FALSE(controller.spillSoloed());
+}
+
 TEST_CASE("a source is heard alone as one track hears it, or as all do, and the words say so") {
     SpillWindow window;
     auto& controller = window.controller();

@@ -174,7 +174,111 @@ TEST_CASE("keys choose a track and set it") {
     CHECK_FALSE(controller.adjustments()[1].flip);
     CHECK(window.key(juce::KeyPress::homeKey, 0));
     CHECK(controller.selectedTrack() == 0);
-    CHECK_FALSE(window.key('q', 'q'));
+    CHECK_FALSE(window.key('q', 'q', juce::ModifierKeys::altModifier));
+}
+
+TEST_CASE("an empty key keeps what is heard, whole, and brings it back; the balance of the others is not touched") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.setGain(0, Decibels(-4.0));
+    controller.flip(1);
+    CHECK(window.typed('6'));
+    REQUIRE(controller.version(VersionKind::keptFirst));
+    CHECK(controller.heardVersion() == VersionKind::keptFirst);
+    const auto kept = controller.adjustments();
+
+    CHECK(window.typed('1'));
+    CHECK_FALSE(controller.adjustments()[1].flip);
+    CHECK(controller.adjustments()[0].gain.value == -4.0);
+    controller.setGain(0, Decibels(2.0));
+    controller.toggleMute(3);
+    CHECK(window.typed('6'));
+    CHECK(controller.adjustments() == kept);
+    CHECK(controller.version(VersionKind::keptFirst)->gainDb == Approx(*controller.gainNowDb()).margin(1e-9));
+    CHECK(window.typed('1'));
+    CHECK(controller.adjustments()[0].gain.value == 2.0);
+    CHECK(controller.adjustments()[3].muted);
+
+    // A change of the balance leaves what is kept alone.
+    CHECK(window.typed('6'));
+    controller.setGain(2, Decibels(1.0));
+    CHECK(controller.heardVersion() == VersionKind::mine);
+    CHECK(*controller.version(VersionKind::keptFirst)->whole == kept);
+    CHECK(window.key('6', 0, juce::ModifierKeys::ctrlModifier));
+    CHECK((*controller.version(VersionKind::keptFirst)->whole)[2].gain.value == 1.0);
+    controller.undo();
+    CHECK(*controller.version(VersionKind::keptFirst)->whole == kept);
+    for (int steps = 0; controller.canUndo() && steps < 50; ++steps)
+        controller.undo();
+    CHECK_FALSE(controller.version(VersionKind::keptFirst));
+    CHECK(controller.heardVersion() == VersionKind::asRecorded);
+}
+
+TEST_CASE("the difference is that of what is heard from what was heard before") {
+    BandWindow window;
+    auto& controller = window.controller();
+    CHECK(window.typed('9'));
+    CHECK_FALSE(controller.differenceFrom());
+    REQUIRE(controller.notice());
+    CHECK_THAT(controller.notice()->text, Catch::Contains("two versions"));
+    controller.flip(1);
+    CHECK(window.typed('9'));
+    CHECK(controller.differenceFrom() == VersionKind::asRecorded);
+    auto mix = controller.heardMix();
+    REQUIRE(mix.less);
+    CHECK(mix.adjustments[1].flip);
+    CHECK_FALSE(mix.less->adjustments[1].flip);
+    CHECK(window.typed('1')); // from itself there is none
+    CHECK_FALSE(controller.differenceFrom());
+    CHECK_FALSE(controller.heardMix().less);
+    CHECK(window.typed('9'));
+    CHECK(controller.differenceFrom() == VersionKind::mine);
+    CHECK(window.typed('9'));
+    CHECK_FALSE(controller.differenceFrom());
+}
+
+TEST_CASE("mono, the side and the band are switched on and off by their keys") {
+    BandWindow window;
+    auto& controller = window.controller();
+    const auto alt = [&](char letter) { return window.key(letter, 0, juce::ModifierKeys::altModifier); };
+    CHECK(alt('m'));
+    CHECK(controller.listening().sides == Listening::Sides::mono);
+    CHECK(alt('s'));
+    CHECK(controller.listening().sides == Listening::Sides::side);
+    CHECK(alt('b'));
+    CHECK(controller.listening().band == lowMidBand);
+    CHECK(controller.listening().sides == Listening::Sides::side);
+    CHECK(alt('s'));
+    CHECK(alt('b'));
+    CHECK(controller.listening() == Listening{});
+}
+
+TEST_CASE("a held key sweeps the nudge through its range, to and fro, as one step of undo") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    controller.setNudge(1, milliseconds(0.3));
+    bool down = true;
+    window.main.sweepHeld = [&] { return down; };
+    CHECK(window.typed('z'));
+    double clock = 5.0, highest = 0.0, lowest = 0.0;
+    for (int frame = 0; frame < 30 * 65; ++frame) { // 10 ms up, 20 down and some up again take 60 s
+        window.main.followSweep(clock);
+        clock += 1.0 / 30.0;
+        highest = std::max(highest, controller.adjustments()[1].nudge.value);
+        lowest = std::min(lowest, controller.adjustments()[1].nudge.value);
+        if (frame == 30) CHECK(controller.adjustments()[1].nudge.value == Approx(0.0003 + 0.0005).margin(2e-6));
+    }
+    CHECK(highest == Approx(0.010).margin(2e-6));
+    CHECK(lowest == Approx(-0.010).margin(2e-6));
+    CHECK(controller.adjustments()[1].nudge.value == Approx(-0.010 + 65.0 * 0.0005 - 0.0297).margin(1e-4));
+    down = false;
+    window.main.followSweep(clock);
+    const auto left = controller.adjustments()[1].nudge;
+    window.main.followSweep(clock + 1.0);
+    CHECK(controller.adjustments()[1].nudge == left);
+    controller.undo();
+    CHECK(controller.adjustments()[1].nudge == milliseconds(0.3));
 }
 
 TEST_CASE("no key stands twice in the table") {
@@ -361,7 +465,7 @@ TEST_CASE("the sheet of keys opens over the window and closes again") {
     const auto picture = pictureOf(*window.main.sheet(), 1.0f);
     CHECK(coloursIn(picture) > 20);
     // All rows stand on the page: below it there is nothing but its ground.
-    const int below = (picture.getHeight() + 540) / 2 + 4;
+    const int below = (picture.getHeight() + 640) / 2 + 4;
     CHECK(coloursIn(picture.getClippedImage({0, below, picture.getWidth(), picture.getHeight() - below})) == 1);
     CHECK(window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
     CHECK_FALSE(window.main.sheet());
