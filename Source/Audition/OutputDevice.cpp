@@ -1,10 +1,11 @@
-#include "Audition/Player.h"
+#include "Audition/OutputDevice.h"
 
 #include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <cmath>
 #include <cstdio>
+#include <optional>
 
 #if JUCE_LINUX
 #include <pthread.h>
@@ -63,6 +64,7 @@ std::string inKilohertz(double hertz) {
     return text;
 }
 
+constexpr int smallestBuffer = 16, largestBuffer = 4096; ///< Samples, that are offered.
 constexpr int firstAlsaBuffer = 1024; ///< Samples; through a sound server small ones are known to run dry for ever.
 
 } // namespace
@@ -80,16 +82,23 @@ struct OutputDevice::Device : private juce::Timer {
 
     using Clock = std::chrono::steady_clock;
     static constexpr auto patience = std::chrono::seconds(2); ///< Without a call after which a device has stopped.
+    static constexpr auto retryEvery = std::chrono::seconds(3);
 
     CountingCallback counting;
     juce::AudioDeviceManager manager;
+    DeviceChoice chosen;
+    std::optional<DeviceChoice> working; ///< What was opened last, whether it still works or not.
     std::int64_t callsSeen = 0;
-    Clock::time_point lastSign = Clock::now();
+    Clock::time_point lastSign = Clock::now(), lastTry = lastSign;
     bool priorityAsked = false;
 
     void timerCallback() override {
-        look();
+        const bool alive = manager.getCurrentAudioDevice() && look();
         raisePriority();
+        if (alive || !working || Clock::now() - lastTry < retryEvery) return;
+        // The same device and no other: what it was turned down for, another may play far too loud.
+        openOne(*working);
+        lastTry = Clock::now();
     }
 
     /// Whether the device asks for sound. Called often enough or not, it never takes a live device for a dead one.
@@ -123,34 +132,49 @@ struct OutputDevice::Device : private juce::Timer {
     }
     static constexpr int mostTries = 20;
 
-    bool openType(const juce::String& typeName) {
-        for (auto* type : manager.getAvailableDeviceTypes()) {
-            if (typeName.isNotEmpty() && type->getTypeName() != typeName) continue;
-            type->scanForDevices();
-            const auto names = type->getDeviceNames(false);
-            if (names.isEmpty()) continue;
-            manager.setCurrentAudioDeviceType(type->getTypeName(), true);
-            juce::AudioDeviceManager::AudioDeviceSetup setup;
+    juce::AudioIODeviceType* typeNamed(const juce::String& name) {
+        for (auto* type : manager.getAvailableDeviceTypes())
+            if (type->getTypeName() == name) return type;
+        return nullptr;
+    }
+
+    /// False where there is no such device, or it cannot be opened.
+    bool openOne(const DeviceChoice& wanted) {
+        auto* type = typeNamed(juce::String::fromUTF8(wanted.type.c_str()));
+        if (!type) return false;
+        type->scanForDevices();
+        const auto names = type->getDeviceNames(false);
+        const bool isAlsa = type->getTypeName() == "ALSA";
+        juce::AudioDeviceManager::AudioDeviceSetup setup;
+        if (wanted.name.empty()) {
             // JACK lists every program that can take sound; "system" is the sound card. ALSA's "default" is the one
             // that the desktop has chosen.
-            const juce::String preferred = type->getTypeName() == "JACK" ? "system" : "default";
-            setup.outputDeviceName = names[0];
+            const juce::String preferred = isAlsa ? "default" : "system";
             for (const auto& name : names)
-                if (name.compareIgnoreCase(preferred) == 0 || name.startsWithIgnoreCase(preferred)) {
+                if (setup.outputDeviceName.isEmpty() && name.startsWithIgnoreCase(preferred))
                     setup.outputDeviceName = name;
-                    break;
-                }
-            setup.useDefaultInputChannels = false;
-            setup.useDefaultOutputChannels = false;
-            setup.outputChannels.setRange(0, 2, true);
-            if (type->getTypeName() == "ALSA") setup.bufferSize = firstAlsaBuffer;
-            for (int tries = 0; tries == 0 || (tries < mostTries && channelsMissing()); ++tries) {
-                manager.closeAudioDevice();
-                manager.setAudioDeviceSetup(setup, false);
-            }
-            if (manager.getCurrentAudioDevice()) return true; // what it returns as an error may be empty without one
+            if (setup.outputDeviceName.isEmpty() && !names.isEmpty()) setup.outputDeviceName = names[0];
+        } else if (const auto name = juce::String::fromUTF8(wanted.name.c_str()); names.contains(name)) {
+            setup.outputDeviceName = name;
         }
-        return false;
+        if (setup.outputDeviceName.isEmpty()) return false;
+        manager.setCurrentAudioDeviceType(type->getTypeName(), true);
+        setup.useDefaultInputChannels = false;
+        setup.useDefaultOutputChannels = false;
+        setup.outputChannels.setRange(0, 2, true);
+        setup.sampleRate = wanted.rate;
+        setup.bufferSize = wanted.buffer > 0 ? wanted.buffer : isAlsa ? firstAlsaBuffer : 0;
+        for (int tries = 0; tries == 0 || (tries < mostTries && channelsMissing()); ++tries) {
+            manager.closeAudioDevice();
+            manager.setAudioDeviceSetup(setup, false);
+        }
+        if (!manager.getCurrentAudioDevice()) return false; // what it returns as an error may be empty without one
+        working = wanted;
+        working->type = type->getTypeName().toStdString();
+        working->name = setup.outputDeviceName.toStdString();
+        lastSign = Clock::now();
+        priorityAsked = false;
+        return true;
     }
 };
 
@@ -160,18 +184,74 @@ OutputDevice::~OutputDevice() = default;
 
 void OutputDevice::open() {
     device->manager.closeAudioDevice();
-    device->priorityAsked = false;
-    if (!device->openType("JACK") && !device->openType("ALSA")) device->openType({});
-    device->lastSign = Device::Clock::now();
+    device->working.reset();
+    if (!device->chosen.type.empty() && device->openOne(device->chosen)) return;
+    if (device->openOne({"JACK", "", 0.0, 0}) || device->openOne({"ALSA", "", 0.0, 0})) return;
+    for (const auto& type : types()) // of other systems
+        if (device->openOne({type, "", 0.0, 0})) return;
+}
+
+void OutputDevice::choose(const DeviceChoice& choice) {
+    device->chosen = choice;
+    open();
+}
+
+const DeviceChoice& OutputDevice::choice() const {
+    return device->chosen;
+}
+
+DeviceChoice OutputDevice::opened() const {
+    auto* current = device->manager.getCurrentAudioDevice();
+    if (!current) return {};
+    return {current->getTypeName().toStdString(), current->getName().toStdString(), current->getCurrentSampleRate(),
+            current->getCurrentBufferSizeSamples()};
 }
 
 std::string OutputDevice::state() const {
-    const auto* current = device->manager.getCurrentAudioDevice();
-    if (!current) return "no audio device: everything but sound works";
-    const std::string name = (current->getTypeName() + ": " + current->getName()).toStdString();
-    if (!device->look()) return name + " has stopped; open the device again";
-    return name + ", " + inKilohertz(device->manager.getCurrentAudioDevice()->getCurrentSampleRate()) + ", " +
-           std::to_string(device->manager.getCurrentAudioDevice()->getCurrentBufferSizeSamples()) + " samples";
+    const auto now = opened();
+    if (device->working && (now.type.empty() || !device->look()))
+        return device->working->type + ": " + device->working->name + " has stopped; it is tried again every " +
+               std::to_string(Device::retryEvery.count()) + " s";
+    if (now.type.empty()) return "no audio device: everything but sound works";
+    std::string state =
+        now.type + ": " + now.name + ", " + inKilohertz(now.rate) + ", " + std::to_string(now.buffer) + " samples";
+    const auto& chosen = device->chosen;
+    if (!chosen.type.empty() && (chosen.type != now.type || (!chosen.name.empty() && chosen.name != now.name)))
+        state += "; " + chosen.type + (chosen.name.empty() ? "" : ": " + chosen.name) + " is not there";
+    return state;
+}
+
+std::vector<std::string> OutputDevice::types() const {
+    std::vector<std::string> found;
+    for (auto* type : device->manager.getAvailableDeviceTypes())
+        found.push_back(type->getTypeName().toStdString());
+    return found;
+}
+
+std::vector<std::string> OutputDevice::names(const std::string& typeName) const {
+    std::vector<std::string> found;
+    if (auto* type = device->typeNamed(juce::String::fromUTF8(typeName.c_str()))) {
+        type->scanForDevices();
+        for (const auto& name : type->getDeviceNames(false))
+            found.push_back(name.toStdString());
+    }
+    return found;
+}
+
+std::vector<double> OutputDevice::rates() const {
+    std::vector<double> found;
+    if (auto* current = device->manager.getCurrentAudioDevice())
+        for (double rate : current->getAvailableSampleRates())
+            found.push_back(rate);
+    return found;
+}
+
+std::vector<int> OutputDevice::buffers() const {
+    std::vector<int> found;
+    if (auto* current = device->manager.getCurrentAudioDevice())
+        for (int size : current->getAvailableBufferSizes())
+            if (size >= smallestBuffer && size <= largestBuffer) found.push_back(size);
+    return found;
 }
 
 bool OutputDevice::available() const {

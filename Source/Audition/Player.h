@@ -74,23 +74,4 @@ private:
     std::unique_ptr<Engine> engine;
 };
 
-/// Opens the machine's device (ALSA, JACK; "system" preferred), keeps an eye on it, and says how it is in one true
-/// line. [message thread]
-class OutputDevice {
-public:
-    explicit OutputDevice(juce::AudioIODeviceCallback& callback);
-    ~OutputDevice();
-
-    void open(); ///< First device that works: a running JACK server, else ALSA. No device is a state, not an error.
-    /// "JACK: system, 48 kHz, 128 samples", "no audio device: everything but sound works" or, when the device no longer
-    /// asks for sound, "JACK: system has stopped; open the device again".
-    std::string state() const;
-    bool available() const; ///< There is a device, and it asks for sound.
-    juce::AudioDeviceManager& manager();
-
-private:
-    struct Device;
-    std::unique_ptr<Device> device;
-};
-
 } // namespace spillwright

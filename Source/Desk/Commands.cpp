@@ -36,6 +36,7 @@ const std::vector<Command>& commands() {
         {Id::findings, "Sources", "order of entry, help, spacing", "O", "oO"},
         {Id::standing, "Sources", "which track stands close to what", "D", "dD"},
         {Id::remarks, "Window", "all remarks on the recording", "W", "wW"},
+        {Id::audioDevice, "Window", "audio device", "Alt D", "", {K('d', alt, 0)}},
         {Id::darkTwin, "Window", "dark or light", "T", "tT"},
         {Id::largerWindow,
          "Window",

@@ -69,6 +69,7 @@ enum class CommandId {
     undo,
     redo,
     remarks,
+    audioDevice,
     darkTwin,
     largerWindow,
     smallerWindow,

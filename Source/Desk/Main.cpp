@@ -192,7 +192,7 @@ public:
         if (forPictures) photographer = std::make_unique<Photographer>(*main, *controller, call.screenshots);
         // The window is seen before the device is looked for, which may take its time.
         juce::MessageManager::callAsync([this] {
-            if (device) device->open();
+            if (device) device->choose(preferences->deviceChoice());
         });
     }
 

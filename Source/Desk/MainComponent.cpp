@@ -1,6 +1,7 @@
 #include "Desk/MainComponent.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/DeviceSheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 
@@ -660,6 +661,11 @@ void MainComponent::perform(CommandId id) {
         return show(std::make_unique<KeySheet>());
     case CommandId::remarks:
         return show(std::make_unique<LinesSheet>("Remarks", remarkLines(controller.remarks())));
+    case CommandId::audioDevice: {
+        auto sheet = std::make_unique<DeviceSheet>(device);
+        sheet->onChoice = [this](const DeviceChoice& choice) { preferences.setDeviceChoice(choice); };
+        return show(std::move(sheet));
+    }
     case CommandId::leave:
         if (controller.busy())
             controller.cancel();

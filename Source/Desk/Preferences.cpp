@@ -1,6 +1,7 @@
 #include "Desk/Preferences.h"
 
 #include "Audition/Player.h"
+#include "Desk/Look.h"
 
 #include <algorithm>
 #include <cmath>
@@ -40,6 +41,18 @@ Decibels Preferences::startLevel() const {
     const double start = Player::startLevel.value;
     const double last = file.getDoubleValue("outputLevel_dB", start);
     return Decibels(std::isfinite(last) ? std::clamp(last, quietestStart, start) : start);
+}
+
+DeviceChoice Preferences::deviceChoice() const {
+    return {file.getValue("deviceType").toStdString(), file.getValue("deviceName").toStdString(),
+            file.getDoubleValue("deviceRate_Hz"), file.getIntValue("deviceBuffer")};
+}
+
+void Preferences::setDeviceChoice(const DeviceChoice& choice) {
+    file.setValue("deviceType", ui::text(choice.type));
+    file.setValue("deviceName", ui::text(choice.name));
+    file.setValue("deviceRate_Hz", choice.rate);
+    file.setValue("deviceBuffer", choice.buffer);
 }
 
 juce::StringArray Preferences::recentFolders() const {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Audition/OutputDevice.h"
 #include "Core/Types.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -26,6 +27,8 @@ public:
     /// The output level of last time, where that was lower than the usual start: playback never begins louder.
     Decibels startLevel() const;
     void setOutputLevel(Decibels level) { file.setValue("outputLevel_dB", level.value); }
+    DeviceChoice deviceChoice() const;
+    void setDeviceChoice(const DeviceChoice& choice);
     juce::StringArray recentFolders() const;
     void addRecentFolder(const juce::String& folder);
 

@@ -43,7 +43,8 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
     if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
                                              wanted == CommandId::remarks || wanted == CommandId::findings ||
-                                             wanted == CommandId::standing || wanted == CommandId::terms) {
+                                             wanted == CommandId::standing || wanted == CommandId::terms ||
+                                             wanted == CommandId::audioDevice) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile

@@ -42,11 +42,10 @@ TransportBar::TransportBar(Controller& c, Player& p, OutputDevice* d)
         if (onLevel) onLevel(player.outputLevel());
         repaint();
     };
-    const std::pair<KeyButton*, CommandId> buttons[] = {{&difference, CommandId::difference},
-                                                        {&mono, CommandId::mono},
-                                                        {&sideOnly, CommandId::sideOnly},
-                                                        {&bandOnly, CommandId::bandOnly},
-                                                        {&spillSolo, CommandId::spillSolo}};
+    const std::pair<KeyButton*, CommandId> buttons[] = {
+        {&difference, CommandId::difference}, {&mono, CommandId::mono},
+        {&sideOnly, CommandId::sideOnly},     {&bandOnly, CommandId::bandOnly},
+        {&spillSolo, CommandId::spillSolo},   {&deviceButton, CommandId::audioDevice}};
     for (const auto& [button, id] : buttons) {
         button->onClick = [this, wanted = id] {
             if (onCommand) onCommand(wanted);
@@ -81,7 +80,23 @@ void TransportBar::refreshRow() {
     const int source = controller.chosenSource();
     spillSolo.show(source >= 0 && source < controller.sourceCount() ? "spill of " + controller.sourceName(source) : "",
                    CommandId::spillSolo, controller.spillSoloed());
+    deviceButton.show("device", CommandId::audioDevice, false);
     resized();
+}
+
+/// A device that goes stops the sound; when it comes back the sound goes on.
+void TransportBar::followDevice() {
+    if (!device) return;
+    const bool there = device->available();
+    if (deviceThere && !there) {
+        goOnWhenBack = player.playing();
+        player.stop();
+        controller.say(device->state(), true);
+    } else if (!deviceThere && there && std::exchange(goOnWhenBack, false)) {
+        player.play();
+        controller.say("The sound goes on through " + device->state() + ".");
+    }
+    deviceThere = there;
 }
 
 void TransportBar::changed(unsigned what) {
@@ -96,6 +111,7 @@ void TransportBar::changed(unsigned what) {
 
 void TransportBar::playOrStop() {
     if (!controller.recording()) return;
+    goOnWhenBack = false;
     if (player.playing())
         player.stop();
     else if (device && !device->available())
@@ -160,6 +176,7 @@ void TransportBar::louder(double dB) {
 }
 
 void TransportBar::tick() {
+    followDevice();
     if (play.playing != player.playing()) {
         play.playing = player.playing();
         play.repaint();
@@ -254,6 +271,7 @@ void TransportBar::resized() {
     meter.setBounds(right.removeFromTop(18).withTrimmedLeft(48));
     right.removeFromTop(4);
     level.setBounds(right.removeFromTop(20).withTrimmedLeft(46).withTrimmedRight(62));
+    deviceButton.setTopRightPosition(right.getRight(), right.getBottom() - deviceButton.getHeight());
 }
 
 void TransportBar::PlayButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Audition/OutputDevice.h"
 #include "Audition/Player.h"
 #include "Desk/Controller.h"
 #include "Desk/KeyButton.h"
@@ -64,6 +65,7 @@ private:
     };
 
     void refreshRow();
+    void followDevice();
     void setLoop(std::int64_t from, std::int64_t to);
     double seconds(std::int64_t sample) const;
     std::int64_t length() const;
@@ -81,6 +83,9 @@ private:
     KeyButton sideOnly{"Side", "Left less right: what is lost in mono"};
     KeyButton bandOnly{"Band", "The low-mid band alone"};
     KeyButton spillSolo{"Spill", "Every track but those close to the chosen source"};
+    KeyButton deviceButton{"Device", "Which audio device plays"};
+    bool deviceThere = false;
+    bool goOnWhenBack = false; ///< It was playing when the device went.
     std::int64_t shownPosition = -1;
     std::string shownState;
     int guardFor = 0; ///< Ticks that the guard mark stays on.
