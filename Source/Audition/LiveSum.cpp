@@ -100,7 +100,8 @@ void LiveSum::takeWishes() {
     const std::int64_t asked = state.seek;
     if (asked != PlayState::nowhere) {
         const std::int64_t target = landing(asked);
-        const bool jumps = !silent() && ready(mixWaits ? state.mix.held() : now->mix, target, mostAtOnce + fade);
+        // Until there is enough to go on with, what sounds goes on.
+        const bool jumps = !silent() && ready(mixWaits ? state.mix.held() : now->mix, target, readyAhead);
         if (jumps) jump(target);
         if (silent()) now->position = target;
         if (jumps || silent()) {

@@ -6,15 +6,24 @@
 
 namespace spillwright {
 
-int Loader::slotsFor(double sampleRate, std::int64_t before, std::int64_t after) {
-    const auto span = [&](Seconds reach) { // blocks that a stretch may touch, one more for its first
-        return (before + after + std::llround(reach.value * sampleRate)) / SongBlocks::blockSamples + 2;
-    };
-    return static_cast<int>(span(ahead) + 2 * span(head) + 1); // one more to load into
+Loader::Reach Loader::reachFor(int tracks, double sampleRate) {
+    constexpr double mostBytes = 150e6, leastShare = 0.25, secondsInAll = 5.9; // with the margins, to whole blocks
+    const double wanted = secondsInAll * tracks * sampleRate * static_cast<double>(sizeof(float));
+    const double share = std::clamp(mostBytes / std::max(wanted, 1.0), leastShare, 1.0);
+    const Reach all;
+    return {Seconds(share * all.ahead.value), Seconds(share * all.head.value), Seconds(share * all.start.value)};
 }
 
-Loader::Loader(std::shared_ptr<const SampleSource> samples, SongBlocks& songBlocks, PlayState& playState)
-    : source(std::move(samples)), blocks(songBlocks), state(playState),
+int Loader::slotsFor(const Reach& reach, double sampleRate, std::int64_t before, std::int64_t after) {
+    const auto span = [&](Seconds ahead) { // blocks that a stretch may touch, one more for its first
+        return (before + after + std::llround(ahead.value * sampleRate)) / SongBlocks::blockSamples + 2;
+    };
+    return static_cast<int>(span(reach.ahead) + 2 * span(reach.head) + 1); // one more to load into
+}
+
+Loader::Loader(std::shared_ptr<const SampleSource> samples, SongBlocks& songBlocks, PlayState& playState,
+               const Reach& keepReady)
+    : source(std::move(samples)), reach(keepReady), blocks(songBlocks), state(playState),
       thread([this](const std::stop_token& stop) { run(stop); }) {}
 
 Loader::~Loader() {
@@ -76,16 +85,16 @@ Outcome Loader::openReaders() {
     return done();
 }
 
-Loader::Stretch Loader::around(std::int64_t sample, Seconds reach) const {
-    const auto samples = std::llround(reach.value * source->sampleRate());
+Loader::Stretch Loader::around(std::int64_t sample, Seconds ahead) const {
+    const auto samples = std::llround(ahead.value * source->sampleRate());
     return {std::max<std::int64_t>(SongBlocks::blockOf(sample - state.before), 0),
             std::min(SongBlocks::blockOf(sample + samples + state.after), blocks.blockCount() - 1)};
 }
 
 std::array<Loader::Stretch, 4> Loader::wanted() const {
     const std::int64_t position = state.position, asked = state.seek;
-    return {around(position, start), asked == PlayState::nowhere ? Stretch{0, -1} : around(asked, head),
-            around(state.loopFrom, head), around(position, ahead)};
+    return {around(position, reach.start), asked == PlayState::nowhere ? Stretch{0, -1} : around(asked, reach.head),
+            around(state.loopFrom, reach.head), around(position, reach.ahead)};
 }
 
 bool Loader::caughtUp() const {

@@ -20,14 +20,19 @@ namespace spillwright {
 /// at the head of the loop.
 class Loader {
 public:
-    static constexpr Seconds ahead = Seconds(3.0); ///< Kept ready past the position ...
-    static constexpr Seconds head = Seconds(1.0);  ///< ... past the head of the loop and a place that was asked for ...
-    static constexpr Seconds start = Seconds(0.5); ///< ... and at least before sound begins.
+    struct Reach {
+        Seconds ahead = Seconds(3.0); ///< Kept ready past the position ...
+        Seconds head = Seconds(1.0);  ///< ... past the head of the loop and a place that was asked for ...
+        Seconds start = Seconds(0.5); ///< ... and at least before sound begins.
+    };
+    /// What memory allows: with nudges to 100 ms, 150 MB of samples hold it up to 64 tracks at 96 kHz; of more, or at
+    /// higher rates, less lies ready, a quarter of it at least.
+    static Reach reachFor(int tracks, double sampleRate);
 
     /// Slots that `blocks` needs so that all this fits, for `before` and `after` samples of margin.
-    static int slotsFor(double sampleRate, std::int64_t before, std::int64_t after);
+    static int slotsFor(const Reach& reach, double sampleRate, std::int64_t before, std::int64_t after);
 
-    Loader(std::shared_ptr<const SampleSource> source, SongBlocks& blocks, PlayState& state);
+    Loader(std::shared_ptr<const SampleSource> source, SongBlocks& blocks, PlayState& state, const Reach& reach);
     ~Loader();
 
     void wake();                        ///< [message thread] There is a new wish.
@@ -50,9 +55,10 @@ private:
     Outcome openReaders();
     Outcome loadNext(bool& loaded);
     void fail(const Fault& fault);
-    Stretch around(std::int64_t sample, Seconds reach) const;
+    Stretch around(std::int64_t sample, Seconds ahead) const;
 
     std::shared_ptr<const SampleSource> source;
+    const Reach reach;
     SongBlocks& blocks;
     PlayState& state;
     std::vector<std::unique_ptr<GroupReader>> readers;

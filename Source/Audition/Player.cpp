@@ -22,9 +22,10 @@ namespace {
 struct Programme {
     Programme(std::shared_ptr<const SampleSource> samples, std::vector<TrackInfo> trackInfos)
         : source(std::move(samples)), tracks(std::move(trackInfos)), rate(source->sampleRate()),
-          state(static_cast<std::size_t>(source->trackCount())),
-          blocks(source->trackCount(), source->length(), Loader::slotsFor(rate, mostMargin(), mostMargin())),
-          sum(blocks, state, rate, source->length(), Loader::start), monitor(rate), loader(source, blocks, state) {}
+          reach(Loader::reachFor(source->trackCount(), rate)), state(static_cast<std::size_t>(source->trackCount())),
+          blocks(source->trackCount(), source->length(), Loader::slotsFor(reach, rate, mostMargin(), mostMargin())),
+          sum(blocks, state, rate, source->length(), reach.start), monitor(rate), loader(source, blocks, state, reach) {
+    }
 
     void forgetStandIns() {
         std::erase_if(standIns, [](const auto& one) { return one->isLetGo(); });
@@ -39,6 +40,7 @@ struct Programme {
     std::shared_ptr<const SampleSource> source;
     std::vector<TrackInfo> tracks;
     const double rate;
+    const Loader::Reach reach;
     PlayState state;
     std::vector<std::unique_ptr<StandIn>> standIns; ///< That the audio thread may still read.
     SongBlocks blocks;

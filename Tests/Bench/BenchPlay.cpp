@@ -3,13 +3,18 @@
 #include "Audition/LiveSum.h"
 #include "Audition/Loader.h"
 #include "Audition/Mix.h"
+#include "Audition/Player.h"
 #include "Support/MemorySource.h"
 #include "Support/TestSignals.h"
+#include "Support/TestWav.h"
 
 #include <algorithm>
 #include <chrono>
 #include <cstdio>
+#include <cstdlib>
 #include <ctime>
+#include <filesystem>
+#include <fstream>
 #include <functional>
 #include <memory>
 #include <thread>
@@ -82,10 +87,11 @@ void play(const char* what, int tracks, double highPassHz, int changeEvery) {
     const std::vector<TrackInfo> infos(static_cast<std::size_t>(tracks));
 
     PlayState state(static_cast<std::size_t>(tracks));
-    SongBlocks blocks(tracks, source->length(), Loader::slotsFor(rate, 16000, 16000));
-    LiveSum sum(blocks, state, rate, source->length(), Loader::start);
+    const auto reach = Loader::reachFor(tracks, rate);
+    SongBlocks blocks(tracks, source->length(), Loader::slotsFor(reach, rate, 16000, 16000));
+    LiveSum sum(blocks, state, rate, source->length(), reach.start);
     state.before = state.after = 16000;
-    Loader loader(source, blocks, state);
+    Loader loader(source, blocks, state, reach);
     const auto change = [&](int variant) {
         HeardMix mix;
         mix.adjustments = adjustments(tracks, highPassHz, variant);
@@ -113,9 +119,110 @@ void play(const char* what, int tracks, double highPassHz, int changeEvery) {
                 state.dropouts > 0 ? " (dropouts!)" : "");
 }
 
+/// Ten minutes a track, nearly all of it a hole in the file, which reads as silence; the first second is noise.
+void writeLongTrack(const std::filesystem::path& file, int hertz, std::uint64_t seed) {
+    test::WavBytes wav;
+    wav.rate = hertz;
+    wav.bits = 24;
+    wav.interleaved = test::whiteNoise(static_cast<std::size_t>(hertz), seed, 0.05);
+    wav.dataSize = static_cast<std::uint32_t>(600 * hertz * 3);
+    const auto bytes = wav.bytes();
+    std::ofstream(file, std::ios::binary).write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+    std::filesystem::resize_file(file, 44 + wav.dataSize);
+}
+
+/// Of this process, bytes; 0 where it cannot be told.
+double mostMemory() {
+    std::ifstream status("/proc/self/status");
+    for (std::string line; std::getline(status, line);)
+        if (line.rfind("VmHWM:", 0) == 0) return 1024.0 * std::atof(line.c_str() + 6);
+    return 0.0;
+}
+
+class AtRate : public juce::AudioIODevice {
+public:
+    explicit AtRate(double hertz) : juce::AudioIODevice("rate", "bench"), at(hertz) {}
+    juce::StringArray getOutputChannelNames() override { return {"left", "right"}; }
+    juce::StringArray getInputChannelNames() override { return {}; }
+    juce::Array<double> getAvailableSampleRates() override { return {at}; }
+    juce::Array<int> getAvailableBufferSizes() override { return {block}; }
+    int getDefaultBufferSize() override { return block; }
+    juce::String open(const juce::BigInteger&, const juce::BigInteger&, double, int) override { return {}; }
+    void close() override {}
+    bool isOpen() override { return true; }
+    void start(juce::AudioIODeviceCallback*) override {}
+    void stop() override {}
+    bool isPlaying() override { return true; }
+    juce::String getLastError() override { return {}; }
+    int getCurrentBufferSizeSamples() override { return block; }
+    double getCurrentSampleRate() override { return at; }
+    int getCurrentBitDepth() override { return 32; }
+    juce::BigInteger getActiveOutputChannels() const override { return 3; }
+    juce::BigInteger getActiveInputChannels() const override { return 0; }
+    int getOutputLatencyInSamples() override { return 0; }
+    int getInputLatencyInSamples() override { return 0; }
+
+private:
+    double at;
+};
+
+/// From the folder to the first sample of sound, and the memory of playing here and there.
+void openFolder(int tracks, int hertz) {
+    const auto folder = std::filesystem::temp_directory_path() / ("spillwright-bench-" + std::to_string(hertz));
+    std::filesystem::remove_all(folder);
+    std::filesystem::create_directories(folder);
+    for (int track = 0; track < tracks; ++track)
+        writeLongTrack(folder / ("track " + std::to_string(track + 1) + ".wav"), hertz,
+                       static_cast<std::uint64_t>(track));
+    using Clock = std::chrono::steady_clock;
+    const auto since = [](Clock::time_point start) {
+        return std::chrono::duration<double, std::milli>(Clock::now() - start).count();
+    };
+    const auto before = mostMemory();
+    Player player;
+    AtRate device(hertz);
+    player.callback().audioDeviceAboutToStart(&device);
+    std::vector<float> left(block), right(block);
+    float* outputs[] = {left.data(), right.data()};
+    const auto callBack = [&] {
+        player.callback().audioDeviceIOCallbackWithContext(nullptr, 0, outputs, 2, block, {});
+        std::this_thread::sleep_for(std::chrono::microseconds(1000000LL * block / hertz));
+    };
+    const auto start = Clock::now();
+    auto recording = Recording::open(folder, {});
+    if (!recording) {
+        std::printf("%s\n", recording.fault().line().c_str());
+        return;
+    }
+    const double opened = since(start);
+    player.open(std::move(recording).value());
+    player.play();
+    do
+        callBack();
+    while (std::all_of(left.begin(), left.end(), [](float sample) { return sample == 0.0f; }));
+    const double sounded = since(start);
+    for (int place = 0; place < 20; ++place) {
+        player.seek(static_cast<std::int64_t>(place) * 29 * hertz);
+        for (int calls = 0; calls < hertz / block / 4; ++calls)
+            callBack();
+    }
+    std::printf(
+        "%d tracks of 10 minutes at %g kHz: opened in %.0f ms, first sound after %.0f ms; playing takes %.0f MB, "
+        "%lld dropouts\n",
+        tracks, hertz / 1000.0, opened, sounded, (mostMemory() - before) / 1e6,
+        static_cast<long long>(player.meters().dropouts));
+    player.open(nullptr);
+    std::filesystem::remove_all(folder);
+}
+
 } // namespace
 
-int main() {
+int main(int count, char** words) {
+    // Each by itself, so that peaks of memory do not mix.
+    if (count == 3) {
+        openFolder(std::atoi(words[1]), std::atoi(words[2]));
+        return 0;
+    }
     std::printf("Callbacks of %d samples at 48 kHz, %.0f microseconds each.\nThe floor: one fractional nudge a track, "
                 "%d multiply-adds a sample, in cache.\n",
                 block, blockMicroseconds, FractionalDelay::taps);
@@ -124,4 +231,6 @@ int main() {
         play("fractional nudges, high-passes", tracks, 80.0, 0);
         play("the same, every track changed every 40 ms", tracks, 80.0, 15);
     }
+    for (int hertz : {48000, 96000, 192000})
+        if (std::system((std::string("\"") + words[0] + "\" 64 " + std::to_string(hertz)).c_str()) != 0) return 1;
 }
