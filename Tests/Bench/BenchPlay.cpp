@@ -5,6 +5,7 @@
 #include "Audition/Mix.h"
 #include "Audition/Player.h"
 #include "Support/MemorySource.h"
+#include "Support/RandomUser.h"
 #include "Support/TestSignals.h"
 #include "Support/TestWav.h"
 
@@ -215,9 +216,62 @@ void openFolder(int tracks, int hertz) {
     std::filesystem::remove_all(folder);
 }
 
+/// Random commands for so long while a thread asks for buffers at the pace of a device: what a callback costs at
+/// most, and whether it ever comes too late or gives what is no sound. Half of each track is digital silence.
+void soak(int tracks, double seconds) {
+    std::vector<std::vector<float>> samples;
+    for (int track = 0; track < tracks; ++track) {
+        samples.push_back(test::whiteNoise(20 * 48000, static_cast<std::uint64_t>(track), 0.02));
+        std::fill(samples.back().begin() + 10 * 48000, samples.back().end(), 0.0f);
+    }
+    auto other = std::make_shared<TrackSound>();
+    for (int track = 0; track < tracks; ++track)
+        other->tracks.push_back(test::whiteNoise(48000, static_cast<std::uint64_t>(track), 0.01));
+    Player player;
+    AtRate device(rate);
+    player.callback().audioDeviceAboutToStart(&device);
+    player.open(std::make_shared<test::MemorySource>(std::move(samples)),
+                std::vector<TrackInfo>(static_cast<std::size_t>(tracks)));
+    Times times;
+    std::int64_t notFinite = 0, late = 0;
+    std::jthread callbacks([&](const std::stop_token& stop) {
+        std::vector<float> left(block), right(block);
+        float* outputs[] = {left.data(), right.data()};
+        auto next = std::chrono::steady_clock::now();
+        while (!stop.stop_requested()) {
+            times.each.push_back(microseconds(
+                [&] { player.callback().audioDeviceIOCallbackWithContext(nullptr, 0, outputs, 2, block, {}); }));
+            late += times.each.back() > blockMicroseconds;
+            for (const auto* side : {&left, &right})
+                notFinite += std::count_if(side->begin(), side->end(), [](float s) { return !std::isfinite(s); });
+            next += std::chrono::nanoseconds(static_cast<long long>(1000.0 * blockMicroseconds));
+            std::this_thread::sleep_until(next);
+        }
+    });
+    test::RandomUser user(player, tracks, 20 * 48000, 1, other);
+    const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+    for (int step = 0; std::chrono::steady_clock::now() < end; ++step) {
+        user.performAny();
+        if (step % 5 == 0) player.play();
+        std::this_thread::sleep_for(std::chrono::milliseconds(40));
+    }
+    callbacks.request_stop();
+    callbacks.join();
+    std::printf(
+        "%.0f s of random commands, %d tracks: callbacks take %.2f %% of real time (99.9 %% %.2f, at most %.2f), "
+        "%lld of %zu above a buffer's time, %lld dropouts, %lld samples that are none\n",
+        seconds, tracks, 100.0 * times.at(0.5) / blockMicroseconds, 100.0 * times.at(0.999) / blockMicroseconds,
+        100.0 * times.at(1.0) / blockMicroseconds, static_cast<long long>(late), times.each.size(),
+        static_cast<long long>(player.meters().dropouts), static_cast<long long>(notFinite));
+}
+
 } // namespace
 
 int main(int count, char** words) {
+    if (count == 4 && std::string(words[1]) == "soak") {
+        soak(std::atoi(words[2]), std::atof(words[3]));
+        return 0;
+    }
     // Each by itself, so that peaks of memory do not mix.
     if (count == 3) {
         openFolder(std::atoi(words[1]), std::atoi(words[2]));
