@@ -67,12 +67,29 @@ std::optional<Decibels> parseGain(std::string_view text) {
 
 std::optional<HighPassEntry> parseHighPass(std::string_view text) {
     if (text == "off" || text == "\u2013") return HighPassEntry{};
+    HighPassEntry result;
+    // A second number is the slope.
+    constexpr auto digits = "0123456789";
+    const auto firstEnd = text.find_first_not_of(".,0123456789", text.find_first_of(digits));
+    if (const auto second = text.find_first_of(digits, firstEnd); second != std::string_view::npos) {
+        const auto entry = split(text.substr(second));
+        if (!entry || !(entry->unit.empty() || entry->unit.starts_with("db"))) return std::nullopt;
+        const auto meant = std::find_if(slopes.begin(), slopes.end(),
+                                        [&](Slope one) { return entry->number == inDecibelsPerOctave(one); });
+        if (meant == slopes.end()) return std::nullopt;
+        result.slope = *meant;
+        text = text.substr(0, second);
+    }
     const auto entry = split(text);
     if (!entry || entry->number < 0.0) return std::nullopt;
     if (entry->number == 0.0) return HighPassEntry{};
-    if (entry->unit.empty() || entry->unit == "hz") return HighPassEntry{Hertz(entry->number)};
-    if (entry->unit == "k" || entry->unit == "khz") return HighPassEntry{Hertz(entry->number * 1000.0)};
-    return std::nullopt;
+    if (entry->unit.empty() || entry->unit == "hz")
+        result.corner = Hertz(entry->number);
+    else if (entry->unit == "k" || entry->unit == "khz")
+        result.corner = Hertz(entry->number * 1000.0);
+    else
+        return std::nullopt;
+    return result;
 }
 
 std::string unsignedAmount(double amount, int decimals) {
@@ -88,6 +105,14 @@ std::string signedAmount(double amount, int decimals) {
 
 std::string nudgeText(Seconds nudge) {
     return nudge.value == 0.0 ? "0" : signedAmount(inMilliseconds(nudge), 2);
+}
+
+std::string highPassText(const TrackAdjustment& adjustment) {
+    if (!adjustment.highPass) return "off";
+    std::string text = unsignedAmount(adjustment.highPass->value, 0);
+    if (adjustment.highPassSlope != Slope::dB12)
+        text += " " + std::to_string(inDecibelsPerOctave(adjustment.highPassSlope));
+    return text;
 }
 
 std::string gainText(double dB) {

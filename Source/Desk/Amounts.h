@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Core/TrackAdjustment.h"
 #include "Core/Types.h"
 
 #include <optional>
@@ -16,14 +17,18 @@ std::optional<Decibels> parseGain(std::string_view text);
 
 struct HighPassEntry {
     std::optional<Hertz> corner; ///< none: no filter.
+    std::optional<Slope> slope;  ///< none: nothing is said of it.
 };
-/// "80", "80 Hz", "0.1 kHz"; empty, "off" or "0": no filter. nullopt: no such amount.
+/// "80", "80 Hz", "0.1 kHz"; with a slope in dB per octave after it "80 24", "80 Hz 24", "80 Hz 24 dB"; empty, "off" or
+/// "0": no filter. nullopt: no such amount, or a slope that there is not.
 std::optional<HighPassEntry> parseHighPass(std::string_view text);
 
 /// With a true minus sign, and a plus where the amount is above 0: "+0.30", "−2.9", "0".
 std::string signedAmount(double amount, int decimals);
 std::string unsignedAmount(double amount, int decimals);
 std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two decimals.
-std::string gainText(double dB);      ///< Signed, one decimal; "−∞" for no level.
+/// "off"; "80"; "80 24" where the slope is not 12 dB per octave. parseHighPass() understands it.
+std::string highPassText(const TrackAdjustment& adjustment);
+std::string gainText(double dB); ///< Signed, one decimal; "−∞" for no level.
 
 } // namespace spillwright::desk

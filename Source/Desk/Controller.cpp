@@ -768,12 +768,14 @@ void Controller::makeEquallyLoud() {
     if (next.adjustments != now->adjustments) editBalance(std::move(next));
 }
 
-void Controller::setHighPass(int track, std::optional<Hertz> corner) {
+void Controller::setHighPass(int track, std::optional<Hertz> corner, std::optional<Slope> slope) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
     const double highest = openRecording->sampleRate() * 0.45;
     if (corner) corner = Hertz(std::clamp(corner->value, 10.0, highest));
-    next.adjustments[at(track)].highPass = corner;
+    auto& adjustment = next.adjustments[at(track)];
+    adjustment.highPass = corner;
+    adjustment.highPassSlope = corner ? slope.value_or(adjustment.highPassSlope) : Slope::dB12;
     if (next.adjustments != now->adjustments) editBalance(std::move(next));
 }
 

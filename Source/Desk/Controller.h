@@ -217,7 +217,8 @@ public:
     /// Nudges the chosen track so that it hears the sound of the pair together with its partner.
     void alignPair();
     void setGain(int track, Decibels gain, bool gesture = false);
-    void setHighPass(int track, std::optional<Hertz> corner);
+    /// Corner none: no filter, and the slope is 12 dB per octave again. Slope none: as it was.
+    void setHighPass(int track, std::optional<Hertz> corner, std::optional<Slope> slope = {});
     void toggleMute(int track);
     void toggleSolo(int track); ///< Not a step of undo: it is for listening.
     void setSolo(std::vector<bool> tracks);

@@ -14,6 +14,7 @@ namespace {
 
 constexpr float headingHeight = 34.0f;
 constexpr double nudgeStepMs = 0.1;
+constexpr float slopeWidth = 14.0f; ///< Kept for the slope beside the corner of a high-pass.
 
 struct Column {
     TrackField field;
@@ -24,7 +25,7 @@ struct Column {
 constexpr std::array columns{
     Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill %", 40.0f, true},
     Column{TrackField::flip, "flip", 36.0f, false}, Column{TrackField::nudge, "nudge ms", 58.0f, true},
-    Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 46.0f, true},
+    Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 54.0f, true},
     Column{TrackField::mute, "M", 20.0f, false},    Column{TrackField::solo, "S", 20.0f, false},
     Column{TrackField::hold, "hold", 30.0f, false}, Column{TrackField::link, "", 14.0f, false},
 };
@@ -42,7 +43,7 @@ const char* explanation(TrackField field) {
     case TrackField::gain:
         return "Gain: drag, or click and type dB";
     case TrackField::highPass:
-        return "High-pass: click and type a corner in Hz, or off";
+        return "High-pass: click and type a corner in Hz, or off; 80 24 is 24 dB an octave (12, 18, 24: up and down)";
     case TrackField::mute:
         return "Mute: the track leaves the sum";
     case TrackField::solo:
@@ -59,6 +60,12 @@ const char* explanation(TrackField field) {
         return "";
     }
     return "";
+}
+
+/// The next steeper slope (+1) or the next gentler one (-1), where there is one.
+Slope neighbour(Slope slope, int direction) {
+    const auto place = std::find(slopes.begin(), slopes.end(), slope) - slopes.begin() + direction;
+    return slopes[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(place, 0, std::ssize(slopes) - 1))];
 }
 
 /// Up and down step the amount while it is typed.
@@ -154,14 +161,14 @@ void TrackRow::paint(juce::Graphics& g) {
         return;
     }
 
-    const auto number = [&](TrackField field, const std::string& text, bool set) {
+    const auto number = [&](TrackField field, const std::string& text, bool set, float right = 0.0f) {
         auto area = fieldArea(field, bounds);
         if (hovered == field &&
             (field == TrackField::nudge || field == TrackField::gain || field == TrackField::highPass)) {
             g.setColour(p.rules);
             g.drawRoundedRectangle(area.reduced(2.0f, 4.0f), 3.0f, 1.0f);
         }
-        ui::drawFigures(g, text, area.withTrimmedRight(6.0f), juce::Justification::centredRight, 13.0f,
+        ui::drawFigures(g, text, area.withTrimmedRight(6.0f + right), juce::Justification::centredRight, 13.0f,
                         set ? p.ink : p.muted, set);
     };
     const auto level = controller.levelDbfs(track);
@@ -171,7 +178,11 @@ void TrackRow::paint(juce::Graphics& g) {
     number(TrackField::nudge, nudgeText(adjustment.nudge), adjustment.nudge.value != 0.0);
     number(TrackField::gain, gainText(adjustment.gain.value), adjustment.gain.value != 0.0);
     number(TrackField::highPass, adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off",
-           adjustment.highPass.has_value());
+           adjustment.highPass.has_value(), slopeWidth);
+    if (adjustment.highPass)
+        ui::drawFigures(g, std::to_string(inDecibelsPerOctave(adjustment.highPassSlope)),
+                        fieldArea(TrackField::highPass, bounds).withTrimmedRight(6.0f),
+                        juce::Justification::centredRight, 9.5f, p.muted);
 
     // Polarity: an open ring with a stroke; filled when the track is upside down.
     const auto ring = fieldArea(TrackField::flip, bounds).withSizeKeepingCentre(17.0f, 17.0f);
@@ -353,8 +364,7 @@ void TrackPanel::type(TrackField field) {
     std::string text;
     if (field == TrackField::nudge) text = nudgeText(adjustment.nudge);
     if (field == TrackField::gain) text = gainText(adjustment.gain.value);
-    if (field == TrackField::highPass)
-        text = adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off";
+    if (field == TrackField::highPass) text = highPassText(adjustment);
 
     auto typed = std::make_unique<AmountEditor>();
     typed->setFont(ui::font(13.0f));
@@ -370,7 +380,12 @@ void TrackPanel::type(TrackField field) {
         if (edited == TrackField::gain)
             controller.setGain(editedTrack,
                                Decibels(controller.adjustments()[at(editedTrack)].gain.value + 0.5 * direction));
+        if (edited == TrackField::highPass) {
+            const auto& before = controller.adjustments()[at(editedTrack)];
+            controller.setHighPass(editedTrack, before.highPass, neighbour(before.highPassSlope, direction));
+        }
         const auto& now = controller.adjustments()[at(editedTrack)];
+        if (edited == TrackField::highPass) editor->setText(ui::text(highPassText(now)), false);
         if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge)), false);
         if (edited == TrackField::gain) editor->setText(ui::text(gainText(now.gain.value)), false);
     };
@@ -402,10 +417,13 @@ void TrackPanel::takeText() {
         }
     } else if (edited == TrackField::highPass) {
         if (const auto entry = parseHighPass(typed)) {
-            controller.setHighPass(editedTrack, entry->corner);
+            controller.setHighPass(editedTrack, entry->corner, entry->slope);
             understood = true;
         } else {
-            controller.say("'" + typed + "' is no high-pass; type a corner such as 80 Hz, or off", true);
+            controller.say(
+                "'" + typed +
+                    "' is no high-pass; type a corner such as 80 Hz, a slope of 12, 18 or 24 after it, or off",
+                true);
         }
     }
     if (understood) stopTyping();

@@ -364,7 +364,9 @@ std::string track(const Controller& controller, int index) {
     if (const auto level = controller.levelDbfs(index)) text += ", " + gainText(*level) + " dBFS";
     text += adjustment.flip ? ", flipped" : ", not flipped";
     text += ", nudge " + nudgeText(adjustment.nudge) + " ms, gain " + gainText(adjustment.gain.value) + " dB";
-    if (adjustment.highPass) text += ", high-pass " + unsignedAmount(adjustment.highPass->value, 0) + " Hz";
+    if (adjustment.highPass)
+        text += ", high-pass " + unsignedAmount(adjustment.highPass->value, 0) + " Hz, " +
+                std::to_string(inDecibelsPerOctave(adjustment.highPassSlope)) + " dB an octave";
     if (adjustment.muted) text += ", muted";
     if (controller.solo()[at(index)]) text += ", solo";
     if (controller.held(index)) text += ", held";

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 
@@ -48,6 +49,21 @@ public:
         double value = 0.0;
         number(key, low, high, value);
         into = value;
+    }
+
+    void oneOf(const char* key, std::span<const int> choices, int& into) {
+        const auto* member = find(key);
+        if (member == nullptr) return;
+        if (!member->is_number()) return complain(key, "is not a number");
+        std::string list;
+        for (const int choice : choices) {
+            if (member->get<double>() == choice) {
+                into = choice;
+                return;
+            }
+            list += (list.empty() ? "" : ", ") + std::to_string(choice);
+        }
+        complain(key, "is none of " + list);
     }
 
     void flag(const char* key, bool& into) {

@@ -6,6 +6,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
+#include <array>
 #include <limits>
 
 namespace spillwright {
@@ -21,6 +23,11 @@ constexpr auto mend = "give a setting file as propose --save writes it";
 /// Far beyond any sensible setting: what lies outside is a slip of the pen.
 constexpr double largestNudgeMs = 1000.0;
 constexpr double largestGainDb = 60.0;
+constexpr auto decibelsPerOctave = [] {
+    std::array<int, slopes.size()> values{};
+    std::transform(slopes.begin(), slopes.end(), values.begin(), inDecibelsPerOctave);
+    return values;
+}();
 
 } // namespace
 
@@ -44,12 +51,14 @@ Result<Setting> settingFromJson(std::string_view text, const std::string& where)
         auto& adjustment = track.adjustment;
         double nudgeMs = 0.0;
         std::optional<double> highPassHz;
+        int slope = inDecibelsPerOctave(adjustment.highPassSlope);
         Members members(object, place);
         members.text("track", track.track);
         members.flag("flip", adjustment.flip);
         members.number("nudge_ms", -largestNudgeMs, largestNudgeMs, nudgeMs);
         members.number("gain_dB", -std::numeric_limits<double>::max(), largestGainDb, adjustment.gain.value);
         members.optionalNumber("highPass_Hz", 1.0, 20000.0, highPassHz);
+        members.oneOf("highPassSlope_dBPerOctave", decibelsPerOctave, slope);
         members.optionalNumber("pan", -1.0, 1.0, adjustment.pan);
         members.flag("muted", adjustment.muted);
         if (!members.problem().empty()) return fault(members.problem());
@@ -58,6 +67,7 @@ Result<Setting> settingFromJson(std::string_view text, const std::string& where)
             if (earlier.track == track.track) return fault("track \"" + track.track + "\" is there twice");
         adjustment.nudge = milliseconds(nudgeMs);
         if (highPassHz) adjustment.highPass = Hertz(*highPassHz);
+        adjustment.highPassSlope = static_cast<Slope>(slope);
         setting.tracks.push_back(std::move(track));
     }
     return setting;
@@ -72,6 +82,8 @@ ordered_json settingToJson(const Setting& setting) {
         track["nudge_ms"] = inMilliseconds(adjustment.nudge);
         track["gain_dB"] = adjustment.gain.value;
         track["highPass_Hz"] = adjustment.highPass ? ordered_json(adjustment.highPass->value) : ordered_json();
+        if (adjustment.highPassSlope != Slope::dB12)
+            track["highPassSlope_dBPerOctave"] = inDecibelsPerOctave(adjustment.highPassSlope);
         track["pan"] = adjustment.pan ? ordered_json(*adjustment.pan) : ordered_json();
         track["muted"] = adjustment.muted;
         tracks.push_back(std::move(track));

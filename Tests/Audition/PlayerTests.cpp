@@ -54,10 +54,13 @@ StereoSum definedSum(const Tracks& tracks, const std::vector<TrackAdjustment>& a
             std::complex<double> weight = std::polar(std::pow(10.0, adjustment.gain.value / 20.0),
                                                      -2.0 * std::numbers::pi * hertz * adjustment.nudge.value);
             if (adjustment.flip) weight = -weight;
-            if (adjustment.highPass) { // Butterworth of second order, frequency warped so that the corner stays
+            if (adjustment
+                    .highPass) { // Butterworth, frequency warped so that the corner stays; the poles left of the axis
                 const std::complex<double> s(0.0, std::tan(std::numbers::pi * hertz / rate) /
                                                       std::tan(std::numbers::pi * adjustment.highPass->value / rate));
-                weight *= hertz >= rate / 2 ? 1.0 : s * s / (s * s + std::sqrt(2.0) * s + 1.0);
+                const int order = inDecibelsPerOctave(adjustment.highPassSlope) / 6;
+                for (int pole = 0; pole < order && hertz < rate / 2; ++pole)
+                    weight *= s / (s - std::polar(1.0, std::numbers::pi * (0.5 + (pole + 0.5) / order)));
             }
             return weight;
         });
@@ -126,6 +129,9 @@ TEST_CASE("what is played is the sum by its definition: flips, nudges, gains, pa
                                              adjusted(false, 0.49, 1.0),
                                              adjusted(false, 0.0)};
     adjustments[2].pan = -0.4;
+    adjustments[2].highPass = Hertz(60.0);
+    adjustments[2].highPassSlope = Slope::dB18;
+    adjustments[4].highPassSlope = Slope::dB24;
     adjustments[6].muted = true;
     auto infos = plainTracks(7);
     infos[4].linkedTo = 5;

@@ -43,6 +43,10 @@ TEST_CASE("what is no amount is refused") {
     CHECK_FALSE(parseGain("3 ms"));
     CHECK_FALSE(parseHighPass("-80"));
     CHECK_FALSE(parseHighPass("80 dB"));
+    for (const char* text : {"80 6", "80 Hz 15", "80 24 ms", "80 -24", "80 24 24", "1e3", "x 24"}) {
+        INFO(text);
+        CHECK_FALSE(parseHighPass(text));
+    }
 }
 
 TEST_CASE("gains and high-passes are understood") {
@@ -52,6 +56,25 @@ TEST_CASE("gains and high-passes are understood") {
     CHECK(parseHighPass("0.1 kHz")->corner->value == Approx(100.0));
     CHECK_FALSE(parseHighPass("off")->corner);
     CHECK_FALSE(parseHighPass("")->corner);
+    CHECK_FALSE(parseHighPass("80")->slope);
+    for (const char* text : {"80 24", " 80 Hz 24", "0.08 kHz 24 dB", "80,0hz 24 dB/oct"}) {
+        INFO(text);
+        REQUIRE(parseHighPass(text));
+        CHECK(parseHighPass(text)->corner->value == Approx(80.0));
+        CHECK(parseHighPass(text)->slope == Slope::dB24);
+    }
+}
+
+TEST_CASE("a high-pass is written so that it is understood again") {
+    TrackAdjustment adjustment;
+    CHECK(highPassText(adjustment) == "off");
+    adjustment.highPass = Hertz(120.0);
+    CHECK(highPassText(adjustment) == "120");
+    for (const Slope slope : {Slope::dB18, Slope::dB24}) {
+        adjustment.highPassSlope = slope;
+        CHECK(parseHighPass(highPassText(adjustment))->corner == adjustment.highPass);
+        CHECK(parseHighPass(highPassText(adjustment))->slope == slope);
+    }
 }
 
 TEST_CASE("amounts are written with their sign, and zero without one") {

@@ -135,6 +135,43 @@ TEST_CASE("a nudge is typed with its unit; what is no nudge is said, and the fie
     CHECK(window.controller().adjustments()[2].nudge.value == Approx(-1.1 / 343.2));
 }
 
+TEST_CASE("a high-pass is typed with its slope, which stays until another is typed, and up and down step it") {
+    BandWindow window;
+    window.controller().selectTrack(1);
+    auto& panel = window.main.trackPanel();
+    const auto now = [&] { return window.controller().adjustments()[1]; };
+    const auto type = [&](const char* text) {
+        CHECK(window.typed('c'));
+        REQUIRE(panel.typing());
+        panel.field()->setText(text, false);
+        panel.field()->onReturnKey();
+    };
+    type("90 Hz 24");
+    CHECK(now().highPass == Hertz(90.0));
+    CHECK(now().highPassSlope == Slope::dB24);
+    type("100");
+    CHECK(now().highPass == Hertz(100.0));
+    CHECK(now().highPassSlope == Slope::dB24);
+    CHECK(window.typed('c'));
+    CHECK(panel.field()->getText() == "100 24");
+    const auto press = [&](int key) { panel.field()->keyPressed(juce::KeyPress(key)); };
+    press(juce::KeyPress::upKey); // there is none steeper
+    CHECK(now().highPassSlope == Slope::dB24);
+    press(juce::KeyPress::downKey);
+    CHECK(now().highPassSlope == Slope::dB18);
+    CHECK(panel.field()->getText() == "100 18");
+    panel.field()->onReturnKey();
+    CHECK(now().highPassSlope == Slope::dB18);
+    window.controller().undo();
+    CHECK(now().highPassSlope == Slope::dB24);
+    type("100 6");
+    CHECK(panel.typing());
+    REQUIRE(window.controller().notice());
+    CHECK(window.controller().notice()->text.find("12, 18 or 24") != std::string::npos);
+    type("off");
+    CHECK(now() == TrackAdjustment{});
+}
+
 TEST_CASE("a drag on the nudge moves the track, as one step of undo") {
     BandWindow window;
     auto& row = *window.main.trackPanel().row(0);

@@ -217,12 +217,13 @@ TEST_CASE("gain and high-pass are those of the setting, and a mute concerns the 
     rig.open();
     rig.of("a").gain = Decibels(-6.0);
     rig.of("a").highPass = Hertz(80.0);
+    rig.of("a").highPassSlope = Slope::dB24;
     rig.of("b").muted = true;
     rig.options.sum = rig.place / "sum.wav";
     rig.rendered();
 
     auto expected = samplesIn(rig.from / "a.wav")[0];
-    HighPass(Hertz(80.0), 48000.0).process(expected.data(), static_cast<int>(expected.size()));
+    HighPass(Hertz(80.0), 48000.0, Slope::dB24).process(expected.data(), static_cast<int>(expected.size()));
     for (float& sample : expected)
         sample *= static_cast<float>(std::pow(10.0, -6.0 / 20.0));
     CHECK(largestDifference(samplesIn(rig.to / "a.wav")[0], expected) == 0.0);

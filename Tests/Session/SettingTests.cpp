@@ -44,8 +44,8 @@ std::string settingWith(const std::string& track) {
 TEST_CASE("a setting survives the way to JSON and back") {
     auto tracks = tracksNamed({"kick in", "Übung \"laut\"", "room"});
     std::vector<TrackAdjustment> adjustments(3);
-    adjustments[0] = {true, milliseconds(-2.914), Decibels(-3.5), Hertz(80.0), -0.25, false};
-    adjustments[1] = {false, milliseconds(1.0 / 3.0), Decibels(0.0), std::nullopt, 1.0, true};
+    adjustments[0] = {true, milliseconds(-2.914), Decibels(-3.5), Hertz(80.0), -0.25, false, Slope::dB24};
+    adjustments[1] = {false, milliseconds(1.0 / 3.0), Decibels(0.0), std::nullopt, 1.0, true, Slope::dB12};
     const auto setting = settingFrom("mine", tracks, adjustments);
     const auto back = settingFromJson(settingToJson(setting).dump(), "x");
     REQUIRE(back.ok());
@@ -57,8 +57,23 @@ TEST_CASE("a setting survives the way to JSON and back") {
         CHECK(inMilliseconds((*applied)[i].nudge) == Approx(inMilliseconds(adjustments[i].nudge)).margin(1e-12));
         CHECK((*applied)[i].gain == adjustments[i].gain);
         CHECK((*applied)[i].highPass == adjustments[i].highPass);
+        CHECK((*applied)[i].highPassSlope == adjustments[i].highPassSlope);
         CHECK((*applied)[i].muted == adjustments[i].muted);
         CHECK((*applied)[i].pan == adjustments[i].pan.value_or(0.0));
+    }
+}
+
+TEST_CASE(
+    "the slope of a high-pass is written only where it is not 12 dB an octave, and is 12 where it is not written") {
+    for (const auto slope : slopes) {
+        TrackAdjustment adjustment;
+        adjustment.highPass = Hertz(100.0);
+        adjustment.highPassSlope = slope;
+        const auto json = settingToJson({"s", {{"a", adjustment}}});
+        CHECK(json["tracks"][0].contains("highPassSlope_dBPerOctave") == (slope != Slope::dB12));
+        const auto back = settingFromJson(json.dump(), "x");
+        REQUIRE(back.ok());
+        CHECK(back->tracks[0].adjustment == adjustment);
     }
 }
 
@@ -104,6 +119,10 @@ TEST_CASE("what is no setting is refused in one line that names the place") {
         {settingWith("{}"), "track 1: \"track\" is missing"},
         {settingWith(R"({"track":"a","flip":1})"), "track 1: \"flip\" is neither true nor false"},
         {settingWith(R"({"track":"a","nudge_ms":"2"})"), "track 1: \"nudge_ms\" is not a number"},
+        {settingWith(R"({"track":"a","highPass_Hz":80,"highPassSlope_dBPerOctave":6})"),
+         "track 1: \"highPassSlope_dBPerOctave\" is none of 12, 18, 24"},
+        {settingWith(R"({"track":"a","highPass_Hz":80,"highPassSlope_dBPerOctave":"24"})"),
+         "track 1: \"highPassSlope_dBPerOctave\" is not a number"},
         {settingWith(R"({"track":"a","nudge_ms":5000})"), "track 1: \"nudge_ms\" is outside -1000 to 1000"},
         {settingWith(R"({"track":"a","pan":1.5})"), "track 1: \"pan\" is outside -1 to 1"},
         {settingWith(R"({"track":"a"},{"track":"a"})"), "track \"a\" is there twice"},

@@ -44,6 +44,7 @@ public:
             break;
         case 5:
             track.highPass = Hertz(20.0 + below(400));
+            track.highPassSlope = slopes[random() % slopes.size()];
             break;
         case 6:
             return player.seek(place());

@@ -56,7 +56,7 @@ FrequencyCurve smoothedRatio(const CrossSpectra& spectra, std::span<const double
 class Weight {
 public:
     Weight(const TrackAdjustment& of, double sampleRate) : adjustment(of) {
-        if (adjustment.highPass) filter.emplace(*adjustment.highPass, sampleRate);
+        if (adjustment.highPass) filter.emplace(*adjustment.highPass, sampleRate, adjustment.highPassSlope);
         gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value) * (adjustment.flip ? -1.0 : 1.0);
     }
     std::complex<double> at(double hertz) const {

@@ -27,7 +27,7 @@ std::vector<std::complex<double>> mixResponse(const TrackAdjustment& adjustment,
     const double gain = adjustment.muted ? 0.0 : amplitudeOfDecibels(adjustment.gain.value);
     std::vector<std::complex<double>> response(binCount, gain);
     if (adjustment.highPass) {
-        const HighPass filter(*adjustment.highPass, sampleRate);
+        const HighPass filter(*adjustment.highPass, sampleRate, adjustment.highPassSlope);
         for (int bin = 0; bin < binCount; ++bin)
             response[bin] *= filter.responseAt(Hertz(bin * binWidth));
     }

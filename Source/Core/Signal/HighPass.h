@@ -1,17 +1,19 @@
 #pragma once
 
+#include "Core/TrackAdjustment.h"
 #include "Core/Types.h"
 
+#include <array>
 #include <complex>
 
 namespace spillwright {
 
-/// Second-order Butterworth high-pass by the bilinear transform with prewarping: -3.01 dB at the corner, 12 dB an
-/// octave. The same coefficients are heard, rendered and reckoned with.
+/// Butterworth high-pass of order 2, 3 or 4 by the bilinear transform with prewarping: -3.01 dB at the corner, 12, 18
+/// or 24 dB an octave below it. The same coefficients are heard, rendered and reckoned with.
 class HighPass {
 public:
     /// A corner outside 0.001 Hz .. 0.49 of the rate is taken as the nearest within: no setting makes it unstable.
-    HighPass(Hertz corner, double sampleRate);
+    HighPass(Hertz corner, double sampleRate, Slope slope = Slope::dB12);
 
     /// Complex response at a frequency, e^{+j omega t} convention.
     std::complex<double> responseAt(Hertz frequency) const;
@@ -25,13 +27,16 @@ public:
 
     void reset() { memory = {}; }
 
-    /// What the past has left behind. It is a linear function of the input, so states may be scaled and added.
+    static constexpr int mostSections = 2;
+    /// What the past has left behind, two numbers a section. It is a linear function of the input, so states may be
+    /// scaled and added.
     struct State {
-        double first = 0.0, second = 0.0;
+        std::array<double, 2 * mostSections> parts{};
+        void add(const State& other, double factor);
         bool operator==(const State&) const = default;
     };
     State state() const { return memory; }
-    void setState(State state) { memory = state; }
+    void setState(const State& state) { memory = state; }
 
     /// After so many samples the past has died away below this.
     static constexpr double settledDb = -100.0;
@@ -41,8 +46,33 @@ public:
     bool sameFilter(const HighPass& other) const;
 
 private:
+    /// b0 (1 - z^-1)^2 / (1 + a1 z^-1 + a2 z^-2), or b0 (1 - z^-1) / (1 + a1 z^-1), as a transposed direct form II.
+    struct Section {
+        int order = 0;
+        double b0 = 0.0, a1 = 0.0, a2 = 0.0;
+        double c1 = 0.0, c2 = 0.0; ///< What an input adds to the state.
+
+        Section() = default;
+        /// H(s) = s^2 / (s^2 + damping s + 1), s = (1 - z^-1) / (k (1 + z^-1)).
+        static Section second(double k, double damping);
+        static Section first(double k); ///< H(s) = s / (s + 1).
+        double step(double& s1, double& s2, double x) const {
+            const double y = b0 * x + s1;
+            const double next = c1 * x - a1 * s1 + s2;
+            s2 = c2 * x - a2 * s1;
+            s1 = next;
+            return y;
+        }
+        bool operator==(const Section&) const = default;
+    };
+    template <int Count>
+    void processThrough(float* samples, int count);
+    template <int Count>
+    void advanceThrough(const float* samples, int count);
+
     double sampleRate;
-    double b0, b1, b2, a1, a2;
+    int sectionCount;
+    std::array<Section, mostSections> sections; ///< The most resonant one last.
     State memory;
 };
 

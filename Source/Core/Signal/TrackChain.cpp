@@ -10,7 +10,7 @@ TrackChain::TrackChain(const TrackAdjustment& adjustment, double sampleRate)
       gain(static_cast<float>((adjustment.flip ? -1.0 : 1.0) * amplitudeOfDecibels(adjustment.gain.value))),
       isMuted(adjustment.muted) {
     if (adjustment.highPass) {
-        highPass.emplace(*adjustment.highPass, sampleRate);
+        highPass.emplace(*adjustment.highPass, sampleRate, adjustment.highPassSlope);
         settling =
             std::min(highPass->settlingSamples(), static_cast<int>(std::ceil(longestSettling.value * sampleRate)));
     }
@@ -48,9 +48,7 @@ void TrackChain::settle(const float* input) {
     past += settling;
     HighPass::State delayed;
     for (float tap : delay.coefficients()) {
-        const HighPass::State state = highPass->state();
-        delayed.first += static_cast<double>(tap) * state.first;
-        delayed.second += static_cast<double>(tap) * state.second;
+        delayed.add(highPass->state(), static_cast<double>(tap));
         highPass->advance(past++, 1);
     }
     highPass->setState(delayed);

@@ -29,9 +29,9 @@ public:
     void process(const float* input, float* output, int count);
 
     /// Samples of the past that settle() listens to; 0 without a high-pass. At most longestSettling, which lets a
-    /// high-pass from 20 Hz up die away by 100 dB; one below that settles less far.
+    /// high-pass of any slope from 20 Hz up die away by 100 dB; one below that settles less far.
     int settlingSamples() const;
-    static constexpr Seconds longestSettling = Seconds(0.15);
+    static constexpr Seconds longestSettling = Seconds(0.25);
 
     /// Brings the high-pass to where it would be at sample n, had everything before been processed. `input` points at
     /// sample n of the track; settlingSamples() more than samplesBefore() are read.

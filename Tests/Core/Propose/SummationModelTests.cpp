@@ -59,7 +59,8 @@ Gains gainsByDefinition(const Spectra& spectra, const std::vector<TrackAdjustmen
                 std::complex<double> weight = a.muted ? 0.0 : std::pow(10.0, a.gain.value / 20.0);
                 weight *= std::polar(a.flip ? -1.0 : 1.0, -2.0 * std::numbers::pi * f * a.nudge.value);
                 if (a.highPass)
-                    weight *= HighPass(*a.highPass, 2.0 * (spectra.bins - 1) * spectra.width).responseAt(Hertz(f));
+                    weight *= HighPass(*a.highPass, 2.0 * (spectra.bins - 1) * spectra.width, a.highPassSlope)
+                                  .responseAt(Hertz(f));
                 w.push_back(weight);
             }
             for (std::size_t i = 0; i < w.size(); ++i) {
@@ -102,6 +103,7 @@ std::vector<TrackAdjustment> someAdjustments() {
     adjustments[3].muted = true;
     adjustments[4].gain = Decibels(3.0);
     adjustments[4].highPass = Hertz(300.0);
+    adjustments[4].highPassSlope = Slope::dB24;
     adjustments[4].flip = true;
     return adjustments;
 }
@@ -236,6 +238,7 @@ TEST_CASE("the predicted gain is that of the tracks really summed") {
     adjustments[0].gain = Decibels(-3.0);
     adjustments[1].flip = true;
     adjustments[1].highPass = Hertz(150.0);
+    adjustments[1].highPassSlope = Slope::dB18;
 
     // Nudges move the sound against the windows: a misalignment by 1.3 ms lowers Hann's autocorrelation by a factor
     // 1 - (2 pi 0.0013 / 0.34)^2 / 6 = 0.9999, and noise enters and leaves at the windows' edges, of which some
@@ -247,7 +250,8 @@ TEST_CASE("the predicted gain is that of the tracks really summed") {
         for (int i = 0; i < 3; ++i) {
             auto track = delayed(tracks[i], adjustments[i].nudge.value * 48000.0);
             if (adjustments[i].highPass)
-                HighPass(*adjustments[i].highPass, 48000.0).process(track.data(), static_cast<int>(length));
+                HighPass(*adjustments[i].highPass, 48000.0, adjustments[i].highPassSlope)
+                    .process(track.data(), static_cast<int>(length));
             const double factor = (adjustments[i].flip ? -1.0 : 1.0) * amplitudeOfDecibels(adjustments[i].gain.value);
             mix = sum(mix, track, factor);
             processed.push_back(sum(std::vector<float>(length, 0.0f), track, factor));

@@ -23,12 +23,13 @@ std::vector<float> noise(int count) {
     return samples;
 }
 
-TrackAdjustment adjusted(bool flip, double nudgeMs, double gainDb, double highPassHz) {
+TrackAdjustment adjusted(bool flip, double nudgeMs, double gainDb, double highPassHz, Slope slope = Slope::dB12) {
     TrackAdjustment adjustment;
     adjustment.flip = flip;
     adjustment.nudge = milliseconds(nudgeMs);
     adjustment.gain = Decibels(gainDb);
     if (highPassHz > 0.0) adjustment.highPass = Hertz(highPassHz);
+    adjustment.highPassSlope = slope;
     return adjustment;
 }
 
@@ -39,8 +40,9 @@ TEST_CASE("the chain of a track is s g H(f) e^{-j 2 pi f nudge}") {
     std::vector<float> impulse(static_cast<std::size_t>(before + after) + 6000, 0.0f);
     const float* zero = impulse.data() + 3000 + before;
     impulse[3000 + before] = 1.0f;
-    for (const auto& adjustment : {adjusted(true, 0.0, 0.0, 0.0), adjusted(false, 2.9137, -6.0, 80.0),
-                                   adjusted(true, -7.3331, 4.0, 300.0), adjusted(false, 50.0, 0.0, 0.0)}) {
+    for (const auto& adjustment :
+         {adjusted(true, 0.0, 0.0, 0.0), adjusted(false, 2.9137, -6.0, 80.0),
+          adjusted(true, -7.3331, 4.0, 300.0, Slope::dB18), adjusted(false, 50.0, 0.0, 90.0, Slope::dB24)}) {
         TrackChain chain(adjustment, rate);
         std::vector<float> out(static_cast<std::size_t>(before + after));
         chain.process(zero - before, out.data(), before + after);
@@ -52,7 +54,8 @@ TEST_CASE("the chain of a track is s g H(f) e^{-j 2 pi f nudge}") {
                          std::polar(1.0, -omega * (n - before) / rate);
             std::complex<double> weight = (adjustment.flip ? -1.0 : 1.0) * amplitudeOfDecibels(adjustment.gain.value) *
                                           std::polar(1.0, -omega * adjustment.nudge.value);
-            if (adjustment.highPass) weight *= HighPass(*adjustment.highPass, rate).responseAt(Hertz(hertz));
+            if (adjustment.highPass)
+                weight *= HighPass(*adjustment.highPass, rate, adjustment.highPassSlope).responseAt(Hertz(hertz));
             INFO(hertz << " Hz, nudge " << inMilliseconds(adjustment.nudge) << " ms");
             CHECK(decibelsOfAmplitude(std::abs(heard - weight) / std::abs(weight)) < FractionalDelay::errorDb);
         }
@@ -98,8 +101,10 @@ TEST_CASE("a chain reads no sample outside the reach that it states") {
 TEST_CASE("a settled chain goes on as if it had always run") {
     const auto samples = noise(40000);
     const int from = 30000, count = 3000;
-    for (const auto& adjustment : {adjusted(false, 0.0, 0.0, 20.0), adjusted(true, 3.00417, -3.0, 20.0),
-                                   adjusted(false, -2.5521, 0.0, 80.0), adjusted(false, 1.2, 0.0, 0.0)}) {
+    for (const auto& adjustment :
+         {adjusted(false, 0.0, 0.0, 20.0), adjusted(true, 3.00417, -3.0, 20.0), adjusted(false, -2.5521, 0.0, 80.0),
+          adjusted(false, 1.2, 0.0, 0.0), adjusted(false, 0.4131, 0.0, 20.0, Slope::dB18),
+          adjusted(false, 0.0, 0.0, 20.0, Slope::dB24), adjusted(true, -1.30073, 0.0, 20.0, Slope::dB24)}) {
         TrackChain always(adjustment, rate), settled(adjustment, rate);
         std::vector<float> expected(static_cast<std::size_t>(from + count) - 1000), out(count);
         always.process(samples.data() + 1000, expected.data(), from + count - 1000);
@@ -112,6 +117,13 @@ TEST_CASE("a settled chain goes on as if it had always run") {
         // The forgotten past is 100 dB down on a state of some hundredths of full scale; and single precision.
         CHECK(decibelsOfAmplitude(worst) < HighPass::settledDb);
     }
+}
+
+TEST_CASE("the longest settling lets the steepest high-pass from 20 Hz up die away") {
+    for (double at : {44100.0, 48000.0, 192000.0})
+        for (Slope slope : slopes)
+            CHECK(TrackChain(adjusted(false, 0.0, 0.0, 20.0, slope), at).settlingSamples() ==
+                  HighPass(Hertz(20.0), at, slope).settlingSamples());
 }
 
 TEST_CASE("a chain can take over from another of the same nudge and high-pass, whatever its gain and flip") {
@@ -129,5 +141,8 @@ TEST_CASE("a chain can take over from another of the same nudge and high-pass, w
     CHECK_FALSE(next.canContinue(TrackChain(adjusted(true, 0.32, 0.0, 80.0), rate)));
     CHECK_FALSE(next.canContinue(TrackChain(adjusted(true, 0.31, 0.0, 81.0), rate)));
     CHECK_FALSE(next.canContinue(TrackChain(adjusted(true, 0.31, 0.0, 0.0), rate)));
+    const TrackChain steeper(adjusted(true, 0.31, 0.0, 80.0, Slope::dB24), rate);
+    CHECK_FALSE(next.canContinue(steeper));
+    CHECK_FALSE(next.sameTreatment(steeper));
     CHECK(next.sameTreatment(TrackChain(adjusted(true, 0.31, 0.0, 80.0), rate)));
 }

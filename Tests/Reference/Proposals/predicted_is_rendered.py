@@ -15,11 +15,11 @@ TRACKS = ("kick in", "kick out", "snare top", "snare bottom", "floor tom", "over
           "accordion left", "clarinet", "fiddle", "guitar dub")
 START = [  # of the setting that a proposal starts from
     {"track": "kick in", "gain_dB": -6.0, "pan": 0.0},
-    {"track": "snare top", "gain_dB": 4.5, "highPass_Hz": 150.0, "pan": -0.3},
+    {"track": "snare top", "gain_dB": 4.5, "highPass_Hz": 150.0, "highPassSlope_dBPerOctave": 24, "pan": -0.3},
     {"track": "snare bottom", "nudge_ms": 0.4, "pan": 0.2},
     {"track": "overheads L", "highPass_Hz": 240.0, "gain_dB": 2.0},
     {"track": "overheads R", "highPass_Hz": 240.0, "gain_dB": 2.0, "pan": 0.6},
-    {"track": "bass neck", "flip": True, "gain_dB": 3.0, "highPass_Hz": 60.0, "pan": -0.8},
+    {"track": "bass neck", "flip": True, "gain_dB": 3.0, "highPass_Hz": 60.0, "highPassSlope_dBPerOctave": 18, "pan": -0.8},
     {"track": "clarinet", "gain_dB": 5.0, "pan": 1.0},
     {"track": "accordion left", "pan": -1.0},
     {"track": "kick out", "muted": True},
