@@ -1,5 +1,6 @@
 // What a callback of the player costs, as a share of real time and against the bare multiply-adds of its nudges.
 
+#include "Audition/Guard.h"
 #include "Audition/LiveSum.h"
 #include "Audition/Loader.h"
 #include "Audition/Mix.h"
@@ -265,6 +266,24 @@ void soak(int tracks, double seconds) {
         static_cast<long long>(player.meters().dropouts), static_cast<long long>(notFinite));
 }
 
+/// The guard, on noise of this peak.
+void guard(const char* what, double peakDb) {
+    const auto noise = test::whiteNoise(48000, 7);
+    const auto loudest =
+        std::max(*std::max_element(noise.begin(), noise.end()), -*std::min_element(noise.begin(), noise.end()));
+    Guard guard(rate);
+    std::vector<float> left(block), right(block);
+    Times times;
+    for (int round = 0; round < 3750; ++round) {
+        for (std::size_t n = 0; n < block; ++n)
+            left[n] = right[n] = noise[(static_cast<std::size_t>(round) * block + n) % noise.size()] *
+                                 static_cast<float>(amplitudeOfDecibels(peakDb)) / loudest;
+        times.each.push_back(microseconds([&] { guard.process(left.data(), right.data(), block); }));
+    }
+    std::printf("the guard, %-33s stereo    : %5.2f %% of real time (median), %.1f ns a sample\n", what,
+                100.0 * times.at(0.5) / blockMicroseconds, 1000.0 * times.at(0.5) / block);
+}
+
 } // namespace
 
 int main(int count, char** words) {
@@ -285,6 +304,9 @@ int main(int count, char** words) {
         play("fractional nudges, high-passes", tracks, 80.0, 0);
         play("the same, every track changed every 40 ms", tracks, 80.0, 15);
     }
+    guard("nothing near the ceiling", -12.0);
+    guard("peaks looked at between the samples", -3.0);
+    guard("peaks held down", 6.0);
     for (int hertz : {48000, 96000, 192000})
         if (std::system((std::string("\"") + words[0] + "\" 64 " + std::to_string(hertz)).c_str()) != 0) return 1;
 }
