@@ -3,6 +3,7 @@
 #include "Audition/Guard.h"
 #include "Audition/LiveSum.h"
 #include "Audition/Loader.h"
+#include "Audition/LoudnessMeter.h"
 #include "Audition/Mix.h"
 #include "Audition/Player.h"
 #include "Support/MemorySource.h"
@@ -284,6 +285,18 @@ void guard(const char* what, double peakDb) {
                 100.0 * times.at(0.5) / blockMicroseconds, 1000.0 * times.at(0.5) / block);
 }
 
+void loudnessMeter() {
+    const auto noise = test::whiteNoise(1600, 8);
+    LoudnessMeter meter(rate);
+    Times pushes, readings;
+    for (int round = 0; round < 900; ++round) {
+        pushes.each.push_back(microseconds([&] { meter.push(noise.data(), noise.data(), 1600); }));
+        readings.each.push_back(microseconds([&] { meter.read(); }));
+    }
+    std::printf("the loudness meter: %.1f ns a sample to push, %.0f ns to read\n", 1000.0 * pushes.at(0.5) / 1600.0,
+                1000.0 * readings.at(0.5) / 1600.0);
+}
+
 } // namespace
 
 int main(int count, char** words) {
@@ -307,6 +320,7 @@ int main(int count, char** words) {
     guard("nothing near the ceiling", -12.0);
     guard("peaks looked at between the samples", -3.0);
     guard("peaks held down", 6.0);
+    loudnessMeter();
     for (int hertz : {48000, 96000, 192000})
         if (std::system((std::string("\"") + words[0] + "\" 64 " + std::to_string(hertz)).c_str()) != 0) return 1;
 }
