@@ -14,6 +14,11 @@ namespace {
 /// Of the two sections of a Butterworth filter of fourth order.
 constexpr std::array<double, 2> sectionQ{0.54119610014619698, 1.3065629648763766};
 
+constexpr Seconds powerTime(0.3);
+constexpr float mostLouder = 2.0f;      ///< In power, without a rise.
+constexpr float quietestStart = 0.004f; ///< In power, -24 dB.
+constexpr float nothing = 1e-10f;       ///< In power: what sounded was silence, to which nothing is compared.
+
 } // namespace
 
 void Monitor::View::begin(const Listening& listening, double rate) {
@@ -43,7 +48,10 @@ void Monitor::View::hear(float* left, float* right, int count) {
         left[n] = right[n] = 0.5f * (left[n] + sign * right[n]);
 }
 
-Monitor::Monitor(double rate) : sampleRate(rate), fade(static_cast<int>(std::lround(LiveSum::fadeTime.value * rate))) {
+Monitor::Monitor(double rate)
+    : sampleRate(rate), fade(static_cast<int>(std::lround(LiveSum::fadeTime.value * rate))),
+      powerShare(static_cast<float>(1.0 - std::exp(-1.0 / (powerTime.value * rate)))),
+      riseStep(static_cast<float>(amplitudeOfDecibels(LiveSum::riseRate / rate))) {
     for (int n = 0; n <= fade; ++n)
         fadeCurve.push_back(static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * n / fade)));
 }
@@ -53,10 +61,23 @@ void Monitor::process(float* left, float* right, int count, const Listening& wan
         if (fadeLeft == 0 && !(now->how == wanted)) {
             std::swap(now, before);
             now->begin(wanted, sampleRate);
+            // A band has at most the power of all.
+            const float louder = powerOf(wanted.sides) / std::max(heardPower, nothing);
+            now->level = before->level;
+            if (heardPower > nothing && louder > mostLouder)
+                now->level *= std::sqrt(std::max(mostLouder / louder, quietestStart));
             fadeLeft = fade;
         }
         const int some = std::min({count, mostAtOnce, fadeLeft > 0 ? fadeLeft : count});
+        for (int n = 0; n < some; ++n) {
+            const float l = left[n], r = right[n], together = l + r, apart = l - r;
+            stereoPower += powerShare * (l * l + r * r - stereoPower);
+            monoPower += powerShare * (0.5f * together * together - monoPower);
+            sidePower += powerShare * (0.5f * apart * apart - sidePower);
+        }
         processSome(left, right, some);
+        for (int n = 0; n < some; ++n)
+            heardPower += powerShare * (left[n] * left[n] + right[n] * right[n] - heardPower);
         left += some;
         right += some;
         count -= some;
@@ -64,14 +85,26 @@ void Monitor::process(float* left, float* right, int count, const Listening& wan
 }
 
 void Monitor::processSome(float* left, float* right, int count) {
+    const auto rise = [&] {
+        for (int n = 0; n < count && now->level < 1.0f; ++n) {
+            now->level = std::min(now->level * riseStep, 1.0f);
+            left[n] *= now->level;
+            right[n] *= now->level;
+        }
+    };
     if (fadeLeft == 0) {
         if (!now->plain()) now->hear(left, right, count);
+        rise();
         return;
     }
     std::copy_n(left, count, otherLeft.begin());
     std::copy_n(right, count, otherRight.begin());
     before->hear(otherLeft.data(), otherRight.data(), count);
+    if (before->level < 1.0f)
+        for (auto* side : {&otherLeft, &otherRight})
+            juce::FloatVectorOperations::multiply(side->data(), before->level, count);
     now->hear(left, right, count);
+    rise();
     for (int n = 0; n < count; ++n) {
         const auto i = static_cast<std::size_t>(n);
         const float in = fadeCurve[static_cast<std::size_t>(fade - fadeLeft + n)];

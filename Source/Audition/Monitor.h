@@ -24,8 +24,9 @@ struct Listening {
 };
 
 /// Turns the sum into what is listened to: in stereo and with no band every sample passes as it is. A change fades over
-/// 10 ms. The band is cut by Butterworth filters of fourth order at either edge (-3 dB there, 24 dB an octave beyond).
-/// [audio thread]; after the constructor nothing is allocated and nothing waits.
+/// 10 ms; where it would make the sound louder by more than 3 dB, by the powers of the last 0.3 s, it begins that much
+/// louder alone and rises by LiveSum::riseRate. The band is cut by Butterworth filters of fourth order at either edge
+/// (-3 dB there, 24 dB an octave beyond). [audio thread]; after the constructor nothing is allocated and nothing waits.
 class Monitor {
 public:
     explicit Monitor(double sampleRate);
@@ -37,6 +38,7 @@ private:
     /// The sum as one of two ways of listening gives it.
     struct View {
         Listening how;
+        float level = 1.0f;
         std::array<std::array<juce::SingleThreadedIIRFilter, 4>, 2> filters; ///< [side][section]
         void begin(const Listening& listening, double sampleRate);
         void hear(float* left, float* right, int count);
@@ -45,6 +47,11 @@ private:
     static constexpr int mostAtOnce = 256;
 
     void processSome(float* left, float* right, int count);
+    float powerOf(Listening::Sides sides) const {
+        return sides == Listening::Sides::stereo ? stereoPower
+               : sides == Listening::Sides::mono ? monoPower
+                                                 : sidePower;
+    }
 
     const double sampleRate;
     const int fade; ///< Samples.
@@ -54,6 +61,8 @@ private:
     View* before = &views[1];
     int fadeLeft = 0;
     std::array<float, mostAtOnce> otherLeft{}, otherRight{};
+    const float powerShare, riseStep;
+    float stereoPower = 0.0f, monoPower = 0.0f, sidePower = 0.0f, heardPower = 0.0f; ///< Of the last 0.3 s.
 };
 
 } // namespace spillwright

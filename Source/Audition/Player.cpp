@@ -24,8 +24,8 @@ struct Programme {
         : source(std::move(samples)), tracks(std::move(trackInfos)), rate(source->sampleRate()),
           reach(Loader::reachFor(source->trackCount(), rate)), state(static_cast<std::size_t>(source->trackCount())),
           blocks(source->trackCount(), source->length(), Loader::slotsFor(reach, rate, mostMargin(), mostMargin())),
-          sum(blocks, state, rate, source->length(), reach.start), monitor(rate), loader(source, blocks, state, reach) {
-    }
+          sum(blocks, state, rate, source->length(), reach.start), meter(rate), monitor(rate),
+          loader(source, blocks, state, reach) {}
 
     void forgetStandIns() {
         std::erase_if(standIns, [](const auto& one) { return one->isLetGo(); });
@@ -45,6 +45,7 @@ struct Programme {
     std::vector<std::unique_ptr<StandIn>> standIns; ///< That the audio thread may still read.
     SongBlocks blocks;
     LiveSum sum;
+    LoudnessMeter meter;
     Monitor monitor;
     Loop loop;
     std::int64_t lastMargin = 0;
@@ -55,19 +56,15 @@ struct Programme {
 /// From the sum to the device: rate, output level, guard.
 struct OutputStage {
     OutputStage(double recordingRate, double deviceRate, float level)
-        : guard(deviceRate), rampStep(1.0f / static_cast<float>(rampTime.value * deviceRate)), gain(level),
-          meterShare(static_cast<float>(1.0 - std::exp(-1.0 / (meterTime.value * deviceRate)))) {
+        : guard(deviceRate), rampStep(1.0f / static_cast<float>(rampTime.value * deviceRate)), gain(level) {
         if (recordingRate != deviceRate) resampler.emplace(recordingRate, deviceRate);
     }
     static constexpr Seconds rampTime = Seconds(0.05); ///< In which the level goes from silence to full.
-    static constexpr Seconds meterTime = Seconds(0.3);
 
     std::optional<SumResampler> resampler;
     Guard guard;
     const float rampStep;
     float gain;
-    const float meterShare;
-    float meanSquareLeft = 0.0f, meanSquareRight = 0.0f;
 };
 
 } // namespace
@@ -90,7 +87,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     std::atomic<double> levelDb{startLevel.value};
     TripleBuffer<Listening> listening;
     std::atomic<std::int64_t> callbacks{0};
-    std::atomic<float> peakLeft{0.0f}, peakRight{0.0f}, rmsLeft{0.0f}, rmsRight{0.0f};
+    std::atomic<float> peakLeft{0.0f}, peakRight{0.0f};
     std::atomic<bool> guarded{false};
     static_assert(std::atomic<float>::is_always_lock_free);
 
@@ -119,7 +116,6 @@ struct Player::Engine : juce::AudioIODeviceCallback {
             std::swap(programme, next);
             std::swap(stage, nextStage);
         });
-        rmsLeft = rmsRight = 0.0f;
     }
 
     void audioDeviceAboutToStart(juce::AudioIODevice* device) override {
@@ -159,6 +155,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     /// [audio thread] At the recording's rate.
     void renderSum(float* l, float* r, int count) {
         programme->sum.render(l, r, count);
+        programme->meter.push(l, r, count);
         listening.take();
         programme->monitor.process(l, r, count, listening.held());
     }
@@ -179,19 +176,16 @@ struct Player::Engine : juce::AudioIODeviceCallback {
             right[i] *= stage->gain;
         }
         if (stage->guard.process(left.data(), right.data(), count)) guarded = true;
-        meter(left.data(), count, stage->meanSquareLeft, peakLeft, rmsLeft);
-        meter(right.data(), count, stage->meanSquareRight, peakRight, rmsRight);
+        raise(peakLeft, left.data(), count);
+        raise(peakRight, right.data(), count);
     }
 
-    void meter(const float* samples, int count, float& meanSquare, std::atomic<float>& peak, std::atomic<float>& rms) {
+    static void raise(std::atomic<float>& peak, const float* samples, int count) {
         float highest = 0.0f;
-        for (int n = 0; n < count; ++n) {
+        for (int n = 0; n < count; ++n)
             highest = std::max(highest, std::abs(samples[n]));
-            meanSquare += stage->meterShare * (samples[n] * samples[n] - meanSquare);
-        }
         // A reading between load and store only shows this peak once more.
         if (highest > peak.load(std::memory_order_relaxed)) peak.store(highest, std::memory_order_relaxed);
-        rms.store(std::sqrt(meanSquare), std::memory_order_relaxed);
     }
 
     /// Waits until the sound has faded, or until it is clear that no device asks for it.
@@ -356,11 +350,29 @@ Player::Meters Player::meters() {
     Meters meters;
     meters.peakLeft = engine->peakLeft.exchange(0.0f);
     meters.peakRight = engine->peakRight.exchange(0.0f);
-    meters.rmsLeft = engine->rmsLeft;
-    meters.rmsRight = engine->rmsRight;
+    if (engine->programme) meters.sum = engine->programme->meter.read();
     meters.guardActive = engine->guarded.exchange(false);
     meters.dropouts = engine->programme ? engine->programme->state.dropouts.load() : 0;
     return meters;
+}
+
+void Player::resetMeters() {
+    if (engine->programme) engine->programme->meter.reset();
+}
+
+std::vector<std::vector<float>> Player::samplesAround(int count) const {
+    if (!engine->programme) return {};
+    auto& blocks = engine->programme->blocks;
+    SongBlocks::Pinned pinned(blocks);
+    const std::int64_t from = engine->programme->state.position - count / 2;
+    if (!pinned.pin(from, from + count)) return {};
+    std::vector<std::vector<float>> samples(static_cast<std::size_t>(blocks.trackCount()));
+    for (std::size_t track = 0; track < samples.size(); ++track) {
+        samples[track].resize(static_cast<std::size_t>(count));
+        const float* const found = pinned.read(static_cast<int>(track), from, count, samples[track].data());
+        if (found != samples[track].data()) std::copy_n(found, count, samples[track].begin());
+    }
+    return samples;
 }
 
 std::string Player::trouble() const {

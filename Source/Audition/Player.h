@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Audition/LoudnessMeter.h"
 #include "Audition/Mix.h"
 #include "Audition/Monitor.h"
 #include "Audition/StandIn.h"
@@ -60,12 +61,16 @@ public:
     Decibels outputLevel() const;
 
     struct Meters {
-        float peakLeft = 0.0f, peakRight = 0.0f; ///< Since the last call.
-        float rmsLeft = 0.0f, rmsRight = 0.0f;   ///< Over the last 0.3 s or so (exponential window).
+        float peakLeft = 0.0f, peakRight = 0.0f; ///< Of the output, since the last call.
+        LoudnessMeter::Readings sum;             ///< Of the sum before listening, output level and guard.
         bool guardActive = false;                ///< The output guard held the peak down since the last call.
         std::int64_t dropouts = 0;               ///< Times the disk was too slow: the whole mix was muted with a ramp.
     };
     Meters meters();
+    void resetMeters(); ///< The highest true peak and the integrated loudness begin anew.
+    /// What is in memory around the position: `count` samples a track, half of them before it; empty where they are
+    /// not all there.
+    std::vector<std::vector<float>> samplesAround(int count) const;
     /// A line for the user when something stopped the sound (a file vanished) or changed it; empty otherwise.
     std::string trouble() const;
 

@@ -9,7 +9,8 @@
 namespace spillwright {
 
 /// The stretches of a recording that are in memory: blocks of all tracks for the same span of time, so that a block is
-/// there for all tracks or for none. One thread loads and evicts, one other reads; neither waits for the other.
+/// there for all tracks or for none. One thread loads and evicts, others read, each by a Pinned of its own; none waits
+/// for another.
 class SongBlocks {
 public:
     static constexpr int blockSamples = 8192;

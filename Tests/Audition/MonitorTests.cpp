@@ -72,6 +72,35 @@ TEST_CASE("the band alone is -3 dB at its edges and falls by 24 dB an octave bey
         }
 }
 
+TEST_CASE("what a change would make louder by more than 3 dB begins 3 dB louder and rises by 20 dB a second") {
+    // A tone far above the band, and the side 40 dB below the sum.
+    const auto loud = tone(4 * second, 2000.0);
+    auto right = loud;
+    for (std::size_t n = 0; n < right.size(); ++n)
+        right[n] *= 0.98f;
+    const auto levelDb = [](const std::vector<float>& samples, double at) {
+        const auto from = static_cast<std::size_t>(at * 48000.0);
+        double power = 0.0;
+        for (std::size_t n = from; n < from + 480; ++n)
+            power += static_cast<double>(samples[n] * samples[n]) / 480.0;
+        return 10.0 * std::log10(power);
+    };
+    Monitor monitor(48000.0);
+    const auto side = listened(monitor, {loud, right}, {Listening::Sides::side, std::nullopt});
+    const auto back = listened(monitor, {loud, right}, {});
+    const double before = levelDb(side.left, 3.9), full = levelDb(loud, 1.0);
+    CHECK(before == Approx(full - 40.0).margin(0.1));
+    CHECK(levelDb(back.left, 0.015) == Approx(full - 24.0 + 0.3).margin(0.2)); // no lower than -24 dB
+    CHECK(levelDb(back.left, 0.5) == Approx(full - 24.0 + 10.1).margin(0.2));
+    CHECK(std::equal(back.left.begin() + 60000, back.left.end(), loud.begin() + 60000));
+
+    // Mono of the like is no louder than stereo: it begins as it is.
+    Monitor other(48000.0);
+    listened(other, {loud, loud}, {});
+    const auto mono = listened(other, {loud, loud}, {Listening::Sides::mono, std::nullopt});
+    CHECK(levelDb(mono.left, 0.02) == Approx(full).margin(0.01));
+}
+
 TEST_CASE("a change of listening does not click, and a newer wish waits for the fade") {
     Monitor monitor(48000.0);
     auto sound = tone(4 * second, 100.0);
