@@ -62,4 +62,35 @@ std::string nearNames(std::string_view name, std::span<const std::string> names)
     return list;
 }
 
+std::string adjustmentInWords(const TrackAdjustment& adjustment) {
+    std::string text;
+    const auto add = [&](const std::string& words) { text += (text.empty() ? "" : ", ") + words; };
+    const auto number = [](double value) { // as many digits as it has, up to four
+        std::array<char, 64> digits{};
+        std::snprintf(digits.data(), digits.size(), "%.4g", value);
+        return std::string(digits.data());
+    };
+    if (adjustment.muted) add("muted");
+    if (adjustment.flip) add("flipped");
+    if (const double ms = inMilliseconds(adjustment.nudge); ms != 0.0)
+        add(number(std::abs(ms)) + (ms > 0.0 ? " ms later" : " ms earlier"));
+    if (adjustment.gain != Decibels(0.0))
+        add((adjustment.gain.value > 0.0 ? "+" : "") + number(adjustment.gain.value) + " dB");
+    if (adjustment.highPass) add("high-pass " + number(adjustment.highPass->value) + " Hz");
+    if (adjustment.pan)
+        add(*adjustment.pan == 0.0
+                ? "in the centre"
+                : "pan " + number(100.0 * std::abs(*adjustment.pan)) + (*adjustment.pan < 0.0 ? " left" : " right"));
+    return text.empty() ? "as recorded" : text;
+}
+
+std::vector<std::string> settingInWords(const Setting& setting) {
+    std::vector<std::string> lines;
+    for (const auto& track : setting.tracks)
+        if (track.adjustment != TrackAdjustment{})
+            lines.push_back(track.track + ": " + adjustmentInWords(track.adjustment));
+    if (lines.empty()) lines.push_back("every track as recorded");
+    return lines;
+}
+
 } // namespace spillwright

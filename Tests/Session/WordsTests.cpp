@@ -8,3 +8,20 @@ TEST_CASE("a time is read as on a clock, what is left cut off") {
     CHECK(clockText(67.42, true) == "1:07.42");
     CHECK(clockText(39.999, false) == "0:39");
 }
+
+TEST_CASE("an adjustment in words names all that is set, and nothing else") {
+    CHECK(adjustmentInWords({}) == "as recorded");
+    TrackAdjustment all;
+    all.flip = true;
+    all.nudge = milliseconds(0.625);
+    all.gain = Decibels(-3.0);
+    all.highPass = Hertz(80.0);
+    all.pan = -0.25;
+    all.muted = true;
+    CHECK(adjustmentInWords(all) == "muted, flipped, 0.625 ms later, -3 dB, high-pass 80 Hz, pan 25 left");
+    TrackAdjustment centre;
+    centre.pan = 0.0;
+    CHECK(adjustmentInWords(centre) == "in the centre");
+    CHECK(settingInWords({}) == std::vector<std::string>{"every track as recorded"});
+    CHECK(settingInWords({"n", {{"kick", {}}, {"snare", centre}}}) == std::vector<std::string>{"snare: in the centre"});
+}
