@@ -59,6 +59,8 @@ const std::vector<Command>& commands() {
         {Id::keep7, "Versions", "the same", "Ctrl 7", "", {K('7', ctrl, 0)}},
         {Id::keep8, "Versions", "the same", "Ctrl 8", "", {K('8', ctrl, 0)}},
         {Id::difference, "Versions", "difference from the one heard before", "9", "9"},
+        {Id::matchLoudness, "Versions", "all equally loud, or as they are", "Q", "qQ"},
+        {Id::blindTest, "Versions", "compare two blind", "0", "0"},
         {Id::undo, "Versions", "undo", "Ctrl Z", "", {K('z', ctrl, 0)}},
         {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
         {Id::trackUp, "Choosing", "track above", "Up", "", {K(K::upKey)}},

@@ -61,6 +61,8 @@ enum class CommandId {
     keep7,
     keep8,
     difference,
+    matchLoudness,
+    blindTest,
     mono,
     sideOnly,
     bandOnly,

@@ -1,11 +1,14 @@
 #include "Desk/Controller.h"
 
+#include "Core/Propose/MomentGain.h"
 #include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
 #include "Session/Document.h"
 #include "Session/ProposalWords.h"
+#include "Session/Setting.h"
 #include "Session/SpillFindings.h"
 #include "Session/TextFile.h"
+#include "Session/Words.h"
 
 #include <algorithm>
 #include <cmath>
@@ -22,7 +25,9 @@ constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
 const Seconds timeOfProof(2.0);
-const Seconds timeOfCard(6.0); // the search of up to some 40 tracks is through by then
+const Seconds timeOfCard(6.0);        // the search of up to some 40 tracks is through by then
+constexpr double silenceLufs = -70.0; ///< Where the gate of BS.1770 ends.
+constexpr Decibels otherKindStartsAt(-9.0);
 constexpr int waveformColumns = 2400;
 const std::vector<TrackInfo> noTracks;
 
@@ -49,6 +54,14 @@ std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments)
     return adjustments;
 }
 
+/// With what is not soloed muted.
+std::vector<TrackAdjustment> withSolo(std::vector<TrackAdjustment> setting, const std::vector<bool>& solo) {
+    if (std::find(solo.begin(), solo.end(), true) != solo.end())
+        for (std::size_t track = 0; track < setting.size(); ++track)
+            setting[track].muted = setting[track].muted || !solo[track];
+    return setting;
+}
+
 std::string fingerprint(std::string_view bytes) {
     std::uint64_t hash = 0xcbf29ce484222325ull; // FNV-1a, 64 bit
     for (const char byte : bytes)
@@ -67,7 +80,7 @@ std::string fingerprintOf(const std::filesystem::path& file) {
 } // namespace
 
 Controller::Controller(int threads, std::filesystem::path cache, std::filesystem::path choices)
-    : workers(threads), loopWorkers(threads), sourceWorkers(threads), aloneWorkers(threads),
+    : workers(threads), loopWorkers(threads), sourceWorkers(threads), aloneWorkers(threads), loudWorkers(threads),
       demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
       choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra"),
       now(std::make_shared<Snapshot>()) {}
@@ -126,6 +139,8 @@ void Controller::poll() {
     loopWork.poll();
     if (sourceWork.poll() && !sourceWork.busy()) tell(sourcesChanged);
     aloneWork.poll();
+    if (loudWork.poll() && !loudWork.busy()) tell(listeningChanged);
+    momentWork.poll();
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
 }
 
@@ -161,7 +176,12 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     peakWork.cancel();
     loopWork.cancel();
     sourceWork.cancel();
+    loudWork.cancel();
     leaveAlone();
+    loudness.reset();
+    target = {};
+    given.reset();
+    momentDb.reset();
     openRecording = std::move(recording);
     whole = loop = focus = Reading();
     wholeHeard.reset();
@@ -231,6 +251,7 @@ void Controller::startMeasuring() {
             }
             tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
             if (loopWanted) startReadingLoop();
+            startLoudness();
             if (const auto file = choicesFile(); !file.empty() && std::filesystem::exists(file)) {
                 auto kept = readSourcesFile(file.string());
                 if (kept)
@@ -419,6 +440,7 @@ void Controller::setLoop(Seconds from, Seconds to) {
     loopFrom = from;
     loopTo = to;
     if (loopWanted) startReadingLoop();
+    startLoudness();
 }
 
 void Controller::toggleReadLoop() {
@@ -669,11 +691,7 @@ void Controller::guessSources() {
 // ---- the setting that is heard
 
 std::vector<TrackAdjustment> Controller::heardAdjustments() const {
-    auto heard = now->adjustments;
-    if (std::find(soloed.begin(), soloed.end(), true) != soloed.end())
-        for (std::size_t track = 0; track < heard.size(); ++track)
-            heard[track].muted = heard[track].muted || !soloed[track];
-    return heard;
+    return withSolo(now->adjustments, soloed);
 }
 
 void Controller::become(SnapshotPtr snapshot) {
@@ -1005,12 +1023,117 @@ void Controller::toggleSpillSolo() {
     tell(listeningChanged);
 }
 
+std::string Controller::loopInWords() const {
+    return clockText(loopFrom.value, true) + " to " + clockText(loopTo.value, true) + ", over and over";
+}
+
+void Controller::setMatching(bool match) {
+    if (match == matching) return;
+    matching = match;
+    tell(listeningChanged);
+}
+
+/// Of the loop as it is now; until that is known, what was known of the one before is taken.
+void Controller::startLoudness() {
+    if (!whole.of) return;
+    const double rate = openRecording->sampleRate();
+    const auto sampleOf = [&](Seconds time) {
+        return std::clamp<std::int64_t>(std::llround(time.value * rate), 0, openRecording->length());
+    };
+    LoudnessOptions options;
+    options.from = sampleOf(loopFrom);
+    options.to = sampleOf(loopTo);
+    options.round = true;
+    if (options.to <= options.from) return;
+    loudWork.start([this, source = openRecording, options](const Watch& watch) -> Background::Finish {
+        auto found = computeLoudnessModel(*source, options, loudWorkers, watch);
+        if (!found) return {}; // what cannot be read is said by the player, at the moment it matters
+        return [this, source, model = std::make_shared<const LoudnessModel>(std::move(*found))] {
+            if (openRecording != source) return;
+            loudness = model;
+            target = {};
+        };
+    });
+}
+
+std::optional<double> Controller::loudnessLufs(const std::vector<TrackAdjustment>& setting) const {
+    if (!loudness) return std::nullopt;
+    std::vector<PanGains> pans;
+    for (std::size_t track = 0; track < setting.size(); ++track)
+        pans.push_back(panGains(effectivePan(tracks()[track], setting[track])));
+    return loudness->loudness(setting, pans);
+}
+
+Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) const {
+    if (!matching || !loudness || aloneSound) return Decibels(0.0);
+    auto plain = now->balance();
+    for (auto& adjustment : plain) {
+        adjustment.flip = false;
+        adjustment.nudge = Seconds(0.0);
+    }
+    const auto wanted = withSolo(std::move(plain), soloed); // what is soloed is matched as it is heard
+    if (target.setting != wanted) target = {wanted, loudnessLufs(wanted)};
+    const auto is = loudnessLufs(withSolo(setting, soloed));
+    if (!target.lufs || !is) return Decibels(0.0);
+    return Decibels(std::clamp(*target.lufs - *is, -mostCompensation.value, mostCompensation.value));
+}
+
 HeardMix Controller::heardMix() const {
     HeardMix mix;
     mix.adjustments = now->adjustments;
     mix.solo = soloed;
-    if (less) mix.less = HeardMix::Other{*settingOf(*less), Decibels(0.0)};
+    mix.gain = compensation(now->adjustments);
+    if (less) {
+        const auto other = *settingOf(*less);
+        mix.less = HeardMix::Other{other, compensation(other)};
+    }
     return mix;
+}
+
+HeardMix Controller::nextMix() {
+    auto mix = heardMix();
+    const auto before = std::exchange(given, mix);
+    if (!before) return mix;
+    double louder = 0.0;
+    const auto was = withSolo(before->adjustments, before->solo), is = withSolo(mix.adjustments, mix.solo);
+    if (before->less.has_value() != mix.less.has_value()) {
+        louder = mostLouderDb - otherKindStartsAt.value; // a difference is of another level than a sum
+    } else if (was != is || before->gain != mix.gain) {
+        // Before the loudness is known the tracks are taken to be alike and to ignore each other.
+        const auto levelOf = [&](const std::vector<TrackAdjustment>& setting) {
+            if (loudness) return loudnessLufs(setting).value_or(silenceLufs);
+            double power = 0.0;
+            for (const auto& one : setting)
+                if (!one.muted) power += std::pow(10.0, one.gain.value / 10.0);
+            return power > 0.0 ? decibelsOfPower(power) : silenceLufs;
+        };
+        louder = levelOf(is) + mix.gain.value - levelOf(was) - before->gain.value;
+    }
+    mix.startsAt = Decibels(std::clamp(mostLouderDb - louder, lowestStart.value, 0.0));
+    return mix;
+}
+
+void Controller::readMoment(std::vector<std::vector<float>> samples) {
+    if (!measurement() || momentWork.busy() || samples.size() != tracks().size()) return;
+    auto heard = heardAdjustments();
+    std::vector<std::vector<float>> usable;
+    std::vector<TrackAdjustment> theirs;
+    for (int track : measurement()->usable) {
+        usable.push_back(std::move(samples[at(track)]));
+        theirs.push_back(heard[at(track)]);
+    }
+    momentWork.start([this, usable = std::move(usable), theirs = std::move(theirs), source = openRecording,
+                      band = measurement()->options.band](const Watch&) -> Background::Finish {
+        const auto gain = momentGain(usable, source->sampleRate(), theirs, band);
+        return [this, gain, source] {
+            if (openRecording != source) return;
+            momentDb = gain ? std::optional(decibelsOfPower(*gain)) : std::nullopt;
+        };
+    });
+}
+
+void Controller::forgetMoment() {
+    momentDb.reset();
 }
 
 // ---- selection

@@ -8,6 +8,7 @@
 #include "Audition/Monitor.h"
 #include "Audition/StandIn.h"
 #include "Core/Measure/CrossSpectra.h"
+#include "Core/Propose/LoudnessModel.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
@@ -256,8 +257,31 @@ public:
     /// Every track but those close to the chosen source, or what was soloed before.
     void toggleSpillSolo();
     bool spillSoloed() const { return soloBeforeSpill.has_value(); }
+    /// Versions are heard as loud as the setting as recorded, under the balance of the versions that are not kept.
+    bool matchesLoudness() const { return matching; }
+    void setMatching(bool match);
+    /// BS.1770 over the loop; none before it is known, and of silence. It is known some time after
+    /// measuring, and after the loop moved.
+    std::optional<double> loudnessLufs(const std::vector<TrackAdjustment>& setting) const;
+    /// What is played of the recording, round and round.
+    std::string loopInWords() const;
+    bool loudnessKnown() const { return loudness != nullptr; }
+    bool readingLoudness() const { return loudWork.busy(); }
+    /// What matching does to a setting; 0 where loudness is unknown or not matched.
+    Decibels compensation(const std::vector<TrackAdjustment>& setting) const;
     /// What the player is to play.
     HeardMix heardMix() const;
+    /// The same, to be played now: where it is louder by more than 3 dB than what was given before, it starts lower.
+    HeardMix nextMix();
+    static constexpr double mostLouderDb = 3.0;
+    static constexpr Decibels mostCompensation = Decibels(12.0), lowestStart = Decibels(-24.0);
+
+    /// The summation gain of this moment under what is heard, some time after it was asked for with what sounds; none
+    /// while nothing is known.
+    void readMoment(std::vector<std::vector<float>> samples);
+    bool readingMoment() const { return momentWork.busy(); }
+    std::optional<double> momentGainDb() const { return momentDb; }
+    void forgetMoment();
 
     // ---- selection
     int selectedTrack() const { return chosen; } ///< -1: none.
@@ -312,6 +336,7 @@ private:
     std::optional<std::string> focusName() const;
     std::filesystem::path choicesFile() const; ///< Of this folder; empty: nothing is kept.
     void leaveFocus();                         ///< Or what is on its way to it.
+    void startLoudness();
     void readFrom(Reading moments);
 
     void notify(Notice notice);
@@ -335,7 +360,7 @@ private:
     void startPeaks();
     void tell(unsigned changed);
 
-    Workers workers, loopWorkers, sourceWorkers, aloneWorkers; ///< The others work while the first do.
+    Workers workers, loopWorkers, sourceWorkers, aloneWorkers, loudWorkers; ///< The others work while the first do.
     std::filesystem::path demoFolder, choicesFolder;
     SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
@@ -361,6 +386,15 @@ private:
     std::optional<std::vector<bool>> soloBeforeSpill;
     bool gestureOpen = false;
 
+    bool matching = true;
+    std::shared_ptr<const LoudnessModel> loudness; ///< Of the loop.
+    struct Target {
+        std::vector<TrackAdjustment> setting;
+        std::optional<double> lufs;
+    };
+    mutable Target target; ///< The last that was asked for: it is the same for many settings.
+    std::optional<HeardMix> given;
+    std::optional<double> momentDb;
     Listening listenedTo;
     std::optional<VersionKind> heardBefore; ///< The last other version.
     std::optional<VersionKind> less;
@@ -383,7 +417,8 @@ private:
 
     int chosen = -1, partner = -1;
 
-    Background keepWork, peakWork, loopWork, sourceWork, aloneWork; // last: they stop before what they use goes
+    Background keepWork, peakWork, loopWork, sourceWork, aloneWork, loudWork,
+        momentWork; // last: they stop before what they use goes
     Background background;
 };
 

@@ -1,6 +1,7 @@
 #include "Desk/MainComponent.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
@@ -11,11 +12,12 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 140;
+constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 152;
 constexpr int framesPerSecond = 30;
 constexpr double sampleSteps = 1.0;
-constexpr Decibels otherSoundStartsAt(-9.0); ///< A source alone and the sum are of different levels.
-constexpr double sweepSpeed = 0.0005;        ///< Seconds a second: past the comb of 500 Hz in 4 s.
+/// A source alone is quieter than the sum: what takes its place begins lower and rises.
+constexpr Decibels aloneStartsAt(-6.0), sumStartsAt(-18.0);
+constexpr double sweepSpeed = 0.0005; ///< Seconds a second: past the comb of 500 Hz in 4 s.
 constexpr Seconds sweepReach = milliseconds(10.0);
 constexpr const char* hearingLine =
     "Playback starts quietly, at \u221218 dB. Turn up slowly, and rest your ears: hearing does not grow back.";
@@ -115,6 +117,7 @@ MainComponent::MainComponent(const Parts& parts)
     transport.onCommand = [this](CommandId id) { perform(id); };
     transport.onLevel = [this](Decibels level) { preferences.setOutputLevel(level); };
     start.refresh();
+    controller.setMatching(preferences.matchesLoudness());
     controller.addListener([this](unsigned what) { changed(what); });
     changed(~0u);
     setSize(1280, 800);
@@ -153,12 +156,14 @@ void MainComponent::changed(unsigned what) {
             preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
         }
     }
-    if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged))
-        if (controller.recording()) player.hear(controller.heardMix());
+    if (what & Controller::aloneChanged)
+        player.playInstead(controller.alone(), controller.alone() ? aloneStartsAt : sumStartsAt);
+    if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged |
+                Controller::aloneChanged))
+        if (controller.recording() && !blindFold()) player.hear(controller.nextMix());
     if (what & Controller::listeningChanged) player.setListening(controller.listening());
 
     if (what & Controller::aloneChanged) {
-        player.playInstead(controller.alone(), otherSoundStartsAt);
         if (hearing && hearing->what != Heard::track && !controller.alone()) stopHearing();
     }
 
@@ -312,11 +317,19 @@ void MainComponent::show(std::unique_ptr<Sheet> sheet) {
     if (openSheet->isShowing()) openSheet->firstPart().grabKeyboardFocus();
 }
 
+/// While versions are compared blind nothing else decides what is heard.
+bool MainComponent::blindFold() const {
+    const auto* sheet = dynamic_cast<const BlindSheet*>(openSheet.get());
+    return sheet && sheet->comparison();
+}
+
 void MainComponent::closeSheet() {
     if (!openSheet) return;
+    const bool wasBlind = blindFold();
     openSheet->setVisible(false);
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
+    if (wasBlind && controller.recording()) player.hear(controller.nextMix());
     if (isShowing()) grabKeyboardFocus();
 }
 
@@ -630,6 +643,21 @@ void MainComponent::perform(CommandId id) {
         return controller.keep(VersionKind::keptThird);
     case CommandId::difference:
         return controller.toggleDifference();
+    case CommandId::matchLoudness:
+        controller.setMatching(!controller.matchesLoudness());
+        return preferences.setMatchesLoudness(controller.matchesLoudness());
+    case CommandId::blindTest: {
+        if (!controller.measurement() || blindFold()) return;
+        auto sheet = std::make_unique<BlindSheet>(controller);
+        sheet->onHear = [this](const HeardMix& mix) { player.hear(mix); };
+        sheet->onPlayStop = [this] { transport.playOrStop(); };
+        sheet->onStart = [this] {
+            stopHearing();
+            controller.setListening({});
+            transport.start();
+        };
+        return show(std::move(sheet));
+    }
     case CommandId::mono:
         return listenTo(Listening::Sides::mono);
     case CommandId::sideOnly:

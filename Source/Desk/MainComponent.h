@@ -87,6 +87,7 @@ private:
     void chooseFolder();
     void show(std::unique_ptr<Sheet> sheet);
     void closeSheet();
+    bool blindFold() const;
     void setScale(int percent);
     void showMap(bool map);
     /// What of a cell: the track where the source leads, or the source alone as that track hears it, or all do.

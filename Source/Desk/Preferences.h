@@ -27,6 +27,8 @@ public:
     /// The output level of last time, where that was lower than the usual start: playback never begins louder.
     Decibels startLevel() const;
     void setOutputLevel(Decibels level) { file.setValue("outputLevel_dB", level.value); }
+    bool matchesLoudness() const { return file.getBoolValue("matchLoudness", true); }
+    void setMatchesLoudness(bool matches) { file.setValue("matchLoudness", matches); }
     DeviceChoice deviceChoice() const;
     void setDeviceChoice(const DeviceChoice& choice);
     juce::StringArray recentFolders() const;

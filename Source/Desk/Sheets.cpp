@@ -44,7 +44,7 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
                                              wanted == CommandId::remarks || wanted == CommandId::findings ||
                                              wanted == CommandId::standing || wanted == CommandId::terms ||
-                                             wanted == CommandId::audioDevice) {
+                                             wanted == CommandId::audioDevice || wanted == CommandId::blindTest) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile

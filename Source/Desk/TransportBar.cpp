@@ -1,5 +1,6 @@
 #include "Desk/TransportBar.h"
 
+#include "Core/Propose/MomentGain.h"
 #include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
@@ -43,6 +44,7 @@ TransportBar::TransportBar(Controller& c, Player& p, OutputDevice* d)
         repaint();
     };
     const std::pair<KeyButton*, CommandId> buttons[] = {
+        {&match, CommandId::matchLoudness},   {&blind, CommandId::blindTest},
         {&difference, CommandId::difference}, {&mono, CommandId::mono},
         {&sideOnly, CommandId::sideOnly},     {&bandOnly, CommandId::bandOnly},
         {&spillSolo, CommandId::spillSolo},   {&deviceButton, CommandId::audioDevice}};
@@ -72,8 +74,15 @@ void TransportBar::refreshRow() {
     const auto from = controller.differenceFrom();
     const bool open = controller.measurement() != nullptr;
     const auto words = [open](std::string text) { return open ? text : std::string(); };
-    difference.show(words(from ? "difference from " + words::versionName(*from) : "difference"), CommandId::difference,
-                    from.has_value());
+    std::string loudness = "match loudness";
+    if (controller.matchesLoudness())
+        loudness = controller.loudnessKnown()
+                       ? "matched " + signedAmount(controller.compensation(controller.adjustments()).value, 1) + " dB"
+                       : "matched soon";
+    match.show(words(loudness), CommandId::matchLoudness, controller.matchesLoudness());
+    blind.show(words("blind"), CommandId::blindTest, false);
+    difference.show(words(from ? "difference from " + std::to_string(indexOf(*from) + 1) : "difference"),
+                    CommandId::difference, from.has_value());
     mono.show(words("mono"), CommandId::mono, how.sides == Listening::Sides::mono);
     sideOnly.show(words("side"), CommandId::sideOnly, how.sides == Listening::Sides::side);
     bandOnly.show(words("band"), CommandId::bandOnly, how.band.has_value());
@@ -192,6 +201,7 @@ void TransportBar::tick() {
     fall(meter.right, meter.heldRight, meters.peakRight);
     if (std::max({before, meter.left, meter.right}) > meterFloorDb) meter.repaint();
 
+    readMeters(meters);
     const bool guardBefore = guardFor > 0;
     guardFor = meters.guardActive ? ticksOfGuard : std::max(0, guardFor - 1);
     std::string state = device ? device->state() : "";
@@ -216,6 +226,36 @@ void TransportBar::tick() {
     if (const auto trouble = player.trouble();
         !trouble.empty() && (!controller.notice() || controller.notice()->text != trouble))
         controller.say(trouble, true);
+}
+
+void TransportBar::readMeters(const Player::Meters& meters) {
+    constexpr int every = 6, everyMoment = 8; // ticks
+    ++ticks;
+    const bool heard = meters.sum.left.rmsDb || meters.sum.right.rmsDb;
+    if (!heard)
+        controller.forgetMoment();
+    else if (ticks % everyMoment == 0 && controller.measurement() && !controller.readingMoment())
+        controller.readMoment(player.samplesAround(2 * momentWindow(controller.recording()->sampleRate())));
+    if (ticks % every != 0) return;
+    const auto amount = [](const std::optional<double>& value) {
+        return value ? signedAmount(*value, 1) : std::string("\u2013");
+    };
+    const auto higher = [](const std::optional<double>& a, const std::optional<double>& b) {
+        return a && b ? std::optional(std::max(*a, *b)) : a ? a : b;
+    };
+    const auto& sum = meters.sum;
+    const std::string newLevels = "M " + amount(sum.momentaryLufs) + "   S " + amount(sum.shortTermLufs) +
+                                  " LUFS   RMS " + amount(higher(sum.left.rmsDb, sum.right.rmsDb));
+    const std::string newPeaks = "true peak " +
+                                 amount(higher(sum.left.highestTruePeakDb, sum.right.highestTruePeakDb)) +
+                                 "   left to right " + (sum.correlation ? signedAmount(*sum.correlation, 2) : "\u2013");
+    const std::string newGains =
+        "adds now " + amount(controller.momentGainDb()) + "   predicted " + amount(controller.gainNowDb()) + " dB";
+    if (newLevels == levels && newPeaks == peaks && newGains == gains) return;
+    levels = newLevels;
+    peaks = newPeaks;
+    gains = newGains;
+    repaint(getLocalBounds().removeFromRight(rightWidth));
 }
 
 void TransportBar::paint(juce::Graphics& g) {
@@ -245,27 +285,36 @@ void TransportBar::paint(juce::Graphics& g) {
     ui::draw(g, "output", levelLine.removeFromLeft(46.0f), juce::Justification::centredLeft, 11.5f, p.muted);
     ui::drawFigures(g, signedAmount(level.getValue(), 1) + " dB", levelLine.removeFromRight(64.0f),
                     juce::Justification::right, 12.0f, p.ink);
-    rightPart.removeFromTop(5.0f);
+    rightPart.removeFromTop(3.0f);
+    if (open)
+        for (const auto& line : {levels, peaks, gains})
+            ui::drawFigures(g, line, rightPart.removeFromTop(16.0f), juce::Justification::left, 11.5f, p.ink);
     std::string guard = guardFor > 0 ? "guard: holding peaks down" : "guard: idle";
     if (dropouts > 0) guard += " \u00b7 " + std::to_string(dropouts) + (dropouts == 1 ? " dropout" : " dropouts");
-    ui::draw(g, guard, rightPart.removeFromTop(17.0f), juce::Justification::centredLeft, 11.5f,
+    ui::draw(g, guard, rightPart.removeFromTop(16.0f), juce::Justification::centredLeft, 11.5f,
              guardFor > 0 ? p.cancels : p.muted, guardFor > 0);
     g.setColour(p.muted);
     g.setFont(ui::font(11.5f));
-    g.drawFittedText(ui::text(shownState), rightPart.toNearestInt(), juce::Justification::topLeft, 2, 1.0f);
+    g.drawFittedText(ui::text(shownState),
+                     rightPart.withTrimmedRight(static_cast<float>(deviceButton.getWidth()) + 6.0f).toNearestInt(),
+                     juce::Justification::topLeft, 2, 1.0f);
 }
 
 void TransportBar::resized() {
     const auto bounds = getLocalBounds();
     play.setBounds(18, bounds.getCentreY() - 22, 44, 44);
     auto middle = bounds.withTrimmedLeft(leftWidth).withTrimmedRight(rightWidth).reduced(8, 6);
-    int x = middle.getX();
-    for (KeyButton* button : {&difference, &mono, &sideOnly, &bandOnly, &spillSolo}) {
+    int x = middle.getX(), rows = 0;
+    for (KeyButton* button : {&match, &blind, &difference, &mono, &sideOnly, &bandOnly, &spillSolo}) {
         if (!button->isVisible()) continue;
-        button->setTopLeftPosition(x, middle.getY());
+        if (rows == 0 || x + button->getWidth() > middle.getRight()) {
+            x = middle.getX();
+            ++rows;
+        }
+        button->setTopLeftPosition(x, middle.getY() + (rows - 1) * rowHeight);
         x += button->getWidth() + 6;
     }
-    if (x > middle.getX()) middle.removeFromTop(rowHeight);
+    middle.removeFromTop(rows * rowHeight);
     wave.setBounds(middle);
     auto right = bounds.withLeft(bounds.getRight() - rightWidth).reduced(16, 8);
     meter.setBounds(right.removeFromTop(18).withTrimmedLeft(48));

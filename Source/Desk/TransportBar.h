@@ -65,6 +65,7 @@ private:
     };
 
     void refreshRow();
+    void readMeters(const Player::Meters& meters);
     void followDevice();
     void setLoop(std::int64_t from, std::int64_t to);
     double seconds(std::int64_t sample) const;
@@ -78,6 +79,8 @@ private:
     Meter meter;
     juce::Slider level;
     /// How the sum is listened to.
+    KeyButton match{"Loudness", "Every version as loud as the recording is as recorded"};
+    KeyButton blind{"Blind", "Compare two versions without knowing which is which"};
     KeyButton difference{"Difference", "What is heard less the version heard before it"};
     KeyButton mono{"Mono", "Left and right together on both sides"};
     KeyButton sideOnly{"Side", "Left less right: what is lost in mono"};
@@ -88,6 +91,8 @@ private:
     bool goOnWhenBack = false; ///< It was playing when the device went.
     std::int64_t shownPosition = -1;
     std::string shownState;
+    std::string levels, peaks, gains; ///< The meters in words, a line each.
+    int ticks = 0;
     int guardFor = 0; ///< Ticks that the guard mark stays on.
     std::int64_t dropouts = 0;
 };
