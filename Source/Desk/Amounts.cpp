@@ -109,10 +109,8 @@ std::string nudgeText(Seconds nudge) {
 
 std::string highPassText(const TrackAdjustment& adjustment) {
     if (!adjustment.highPass) return "off";
-    std::string text = unsignedAmount(adjustment.highPass->value, 0);
-    if (adjustment.highPassSlope != Slope::dB12)
-        text += " " + std::to_string(inDecibelsPerOctave(adjustment.highPassSlope));
-    return text;
+    return unsignedAmount(adjustment.highPass->value, 0) + " " +
+           std::to_string(inDecibelsPerOctave(adjustment.highPassSlope));
 }
 
 std::string gainText(double dB) {

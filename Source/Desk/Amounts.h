@@ -27,7 +27,7 @@ std::optional<HighPassEntry> parseHighPass(std::string_view text);
 std::string signedAmount(double amount, int decimals);
 std::string unsignedAmount(double amount, int decimals);
 std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two decimals.
-/// "off"; "80"; "80 24" where the slope is not 12 dB per octave. parseHighPass() understands it.
+/// "off", or corner and slope: "80 24". parseHighPass() understands it.
 std::string highPassText(const TrackAdjustment& adjustment);
 std::string gainText(double dB); ///< Signed, one decimal; "−∞" for no level.
 

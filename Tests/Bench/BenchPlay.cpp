@@ -70,19 +70,20 @@ double floorMicroseconds(int tracks) {
     return times.at(0.5);
 }
 
-std::vector<TrackAdjustment> adjustments(int tracks, double highPassHz, int variant) {
+std::vector<TrackAdjustment> adjustments(int tracks, double highPassHz, Slope slope, int variant) {
     std::vector<TrackAdjustment> all(static_cast<std::size_t>(tracks));
     for (int track = 0; track < tracks; ++track) {
         auto& one = all[static_cast<std::size_t>(track)];
         one.flip = track % 3 == 0;
         one.nudge = milliseconds(0.137 * (track + variant % 50) - 2.0);
         one.gain = Decibels(-0.1 * track);
+        one.highPassSlope = slope;
         if (highPassHz > 0.0) one.highPass = Hertz(highPassHz + track + variant % 50);
     }
     return all;
 }
 
-void play(const char* what, int tracks, double highPassHz, int changeEvery) {
+void play(const char* what, int tracks, double highPassHz, int changeEvery, Slope slope = Slope::dB12) {
     std::vector<std::vector<float>> samples;
     for (int track = 0; track < tracks; ++track)
         samples.push_back(test::whiteNoise(10 * 48000, static_cast<std::uint64_t>(track), 0.02));
@@ -97,7 +98,7 @@ void play(const char* what, int tracks, double highPassHz, int changeEvery) {
     Loader loader(source, blocks, state, reach);
     const auto change = [&](int variant) {
         HeardMix mix;
-        mix.adjustments = adjustments(tracks, highPassHz, variant);
+        mix.adjustments = adjustments(tracks, highPassHz, slope, variant);
         state.mix.draft().set(infos, mix, rate, Seconds(1.0));
         state.mix.publish();
     };
@@ -316,6 +317,7 @@ int main(int count, char** words) {
         play("fractional nudges", tracks, 0.0, 0);
         play("fractional nudges, high-passes", tracks, 80.0, 0);
         play("the same, every track changed every 40 ms", tracks, 80.0, 15);
+        play("the same, from 20 Hz up, 24 dB an octave", tracks, 20.0, 15, Slope::dB24);
     }
     guard("nothing near the ceiling", -12.0);
     guard("peaks looked at between the samples", -3.0);

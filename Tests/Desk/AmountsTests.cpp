@@ -69,7 +69,7 @@ TEST_CASE("a high-pass is written so that it is understood again") {
     TrackAdjustment adjustment;
     CHECK(highPassText(adjustment) == "off");
     adjustment.highPass = Hertz(120.0);
-    CHECK(highPassText(adjustment) == "120");
+    CHECK(highPassText(adjustment) == "120 12");
     for (const Slope slope : {Slope::dB18, Slope::dB24}) {
         adjustment.highPassSlope = slope;
         CHECK(parseHighPass(highPassText(adjustment))->corner == adjustment.highPass);

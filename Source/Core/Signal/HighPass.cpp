@@ -40,6 +40,21 @@ HighPass::HighPass(Hertz corner, double rate, Slope slope) : sampleRate(rate), s
     if (order % 2 == 1) place() = Section::first(k);
     for (int pair = order / 2; pair >= 1; --pair)
         place() = Section::second(k, 2.0 * std::sin((2.0 * pair - 1.0) * std::numbers::pi / (2.0 * order)));
+
+    const auto stepFrom = [this](State state, double x) {
+        for (std::size_t i = 0; i < static_cast<std::size_t>(sectionCount); ++i)
+            x = sections[i].step(state.parts[2 * i], state.parts[2 * i + 1], x);
+        return state;
+    };
+    for (std::size_t part = 0; part < ofState.size(); ++part)
+        ofState[part].parts[part] = 1.0;
+    State after = stepFrom({}, 1.0);
+    for (int n = leap - 1; n >= 0; --n) {
+        ofInput[static_cast<std::size_t>(n)] = after;
+        after = stepFrom(after, 0.0);
+        for (State& state : ofState)
+            state = stepFrom(state, 0.0);
+    }
 }
 
 std::complex<double> HighPass::responseAt(Hertz frequency) const {
@@ -58,15 +73,14 @@ std::complex<double> HighPass::responseAt(Hertz frequency) const {
 
 template <int Count>
 void HighPass::processThrough(float* samples, int count) {
-    const auto filters = sections;
-    auto s = memory.parts;
+    const Section first = sections[0], second = sections[1];
+    auto [s1, s2, s3, s4] = memory.parts; // in registers
     for (int n = 0; n < count; ++n) {
-        double x = static_cast<double>(samples[n]);
-        for (std::size_t i = 0; i < Count; ++i)
-            x = filters[i].step(s[2 * i], s[2 * i + 1], x);
+        double x = first.step(s1, s2, static_cast<double>(samples[n]));
+        if constexpr (Count == 2) x = second.step(s3, s4, x);
         samples[n] = static_cast<float>(x);
     }
-    memory.parts = s;
+    memory.parts = {s1, s2, s3, s4};
 }
 
 void HighPass::process(float* samples, int count) {
@@ -78,60 +92,33 @@ void HighPass::process(float* samples, int count) {
 
 template <int Count>
 void HighPass::advanceThrough(const float* samples, int count) {
-    // One step is s' = A s + B x. The recursion is bound by its latency, so the stretch is cut into parts that run side
-    // by side from rest, and their ends are joined by the power of A that belongs to a part.
-    constexpr std::size_t parts = 8, size = 2 * Count;
-    using Vector = std::array<double, size>;
-    using Matrix = std::array<Vector, size>; // columns
-    const auto filters = sections;
-    const auto times = [](const Matrix& matrix, const Vector& vector) {
-        Vector result{};
+    constexpr std::size_t size = 2 * Count;
+    auto s = memory.parts;
+    int n = 0;
+    for (; n + leap <= count; n += leap) {
+        std::array<double, leap> x;
+        for (std::size_t k = 0; k < leap; ++k)
+            x[k] = static_cast<double>(samples[static_cast<std::size_t>(n) + k]);
+        std::array<double, size> next;
+        for (std::size_t row = 0; row < size; ++row) {
+            double even = 0.0, odd = 0.0; // two sums, so that neither waits for the other
+            for (std::size_t k = 0; k < leap; k += 2) {
+                even += ofInput[k].parts[row] * x[k];
+                odd += ofInput[k + 1].parts[row] * x[k + 1];
+            }
+            next[row] = even + odd;
+        }
         for (std::size_t column = 0; column < size; ++column)
             for (std::size_t row = 0; row < size; ++row)
-                result[row] += matrix[column][row] * vector[column];
-        return result;
-    };
-    const auto step = [&filters](Vector& s, double x) {
-        for (std::size_t i = 0; i < Count; ++i)
-            x = filters[i].step(s[2 * i], s[2 * i + 1], x);
-    };
-    Vector s{};
-    std::copy_n(memory.parts.begin(), size, s.begin());
-
-    const int length = count / static_cast<int>(parts);
-    if (length > 0) {
-        std::array<std::array<double, parts>, size> ends{};
-        for (int n = 0; n < length; ++n)
-            for (std::size_t part = 0; part < parts; ++part) {
-                double x = static_cast<double>(samples[static_cast<int>(part) * length + n]);
-                for (std::size_t i = 0; i < Count; ++i)
-                    x = filters[i].step(ends[2 * i][part], ends[2 * i + 1][part], x);
-            }
-        Matrix power{}, square{};
-        for (std::size_t column = 0; column < size; ++column) {
-            power[column][column] = 1.0;
-            square[column][column] = 1.0;
-            step(square[column], 0.0); // A, column by column
-        }
-        const auto product = [&times](const Matrix& left, const Matrix& right) {
-            Matrix result;
-            for (std::size_t column = 0; column < size; ++column)
-                result[column] = times(left, right[column]);
-            return result;
-        };
-        for (int rest = length; rest > 0; rest /= 2) {
-            if (rest % 2 == 1) power = product(power, square);
-            square = product(square, square);
-        }
-        for (std::size_t part = 0; part < parts; ++part) {
-            s = times(power, s);
-            for (std::size_t row = 0; row < size; ++row)
-                s[row] += ends[row][part];
-        }
+                next[row] += ofState[column].parts[row] * s[column];
+        std::copy(next.begin(), next.end(), s.begin());
     }
-    for (int n = static_cast<int>(parts) * length; n < count; ++n)
-        step(s, static_cast<double>(samples[n]));
-    std::copy_n(s.begin(), size, memory.parts.begin());
+    for (; n < count; ++n) {
+        double x = static_cast<double>(samples[n]);
+        for (std::size_t i = 0; i < Count; ++i)
+            x = sections[i].step(s[2 * i], s[2 * i + 1], x);
+    }
+    memory.parts = s;
 }
 
 void HighPass::advance(const float* samples, int count) {

@@ -73,6 +73,11 @@ private:
     double sampleRate;
     int sectionCount;
     std::array<Section, mostSections> sections; ///< The most resonant one last.
+    // The state after `leap` samples is a sum of what each part of the state before and each sample leaves behind:
+    // nothing in it waits for the sample before, as it would step by step.
+    static constexpr int leap = 16;
+    std::array<State, 2 * mostSections> ofState;
+    std::array<State, leap> ofInput;
     State memory;
 };
 
