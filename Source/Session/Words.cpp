@@ -11,6 +11,8 @@ namespace spillwright {
 
 namespace {
 
+constexpr const char* asRecorded = "as recorded";
+
 /// Edit distance of two names without regard to ASCII case, for "did you mean".
 int distance(std::string_view a, std::string_view b) {
     auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
@@ -76,19 +78,21 @@ std::string adjustmentInWords(const TrackAdjustment& adjustment) {
         add(number(std::abs(ms)) + (ms > 0.0 ? " ms later" : " ms earlier"));
     if (adjustment.gain != Decibels(0.0))
         add((adjustment.gain.value > 0.0 ? "+" : "") + number(adjustment.gain.value) + " dB");
-    if (adjustment.highPass) add("high-pass " + number(adjustment.highPass->value) + " Hz");
+    if (adjustment.highPass)
+        add("high-pass " + number(adjustment.highPass->value) + " Hz at " +
+            std::to_string(inDecibelsPerOctave(adjustment.highPassSlope)) + " dB an octave");
     if (adjustment.pan)
         add(*adjustment.pan == 0.0
                 ? "in the centre"
                 : "pan " + number(100.0 * std::abs(*adjustment.pan)) + (*adjustment.pan < 0.0 ? " left" : " right"));
-    return text.empty() ? "as recorded" : text;
+    return text.empty() ? asRecorded : text;
 }
 
 std::vector<std::string> settingInWords(const Setting& setting) {
     std::vector<std::string> lines;
     for (const auto& track : setting.tracks)
-        if (track.adjustment != TrackAdjustment{})
-            lines.push_back(track.track + ": " + adjustmentInWords(track.adjustment));
+        if (const auto words = adjustmentInWords(track.adjustment); words != asRecorded)
+            lines.push_back(track.track + ": " + words);
     if (lines.empty()) lines.push_back("every track as recorded");
     return lines;
 }

@@ -27,7 +27,9 @@ BlindPlan planFor(BlindQuestion question, int trials, std::uint64_t seed = 20251
     kick.flip = true;
     room.nudge = milliseconds(-1.25);
     room.highPass = Hertz(80.0);
-    plan.b.setting.tracks = {{"kick out", kick}, {"snare", {}}, {"room", room}};
+    TrackAdjustment slopeAlone; // without a high-pass it is nothing
+    slopeAlone.highPassSlope = Slope::dB24;
+    plan.b.setting.tracks = {{"kick out", kick}, {"snare", slopeAlone}, {"room", room}};
     return plan;
 }
 
@@ -257,7 +259,8 @@ TEST_CASE("from the protocol alone order and result are recomputed") {
         CHECK(has(*text, "Recording: net-loft\n"));
         CHECK(has(*text, "Version A: as recorded\n    every track as recorded\n    loudness -17.32 LUFS, played with "
                          "+0.00 dB: -17.32 LUFS\n"));
-        CHECK(has(*text, "Version B: flips\n    kick out: flipped\n    room: 1.25 ms earlier, high-pass 80 Hz\n    "
+        CHECK(has(*text, "Version B: flips\n    kick out: flipped\n    room: 1.25 ms earlier, high-pass 80 Hz at 12 dB "
+                         "an octave\n    "
                          "loudness -15.02 LUFS, played with -2.31 dB: -17.33 LUFS\n"));
         CHECK(has(*text, "Difference in loudness as played: 0.01 LU"));
 

@@ -16,9 +16,11 @@ TEST_CASE("an adjustment in words names all that is set, and nothing else") {
     all.nudge = milliseconds(0.625);
     all.gain = Decibels(-3.0);
     all.highPass = Hertz(80.0);
+    all.highPassSlope = Slope::dB24;
     all.pan = -0.25;
     all.muted = true;
-    CHECK(adjustmentInWords(all) == "muted, flipped, 0.625 ms later, -3 dB, high-pass 80 Hz, pan 25 left");
+    CHECK(adjustmentInWords(all) ==
+          "muted, flipped, 0.625 ms later, -3 dB, high-pass 80 Hz at 24 dB an octave, pan 25 left");
     TrackAdjustment centre;
     centre.pan = 0.0;
     CHECK(adjustmentInWords(centre) == "in the centre");
