@@ -110,6 +110,7 @@ inline std::vector<LoudnessCase> loudnessCases(int trackCount) {
         a.gain = Decibels(t % 2 ? -4.0 : 3.0);
         a.muted = t % 7 == 6;
         if (t % 2) a.highPass = Hertz(100.0);
+        a.highPassSlope = Slope::dB24;
     });
     return cases;
 }
