@@ -207,7 +207,8 @@ void BlindSheet::showPhase() {
             answers[side].setButtonText(juce::String(preference ? "I prefer " : "X is ") +
                                         soundNames[static_cast<std::size_t>(pair[side])]);
         shown.push_back("Trial " + std::to_string(test->answered() + 1) + " of " + std::to_string(test->trials()));
-        shown.push_back(preference ? "X and Y are the two versions. Which do you prefer?" : "X is A or B. Which?");
+        shown.push_back(preference ? "X and Y are the two versions. Which do you prefer?"
+                                   : "X is the same as A or as B. Which?");
         shown.push_back(preference ? "Keys: X, Y to hear, Left and Right to answer, Space to play and stop."
                                    : "Keys: A, B, X to hear, Left and Right to answer, Space to play and stop.");
     } else if (const auto result = test->result()) {

@@ -179,7 +179,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     loudWork.cancel();
     leaveAlone();
     loudness.reset();
-    target = {};
+    loudOnes.clear();
     given.reset();
     momentDb.reset();
     openRecording = std::move(recording);
@@ -1051,17 +1051,26 @@ void Controller::startLoudness() {
         return [this, source, model = std::make_shared<const LoudnessModel>(std::move(*found))] {
             if (openRecording != source) return;
             loudness = model;
-            target = {};
+            loudOnes.clear();
         };
     });
 }
 
 std::optional<double> Controller::loudnessLufs(const std::vector<TrackAdjustment>& setting) const {
     if (!loudness) return std::nullopt;
+    // A step of a nudge asks for the same few settings again and again, and each takes milliseconds.
+    const auto known =
+        std::find_if(loudOnes.begin(), loudOnes.end(), [&](const Loud& one) { return one.setting == setting; });
+    if (known != loudOnes.end()) {
+        std::rotate(loudOnes.begin(), known, known + 1);
+        return loudOnes.front().lufs;
+    }
     std::vector<PanGains> pans;
     for (std::size_t track = 0; track < setting.size(); ++track)
         pans.push_back(panGains(effectivePan(tracks()[track], setting[track])));
-    return loudness->loudness(setting, pans);
+    if (loudOnes.size() == mostLoudOnes) loudOnes.pop_back();
+    loudOnes.insert(loudOnes.begin(), {setting, loudness->loudness(setting, pans)});
+    return loudOnes.front().lufs;
 }
 
 Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) const {
@@ -1071,11 +1080,10 @@ Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) c
         adjustment.flip = false;
         adjustment.nudge = Seconds(0.0);
     }
-    const auto wanted = withSolo(std::move(plain), soloed); // what is soloed is matched as it is heard
-    if (target.setting != wanted) target = {wanted, loudnessLufs(wanted)};
+    const auto wanted = loudnessLufs(withSolo(std::move(plain), soloed)); // what is soloed is matched as it is heard
     const auto is = loudnessLufs(withSolo(setting, soloed));
-    if (!target.lufs || !is) return Decibels(0.0);
-    return Decibels(std::clamp(*target.lufs - *is, -mostCompensation.value, mostCompensation.value));
+    if (!wanted || !is) return Decibels(0.0);
+    return Decibels(std::clamp(*wanted - *is, -mostCompensation.value, mostCompensation.value));
 }
 
 HeardMix Controller::heardMix() const {

@@ -388,11 +388,12 @@ private:
 
     bool matching = true;
     std::shared_ptr<const LoudnessModel> loudness; ///< Of the loop.
-    struct Target {
+    struct Loud {
         std::vector<TrackAdjustment> setting;
         std::optional<double> lufs;
     };
-    mutable Target target; ///< The last that was asked for: it is the same for many settings.
+    static constexpr std::size_t mostLoudOnes = 6;
+    mutable std::vector<Loud> loudOnes; ///< Those asked for last, the newest first.
     std::optional<HeardMix> given;
     std::optional<double> momentDb;
     Listening listenedTo;

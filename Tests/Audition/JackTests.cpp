@@ -246,15 +246,17 @@ std::array<std::vector<double>, 2> rendered(const std::vector<std::vector<float>
 TEST_CASE("through a real audio server each version is heard as rendered, switched and looped, at any rate and buffer",
           "[device][long]") {
     const juce::ScopedJuceInitialiser_GUI juce;
-    const std::array<std::pair<int, int>, 9> devices{{{44100, 32},
-                                                      {44100, 256},
-                                                      {44100, 1024},
-                                                      {48000, 32},
-                                                      {48000, 256},
-                                                      {48000, 1024},
-                                                      {96000, 32},
-                                                      {96000, 256},
-                                                      {96000, 1024}}};
+    const std::array<std::pair<int, int>, 11> devices{{{44100, 32},
+                                                       {44100, 256},
+                                                       {44100, 1024},
+                                                       {48000, 32},
+                                                       {48000, 256},
+                                                       {48000, 1024},
+                                                       {96000, 32},
+                                                       {96000, 256},
+                                                       {96000, 1024},
+                                                       {48000, 16},
+                                                       {192000, 4096}}};
     for (const auto& [rate, buffer] : devices) {
         INFO(rate << " Hz, buffers of " << buffer);
         JackServer server(buffer, rate);
