@@ -65,6 +65,32 @@ std::optional<Decibels> parseGain(std::string_view text) {
     return Decibels(entry->number);
 }
 
+std::optional<std::optional<double>> parsePan(std::string_view text) {
+    std::string plain;
+    for (const char letter : text)
+        if (letter != ' ' && letter != '%')
+            plain += static_cast<char>(std::tolower(static_cast<unsigned char>(letter)));
+    if (plain.empty() || plain == "auto") return std::optional<double>();
+    if (plain == "c" || plain == "centre" || plain == "center") return std::optional(0.0);
+    double side = 1.0;
+    for (const auto& [word, sign] : {std::pair{"left", -1.0}, {"right", 1.0}, {"l", -1.0}, {"r", 1.0}})
+        if (const std::string_view name = word; plain.starts_with(name) || plain.ends_with(name)) {
+            side = sign;
+            plain.erase(plain.starts_with(name) ? 0 : plain.size() - name.size(), name.size());
+            if (plain.empty()) plain = "100";
+            if (plain.front() == '-') return std::nullopt;
+            break;
+        }
+    const auto entry = split(plain);
+    if (!entry || !entry->unit.empty() || std::abs(entry->number) > 100.0) return std::nullopt;
+    return std::optional(side * entry->number / 100.0);
+}
+
+std::string panText(double pan) {
+    const int percent = static_cast<int>(std::lround(100.0 * pan));
+    return percent == 0 ? "C" : (percent < 0 ? "L" : "R") + std::to_string(std::abs(percent));
+}
+
 std::optional<HighPassEntry> parseHighPass(std::string_view text) {
     if (text == "off" || text == "\u2013") return HighPassEntry{};
     HighPassEntry result;

@@ -15,6 +15,11 @@ std::optional<Seconds> parseNudge(std::string_view text, double sampleRate, Cels
 /// "-3", "+1.5 dB"; empty text is 0. nullopt: no such amount.
 std::optional<Decibels> parseGain(std::string_view text);
 
+/// "C", "L30", "R 100", "-30", "30 right"; -1 left .. +1 right, the amount in per cent. Empty text or "auto": none, as
+/// the recording has it. The outer nullopt: no such place.
+std::optional<std::optional<double>> parsePan(std::string_view text);
+std::string panText(double pan); ///< "C", "L30", "R100".
+
 struct HighPassEntry {
     std::optional<Hertz> corner; ///< none: no filter.
     std::optional<Slope> slope;  ///< none: nothing is said of it.

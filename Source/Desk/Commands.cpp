@@ -53,11 +53,11 @@ const std::vector<Command>& commands() {
         {Id::version4, "Versions", "flips, nudges to 10 ms", "4", "4"},
         {Id::version5, "Versions", "mine", "5", "5"},
         {Id::version6, "Versions", "what is kept, or keep what is heard", "6", "6"},
-        {Id::version7, "Versions", "the same", "7", "7"},
-        {Id::version8, "Versions", "the same", "8", "8"},
-        {Id::keep6, "Versions", "keep what is heard, anew", "Ctrl 6", "", {K('6', ctrl, 0)}},
-        {Id::keep7, "Versions", "the same", "Ctrl 7", "", {K('7', ctrl, 0)}},
-        {Id::keep8, "Versions", "the same", "Ctrl 8", "", {K('8', ctrl, 0)}},
+        {Id::version7, "Versions", "the same under 7", "7", "7"},
+        {Id::version8, "Versions", "the same under 8", "8", "8"},
+        {Id::keep6, "Versions", "keep what is heard, anew, under 6", "Ctrl 6", "", {K('6', ctrl, 0)}},
+        {Id::keep7, "Versions", "anew under 7", "Ctrl 7", "", {K('7', ctrl, 0)}},
+        {Id::keep8, "Versions", "anew under 8", "Ctrl 8", "", {K('8', ctrl, 0)}},
         {Id::difference, "Versions", "difference from the one heard before", "9", "9"},
         {Id::matchLoudness, "Versions", "all equally loud, or as they are", "Q", "qQ"},
         {Id::blindTest, "Versions", "compare two blind", "0", "0"},
@@ -81,6 +81,7 @@ const std::vector<Command>& commands() {
         {Id::louderTrack, "Track", "gain up by 0.5 dB", "]", "]"},
         {Id::typeGain, "Track", "type a gain", "G", "gG"},
         {Id::typeHighPass, "Track", "type a high-pass", "C", "cC"},
+        {Id::typePan, "Track", "type a pan: L30, C, R100", "Alt P", "", {K('p', alt, 0)}},
         {Id::mute, "Track", "mute", "M", "mM"},
         {Id::solo, "Track", "solo", "S", "sS"},
         {Id::hold, "Track", "hold: proposals leave it alone", "H", "hH"},
@@ -93,17 +94,109 @@ const Command& command(CommandId id) {
     return *std::find_if(commands().begin(), commands().end(), [id](const Command& c) { return c.id == id; });
 }
 
-std::optional<CommandId> commandFor(const juce::KeyPress& key) {
+namespace {
+
+std::vector<OwnKey>& own() {
+    static std::vector<OwnKey> keys;
+    return keys;
+}
+
+/// Letters are the same key whatever their case.
+bool sameKey(const juce::KeyPress& a, const juce::KeyPress& b) {
+    const auto plain = [](const juce::KeyPress& key) {
+        const int code = key.getKeyCode();
+        return code >= 'A' && code <= 'Z' ? code - 'A' + 'a' : code;
+    };
+    return plain(a) == plain(b) && a.getModifiers().withoutMouseButtons() == b.getModifiers().withoutMouseButtons();
+}
+
+const OwnKey* ownKeyOf(CommandId id) {
+    const auto found = std::find_if(own().begin(), own().end(), [id](const OwnKey& one) { return one.id == id; });
+    return found == own().end() ? nullptr : &*found;
+}
+
+bool usualKeyFits(const Command& entry, const juce::KeyPress& key) {
     const bool plain = !key.getModifiers().isCommandDown() && !key.getModifiers().isAltDown();
     const auto typed = key.getTextCharacter();
-    for (const auto& entry : commands()) {
-        if (plain && typed > 0 && typed < 128 && entry.characters.find(static_cast<char>(typed)) != std::string::npos)
-            return entry.id;
-        for (const auto& wanted : entry.keys)
-            if (key.isKeyCode(wanted.getKeyCode()) && key.getModifiers().withoutMouseButtons() == wanted.getModifiers())
-                return entry.id;
-    }
+    if (plain && typed > 0 && typed < 128 && entry.characters.find(static_cast<char>(typed)) != std::string::npos)
+        return true;
+    return std::any_of(entry.keys.begin(), entry.keys.end(), [&](const juce::KeyPress& wanted) {
+        return key.isKeyCode(wanted.getKeyCode()) && key.getModifiers().withoutMouseButtons() == wanted.getModifiers();
+    });
+}
+
+} // namespace
+
+std::optional<CommandId> commandFor(const juce::KeyPress& key) {
+    for (const auto& one : own())
+        if (sameKey(one.key, key)) return one.id;
+    for (const auto& entry : commands())
+        if (!ownKeyOf(entry.id) && usualKeyFits(entry, key)) return entry.id;
     return std::nullopt;
+}
+
+std::string keyInWords(const juce::KeyPress& key) {
+    std::string words;
+    const auto modifiers = key.getModifiers();
+    if (modifiers.isCtrlDown()) words += "Ctrl ";
+    if (modifiers.isAltDown()) words += "Alt ";
+    if (modifiers.isShiftDown()) words += "Shift ";
+    const juce::KeyPress bare(key.getKeyCode(), {}, 0);
+    auto name = bare.getTextDescription();
+    if (name.startsWithChar('#')) name = "key " + name; // one without a name
+    return words + (name.substring(0, 1).toUpperCase() + name.substring(1)).toStdString();
+}
+
+std::string keyOf(CommandId id) {
+    if (const auto* mine = ownKeyOf(id)) return keyInWords(mine->key);
+    const auto& entry = command(id);
+    const bool taken = std::any_of(own().begin(), own().end(), [&](const OwnKey& one) {
+        const auto character =
+            juce::CharacterFunctions::toLowerCase(static_cast<juce::juce_wchar>(one.key.getKeyCode()));
+        return usualKeyFits(entry, juce::KeyPress(one.key.getKeyCode(), one.key.getModifiers(), character));
+    });
+    return taken ? "\u2013" : entry.shown;
+}
+
+const std::vector<OwnKey>& ownKeys() {
+    return own();
+}
+
+bool setOwnKey(CommandId id, const juce::KeyPress& key) {
+    if (key.isKeyCode(juce::KeyPress::escapeKey) || key.isKeyCode(juce::KeyPress::tabKey)) return false;
+    std::erase_if(own(), [&](const OwnKey& one) { return one.id == id || sameKey(one.key, key); });
+    own().push_back({id, key});
+    return true;
+}
+
+void clearOwnKey(CommandId id) {
+    std::erase_if(own(), [&](const OwnKey& one) { return one.id == id; });
+}
+
+void clearOwnKeys() {
+    own().clear();
+}
+
+juce::String ownKeysAsText() {
+    juce::StringArray lines;
+    for (const auto& one : own()) {
+        const auto& entry = command(one.id);
+        lines.add(juce::String(entry.group + "/" + entry.words) + "\t" + juce::String(one.key.getKeyCode()) + "\t" +
+                  juce::String(one.key.getModifiers().withoutMouseButtons().getRawFlags()));
+    }
+    return lines.joinIntoString("\n");
+}
+
+void setOwnKeysFromText(const juce::String& text) {
+    own().clear();
+    for (const auto& line : juce::StringArray::fromLines(text)) {
+        const auto parts = juce::StringArray::fromTokens(line, "\t", "");
+        if (parts.size() != 3) continue;
+        for (const auto& entry : commands())
+            if (parts[0] == juce::String(entry.group + "/" + entry.words))
+                setOwnKey(entry.id,
+                          juce::KeyPress(parts[1].getIntValue(), juce::ModifierKeys(parts[2].getIntValue()), 0));
+    }
 }
 
 } // namespace spillwright::desk

@@ -45,6 +45,7 @@ enum class CommandId {
     louderTrack,
     typeGain,
     typeHighPass,
+    typePan,
     mute,
     solo,
     hold,
@@ -79,17 +80,35 @@ enum class CommandId {
     leave
 };
 
-/// One row of the one table of keys: what the window obeys is what the sheet of keys shows.
+/// One row of the one table of keys: what the window obeys is what menu and sheet of keys show.
 struct Command {
     CommandId id;
     std::string group;
     std::string words;
-    std::string shown;                  ///< The key as people call it.
+    std::string shown;                  ///< The key as people call it, unless the user has chosen another.
     std::string characters;             ///< Any of these typed without ctrl ...
     std::vector<juce::KeyPress> keys{}; ///< ... or any of these pressed.
 };
 const std::vector<Command>& commands();
 const Command& command(CommandId id);
 std::optional<CommandId> commandFor(const juce::KeyPress& key);
+
+/// The key of a command as people call it: the user's, else the usual one; a dash where another command has taken it.
+std::string keyOf(CommandId id);
+std::string keyInWords(const juce::KeyPress& key); ///< "Ctrl Shift Z", "F", "Page up".
+
+/// Keys of the user's own, in the place of the usual ones. [message thread] for all of the program.
+struct OwnKey {
+    CommandId id;
+    juce::KeyPress key;
+};
+const std::vector<OwnKey>& ownKeys();
+/// The key now stands for this command alone. Esc and Tab stay what they are: false.
+bool setOwnKey(CommandId id, const juce::KeyPress& key);
+void clearOwnKey(CommandId id);
+void clearOwnKeys();
+/// As text, a line a key, and back; lines that say nothing known are passed over.
+juce::String ownKeysAsText();
+void setOwnKeysFromText(const juce::String& text);
 
 } // namespace spillwright::desk

@@ -777,6 +777,14 @@ void Controller::setGain(int track, Decibels gain, bool gesture) {
     if (next.adjustments != now->adjustments) editBalance(std::move(next), gesture);
 }
 
+void Controller::setPan(int track, std::optional<double> pan, bool gesture) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    if (pan) pan = std::clamp(*pan, -1.0, 1.0);
+    next.adjustments[at(track)].pan = pan;
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), gesture);
+}
+
 void Controller::makeEquallyLoud() {
     if (!whole.of) return;
     Snapshot next = *now;

@@ -218,6 +218,8 @@ public:
     /// Nudges the chosen track so that it hears the sound of the pair together with its partner.
     void alignPair();
     void setGain(int track, Decibels gain, bool gesture = false);
+    /// -1 left .. +1 right, of this track alone; none: as the recording has it.
+    void setPan(int track, std::optional<double> pan, bool gesture = false);
     /// Corner none: no filter, and the slope is 12 dB per octave again. Slope none: as it was.
     void setHighPass(int track, std::optional<Hertz> corner, std::optional<Slope> slope = {});
     void toggleMute(int track);

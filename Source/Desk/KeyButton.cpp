@@ -23,7 +23,7 @@ KeyButton::KeyButton(const juce::String& title, const std::string& what) : juce:
 }
 
 void KeyButton::show(const std::string& words, CommandId key, bool on) {
-    shownKey = command(key).shown;
+    shownKey = keyOf(key);
     setVisible(!words.empty());
     setButtonText(ui::text(words));
     setTooltip(ui::text(explanation + " (" + shownKey + ")"));

@@ -1,3 +1,4 @@
+#include "Desk/Commands.h"
 #include "Desk/MainComponent.h"
 #include "Media/SpectraCache.h"
 
@@ -175,6 +176,7 @@ public:
         preferences = std::make_unique<Preferences>(call.settings);
         if (call.scale) preferences->setScalePercent(*call.scale);
         if (call.dark) preferences->setDark(true);
+        setOwnKeysFromText(preferences->ownKeys());
         juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences->scalePercent()) / 100.0f);
 
         controller = std::make_unique<Controller>(

@@ -3,6 +3,7 @@
 #include "Desk/Amounts.h"
 #include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
+#include "Desk/KeySheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 
@@ -91,7 +92,7 @@ MainComponent::MainComponent(const Parts& parts)
 
     const auto button = [this](juce::TextButton& made, CommandId id, const char* explanation) {
         made.onClick = [this, id] { perform(id); };
-        made.setTooltip(ui::text(std::string(explanation) + " (" + command(id).shown + ")"));
+        made.setTooltip(ui::text(std::string(explanation) + " (" + keyOf(id) + ")"));
         made.setMouseClickGrabsKeyboardFocus(false);
         addAndMakeVisible(made);
     };
@@ -299,7 +300,7 @@ void MainComponent::resized() {
     versions.setBounds(area.removeFromBottom(cardHeight));
     area.removeFromBottom(1);
     const int width = area.getWidth();
-    tracks.setBounds(area.removeFromLeft(std::clamp(width * 39 / 100, 490, 620)));
+    tracks.setBounds(area.removeFromLeft(std::clamp(width * 42 / 100, 526, 660)));
     area.removeFromLeft(1);
     pair.setBounds(area.removeFromRight(std::clamp(width * 27 / 100, 300, 560)));
     area.removeFromRight(1);
@@ -607,6 +608,8 @@ void MainComponent::perform(CommandId id) {
         return tracks.type(TrackField::gain);
     case CommandId::typeHighPass:
         return tracks.type(TrackField::highPass);
+    case CommandId::typePan:
+        return tracks.type(TrackField::pan);
     case CommandId::quieterTrack:
         return gainBy(-0.5);
     case CommandId::louderTrack:
@@ -685,8 +688,14 @@ void MainComponent::perform(CommandId id) {
         return setScale(preferences.scalePercent() + 25);
     case CommandId::smallerWindow:
         return setScale(preferences.scalePercent() - 25);
-    case CommandId::keys:
-        return show(std::make_unique<KeySheet>());
+    case CommandId::keys: {
+        auto sheet = std::make_unique<KeySheet>();
+        sheet->onKeysChanged = [this] {
+            preferences.setOwnKeys(ownKeysAsText());
+            changed(~0u & ~Controller::recordingChanged); // buttons show their keys
+        };
+        return show(std::move(sheet));
+    }
     case CommandId::remarks:
         return show(std::make_unique<LinesSheet>("Remarks", remarkLines(controller.remarks())));
     case CommandId::audioDevice: {

@@ -29,6 +29,8 @@ public:
     void setOutputLevel(Decibels level) { file.setValue("outputLevel_dB", level.value); }
     bool matchesLoudness() const { return file.getBoolValue("matchLoudness", true); }
     void setMatchesLoudness(bool matches) { file.setValue("matchLoudness", matches); }
+    juce::String ownKeys() const { return file.getValue("keys"); } ///< As setOwnKeysFromText() takes them.
+    void setOwnKeys(const juce::String& text) { file.setValue("keys", text); }
     DeviceChoice deviceChoice() const;
     void setDeviceChoice(const DeviceChoice& choice);
     juce::StringArray recentFolders() const;

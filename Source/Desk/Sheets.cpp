@@ -50,45 +50,6 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
     return true; // what lies below does not listen meanwhile
 }
 
-// ---- keys
-
-KeySheet::KeySheet() : Sheet("Keys") {}
-
-juce::Rectangle<int> KeySheet::pageArea() const {
-    return page(1130, 640);
-}
-
-void KeySheet::paint(juce::Graphics& g) {
-    Sheet::paint(g);
-    const auto& p = ui::palette();
-    auto area = pageArea().toFloat().reduced(28.0f, 22.0f);
-    ui::draw(g, "Keys", area.removeFromTop(30.0f), juce::Justification::centredLeft, 18.0f, p.ink, true);
-    area.removeFromTop(6.0f);
-    // Three columns of about one length; a group is not torn apart.
-    constexpr int columnCount = 3;
-    constexpr float gap = 26.0f, keyWidth = 88.0f, lineHeight = 19.5f, groupGap = 11.0f;
-    const float width = (area.getWidth() - gap * (columnCount - 1)) / columnCount;
-    float x = area.getX(), y = area.getY();
-    std::string group;
-    for (const auto& entry : commands()) {
-        if (entry.group != group) {
-            if (entry.group == "Window" || entry.group == "Choosing") {
-                x += width + gap;
-                y = area.getY();
-            } else if (!group.empty()) {
-                y += groupGap;
-            }
-            group = entry.group;
-            ui::draw(g, group, {x, y, width, 20.0f}, juce::Justification::centredLeft, 12.0f, p.accent, true);
-            y += 21.0f;
-        }
-        ui::draw(g, entry.shown, {x, y, keyWidth, lineHeight}, juce::Justification::centredLeft, 12.5f, p.ink, true);
-        ui::draw(g, entry.words, {x + keyWidth, y, width - keyWidth, lineHeight}, juce::Justification::centredLeft,
-                 12.5f, p.ink);
-        y += lineHeight;
-    }
-}
-
 // ---- lines
 
 LinesSheet::Words remarkLines(const Remarks& remarks) {

@@ -27,16 +27,6 @@ protected:
     virtual juce::Rectangle<int> pageArea() const = 0;
 };
 
-/// The one table of commands, for reading.
-class KeySheet : public Sheet {
-public:
-    KeySheet();
-    void paint(juce::Graphics& g) override;
-
-private:
-    juce::Rectangle<int> pageArea() const override;
-};
-
 /// Lines under headings, to be scrolled through with wheel or keys.
 class LinesSheet : public Sheet {
 public:

@@ -3,6 +3,7 @@
 #include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Setting.h"
 
 #include <algorithm>
 #include <array>
@@ -24,10 +25,11 @@ struct Column {
 };
 constexpr std::array columns{
     Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill %", 40.0f, true},
-    Column{TrackField::flip, "flip", 36.0f, false}, Column{TrackField::nudge, "nudge ms", 58.0f, true},
+    Column{TrackField::flip, "flip", 30.0f, false}, Column{TrackField::nudge, "nudge ms", 56.0f, true},
     Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 54.0f, true},
-    Column{TrackField::mute, "M", 20.0f, false},    Column{TrackField::solo, "S", 20.0f, false},
-    Column{TrackField::hold, "hold", 30.0f, false}, Column{TrackField::link, "", 14.0f, false},
+    Column{TrackField::pan, "pan", 40.0f, true},    Column{TrackField::mute, "M", 20.0f, false},
+    Column{TrackField::solo, "S", 20.0f, false},    Column{TrackField::hold, "hold", 30.0f, false},
+    Column{TrackField::link, "", 14.0f, false},
 };
 
 std::size_t at(int index) {
@@ -44,6 +46,8 @@ const char* explanation(TrackField field) {
         return "Gain: drag, or click and type dB";
     case TrackField::highPass:
         return "High-pass: click and type a corner in Hz, or off; 80 24 is 24 dB an octave (12, 18, 24: up and down)";
+    case TrackField::pan:
+        return "Pan, at constant power (−3 dB in the centre): drag, or click and type L30, C or R100";
     case TrackField::mute:
         return "Mute: the track leaves the sum";
     case TrackField::solo:
@@ -163,8 +167,8 @@ void TrackRow::paint(juce::Graphics& g) {
 
     const auto number = [&](TrackField field, const std::string& text, bool set, float right = 0.0f) {
         auto area = fieldArea(field, bounds);
-        if (hovered == field &&
-            (field == TrackField::nudge || field == TrackField::gain || field == TrackField::highPass)) {
+        if (hovered == field && (field == TrackField::nudge || field == TrackField::gain ||
+                                 field == TrackField::highPass || field == TrackField::pan)) {
             g.setColour(p.rules);
             g.drawRoundedRectangle(area.reduced(2.0f, 4.0f), 3.0f, 1.0f);
         }
@@ -183,6 +187,8 @@ void TrackRow::paint(juce::Graphics& g) {
         ui::drawFigures(g, std::to_string(inDecibelsPerOctave(adjustment.highPassSlope)),
                         fieldArea(TrackField::highPass, bounds).withTrimmedRight(6.0f),
                         juce::Justification::centredRight, 9.5f, p.muted);
+
+    number(TrackField::pan, panText(effectivePan(info, adjustment)), adjustment.pan.has_value());
 
     // Polarity: an open ring with a stroke; filled when the track is upside down.
     const auto ring = fieldArea(TrackField::flip, bounds).withSizeKeepingCentre(17.0f, 17.0f);
@@ -224,7 +230,7 @@ void TrackRow::mouseMove(const juce::MouseEvent& event) {
     hovered = field;
     const auto trouble = words::trackTrouble(controller.tracks()[at(track)]);
     setTooltip(ui::text(trouble.empty() ? explanation(field) : trouble));
-    const bool draggable = field == TrackField::nudge || field == TrackField::gain;
+    const bool draggable = field == TrackField::nudge || field == TrackField::gain || field == TrackField::pan;
     setMouseCursor(draggable ? juce::MouseCursor::LeftRightResizeCursor : juce::MouseCursor::NormalCursor);
     repaint();
 }
@@ -262,6 +268,7 @@ void TrackRow::mouseDown(const juce::MouseEvent& event) {
     case TrackField::nudge:
     case TrackField::gain:
     case TrackField::highPass:
+    case TrackField::pan:
         return;
     }
 }
@@ -273,12 +280,15 @@ void TrackRow::mouseDrag(const juce::MouseEvent& event) {
     const double fine = event.mods.isShiftDown() ? 0.1 : 1.0;
     if (pressed == TrackField::nudge)
         controller.setNudge(track, Seconds(before.nudge.value + milliseconds(0.02 * moved * fine).value), true);
+    if (pressed == TrackField::pan)
+        controller.setPan(track, effectivePan(controller.tracks()[at(track)], before) + 0.01 * moved * fine, true);
     if (pressed == TrackField::gain) controller.setGain(track, Decibels(before.gain.value + 0.1 * moved * fine), true);
 }
 
 void TrackRow::mouseUp(const juce::MouseEvent&) {
     controller.endGesture();
-    const bool typed = pressed == TrackField::nudge || pressed == TrackField::gain || pressed == TrackField::highPass;
+    const bool typed = pressed == TrackField::nudge || pressed == TrackField::gain || pressed == TrackField::highPass ||
+                       pressed == TrackField::pan;
     if (typed && !dragged) edit(pressed);
 }
 
@@ -365,12 +375,16 @@ void TrackPanel::type(TrackField field) {
     if (field == TrackField::nudge) text = nudgeText(adjustment.nudge);
     if (field == TrackField::gain) text = gainText(adjustment.gain.value);
     if (field == TrackField::highPass) text = highPassText(adjustment);
+    if (field == TrackField::pan) text = panText(effectivePan(controller.tracks()[at(track)], adjustment));
 
     auto typed = std::make_unique<AmountEditor>();
     typed->setFont(ui::font(13.0f));
     typed->setJustification(juce::Justification::centredRight);
     typed->setText(ui::text(text), false);
-    typed->setTitle(field == TrackField::nudge ? "Nudge" : field == TrackField::gain ? "Gain" : "High-pass");
+    typed->setTitle(field == TrackField::nudge  ? "Nudge"
+                    : field == TrackField::gain ? "Gain"
+                    : field == TrackField::pan  ? "Pan"
+                                                : "High-pass");
     typed->setSelectAllWhenFocused(true);
     typed->onReturnKey = [this] { takeText(); };
     typed->onEscapeKey = [this] { stopTyping(); };
@@ -384,7 +398,13 @@ void TrackPanel::type(TrackField field) {
             const auto& before = controller.adjustments()[at(editedTrack)];
             controller.setHighPass(editedTrack, before.highPass, neighbour(before.highPassSlope, direction));
         }
+        if (edited == TrackField::pan)
+            controller.setPan(editedTrack, effectivePan(controller.tracks()[at(editedTrack)],
+                                                        controller.adjustments()[at(editedTrack)]) +
+                                               0.05 * direction);
         const auto& now = controller.adjustments()[at(editedTrack)];
+        if (edited == TrackField::pan)
+            editor->setText(ui::text(panText(effectivePan(controller.tracks()[at(editedTrack)], now))), false);
         if (edited == TrackField::highPass) editor->setText(ui::text(highPassText(now)), false);
         if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge)), false);
         if (edited == TrackField::gain) editor->setText(ui::text(gainText(now.gain.value)), false);
@@ -414,6 +434,13 @@ void TrackPanel::takeText() {
             understood = true;
         } else {
             controller.say("'" + typed + "' is no gain; type decibels, such as -3 or 1.5", true);
+        }
+    } else if (edited == TrackField::pan) {
+        if (const auto pan = parsePan(typed)) {
+            controller.setPan(editedTrack, *pan);
+            understood = true;
+        } else {
+            controller.say("'" + typed + "' is no place between left and right; type L30, C or R100", true);
         }
     } else if (edited == TrackField::highPass) {
         if (const auto entry = parseHighPass(typed)) {

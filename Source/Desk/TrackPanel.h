@@ -10,7 +10,7 @@
 
 namespace spillwright::desk {
 
-enum class TrackField { none, name, level, spill, flip, nudge, gain, highPass, mute, solo, hold, link };
+enum class TrackField { none, name, level, spill, flip, nudge, gain, highPass, pan, mute, solo, hold, link };
 
 /// Where the fields of a row stand, the same for every row and for the headings.
 juce::Rectangle<float> fieldArea(TrackField field, juce::Rectangle<float> row);

@@ -77,6 +77,21 @@ TEST_CASE("a high-pass is written so that it is understood again") {
     }
 }
 
+TEST_CASE("a pan is understood by side and per cent, and what is written is understood again") {
+    CHECK(parsePan("C") == std::optional<double>(0.0));
+    CHECK(**parsePan("L30") == Approx(-0.3));
+    CHECK(**parsePan("r 100") == Approx(1.0));
+    CHECK(**parsePan("right") == Approx(1.0));
+    CHECK(**parsePan("30 left") == Approx(-0.3));
+    CHECK(**parsePan("-45 %") == Approx(-0.45));
+    REQUIRE(parsePan("auto"));
+    CHECK_FALSE(parsePan("auto")->has_value());
+    for (const char* wrong : {"L130", "x", "L-3", "-101", "3 dB", "LR"})
+        CHECK_FALSE(parsePan(wrong));
+    for (int percent = -100; percent <= 100; ++percent)
+        CHECK(**parsePan(panText(percent / 100.0)) == Approx(percent / 100.0).margin(1e-12));
+}
+
 TEST_CASE("amounts are written with their sign, and zero without one") {
     CHECK(signedAmount(0.3, 2) == "+0.30");
     CHECK(signedAmount(-2.9, 1) == "\u22122.9");

@@ -1,5 +1,8 @@
 #include "DeskFixture.h"
 
+#include "Desk/Commands.h"
+#include "Desk/KeySheet.h"
+
 #include "Desk/Amounts.h"
 #include "Desk/Words.h"
 
@@ -181,6 +184,33 @@ TEST_CASE("a drag on the nudge moves the track, as one step of undo") {
     CHECK_FALSE(window.main.trackPanel().typing());
     window.controller().undo();
     CHECK(window.controller().adjustments()[0].nudge.value == 0.0);
+}
+
+TEST_CASE("a pan is typed, or dragged as one step of undo; it is of that track alone and no part of the mono sum") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    const auto gain = controller.gainNowDb();
+    CHECK(window.key('p', 0, juce::ModifierKeys::altModifier));
+    auto& panel = window.main.trackPanel();
+    REQUIRE(panel.field());
+    panel.field()->setText("L40");
+    panel.field()->onReturnKey();
+    CHECK(*controller.adjustments()[1].pan == Approx(-0.4));
+    CHECK_FALSE(controller.adjustments()[0].pan);
+    CHECK(controller.gainNowDb() == gain);
+    auto* row = panel.row(1);
+    const auto place = fieldArea(TrackField::pan, row->getLocalBounds().toFloat()).getCentre();
+    drag(*row, place, place.translated(60.0f, 0.0f));
+    CHECK(*controller.adjustments()[1].pan == Approx(0.2));
+    controller.undo();
+    CHECK(*controller.adjustments()[1].pan == Approx(-0.4));
+    panel.type(TrackField::pan);
+    panel.field()->setText("nowhere");
+    panel.field()->onReturnKey();
+    CHECK(panel.typing());
+    REQUIRE(controller.notice());
+    CHECK_THAT(controller.notice()->text, Catch::Contains("L30"));
 }
 
 TEST_CASE("keys choose a track and set it") {
@@ -495,17 +525,68 @@ TEST_CASE("a click on the banner and the key W open the list of all remarks, whi
     CHECK_FALSE(window.main.sheet());
 }
 
-TEST_CASE("the sheet of keys opens over the window and closes again") {
+TEST_CASE("the sheet of keys opens over the window, all its rows on the page, and closes again") {
     BandWindow window;
     CHECK(window.typed('?'));
-    REQUIRE(window.main.sheet());
-    const auto picture = pictureOf(*window.main.sheet(), 1.0f);
-    CHECK(coloursIn(picture) > 20);
-    // All rows stand on the page: below it there is nothing but its ground.
-    const int below = (picture.getHeight() + 640) / 2 + 4;
-    CHECK(coloursIn(picture.getClippedImage({0, below, picture.getWidth(), picture.getHeight() - below})) == 1);
-    CHECK(window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
+    auto* sheet = dynamic_cast<KeySheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    for (const auto& [width, height] : {std::pair{1280, 800}, {1080, 640}, {1920, 1080}}) {
+        window.main.setSize(width, height);
+        juce::RectangleList<int> taken;
+        for (const auto& entry : commands()) {
+            const auto area = sheet->row(entry.id).getBounds();
+            INFO(entry.words << " at " << width << " x " << height << ": " << area.toString());
+            CHECK(sheet->getLocalBounds().contains(area));
+            CHECK_FALSE(taken.intersectsRectangle(area));
+            taken.add(area);
+        }
+    }
+    CHECK(sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
     CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("a command takes another key, which is kept, shown, and taken from whom it had before") {
+    struct Usual { // the keys are those of the whole program
+        ~Usual() { clearOwnKeys(); }
+    } usual;
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    window.typed('?');
+    auto* sheet = dynamic_cast<KeySheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->row(CommandId::flip).onClick();
+    CHECK(sheet->waitsFor() == CommandId::flip);
+    CHECK(sheet->keyPressed(juce::KeyPress('m', {}, 'm')));
+    CHECK_FALSE(sheet->waitsFor());
+    CHECK(keyOf(CommandId::flip) == "M");
+    CHECK(keyOf(CommandId::mute) == "\u2013");
+    sheet->row(CommandId::mute).onClick();
+    CHECK(sheet->keyPressed(juce::KeyPress('m', juce::ModifierKeys::ctrlModifier, 0)));
+    CHECK(keyOf(CommandId::mute) == "Ctrl M");
+    sheet->row(CommandId::align).onClick();
+    CHECK(sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey))); // never mind
+    CHECK_FALSE(sheet->waitsFor());
+    CHECK(keyOf(CommandId::align) == "A");
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey));
+
+    CHECK(window.typed('m'));
+    CHECK(controller.adjustments()[1].flip);
+    CHECK_FALSE(controller.adjustments()[1].muted);
+    CHECK_FALSE(window.typed('f'));
+    CHECK(window.key('m', 0, juce::ModifierKeys::ctrlModifier));
+    CHECK(controller.adjustments()[1].muted);
+
+    const auto kept = window.preferences.ownKeys();
+    clearOwnKeys();
+    CHECK(keyOf(CommandId::flip) == "F");
+    setOwnKeysFromText(kept + "\nnothing known\t3\t0\nbroken");
+    CHECK(keyOf(CommandId::flip) == "M");
+    CHECK(keyOf(CommandId::mute) == "Ctrl M");
+    clearOwnKey(CommandId::flip);
+    CHECK(commandFor(juce::KeyPress('f', {}, 'f')) == CommandId::flip);
+    CHECK(commandFor(juce::KeyPress('m', {}, 'm')) == std::nullopt); // mute has another one
+    CHECK_FALSE(setOwnKey(CommandId::flip, juce::KeyPress(juce::KeyPress::escapeKey)));
 }
 
 TEST_CASE("all that can be reached has a title for those who do not see it") {
