@@ -86,6 +86,39 @@ std::optional<std::optional<double>> parsePan(std::string_view text) {
     return std::optional(side * entry->number / 100.0);
 }
 
+std::optional<Band> parseBand(std::string_view text) {
+    constexpr auto number = "0123456789.,";
+    const auto firstFrom = text.find_first_of(number);
+    if (firstFrom == std::string_view::npos) return std::nullopt;
+    const auto firstTo = text.find_first_not_of(number, firstFrom);
+    if (firstTo == std::string_view::npos) return std::nullopt;
+    const auto secondFrom = text.find_first_of(number, firstTo);
+    if (secondFrom == std::string_view::npos) return std::nullopt;
+    const auto low = split(text.substr(firstFrom, firstTo - firstFrom)), high = split(text.substr(secondFrom));
+    if (!low || !high || !(high->unit.empty() || high->unit == "hz")) return std::nullopt;
+    if (!(low->number > 0.0 && low->number < high->number)) return std::nullopt;
+    return Band{Hertz(low->number), Hertz(high->number)};
+}
+
+std::string bandText(const Band& band) {
+    return unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz";
+}
+
+std::optional<Celsius> parseTemperature(std::string_view text) {
+    if (const auto degree = text.find("\u00b0"); degree != std::string_view::npos) text = text.substr(0, degree);
+    const auto entry = split(text);
+    if (text.find_first_of("0123456789") == std::string_view::npos) return std::nullopt;
+    if (!entry || !(entry->unit.empty() || entry->unit == "c") || std::abs(entry->number - 10.0) > 40.0)
+        return std::nullopt;
+    return Celsius(entry->number);
+}
+
+std::string temperatureText(Celsius temperature) {
+    const double tenths = std::round(temperature.value * 10.0) / 10.0;
+    const auto figures = unsignedAmount(std::abs(tenths), tenths == std::round(tenths) ? 0 : 1);
+    return (tenths < 0.0 ? "\u2212" : "") + figures + " \u00b0C";
+}
+
 std::string panText(double pan) {
     const int percent = static_cast<int>(std::lround(100.0 * pan));
     return percent == 0 ? "C" : (percent < 0 ? "L" : "R") + std::to_string(std::abs(percent));

@@ -20,6 +20,13 @@ std::optional<Decibels> parseGain(std::string_view text);
 std::optional<std::optional<double>> parsePan(std::string_view text);
 std::string panText(double pan); ///< "C", "L30", "R100".
 
+/// "178 562", "178-562 Hz", "178:562"; both above 0, the lower first. nullopt: no such band.
+std::optional<Band> parseBand(std::string_view text);
+std::string bandText(const Band& band); ///< "178\u2013562 Hz".
+/// "20", "18.5 \u00b0C"; -30 to 50. nullopt: no such temperature.
+std::optional<Celsius> parseTemperature(std::string_view text);
+std::string temperatureText(Celsius temperature); ///< "20 \u00b0C", "\u22123.5 \u00b0C".
+
 struct HighPassEntry {
     std::optional<Hertz> corner; ///< none: no filter.
     std::optional<Slope> slope;  ///< none: nothing is said of it.

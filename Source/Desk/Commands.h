@@ -73,6 +73,8 @@ enum class CommandId {
     redo,
     remarks,
     audioDevice,
+    settings,
+    menu,
     darkTwin,
     largerWindow,
     smallerWindow,

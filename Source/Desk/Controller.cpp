@@ -100,6 +100,7 @@ void Controller::tell(unsigned changed) {
 
 void Controller::begin(Task task, Background::Work work) {
     currentTask = task;
+    taskBegan = std::chrono::steady_clock::now();
     background.start(std::move(work));
     tell(taskChanged);
 }
@@ -142,6 +143,25 @@ void Controller::poll() {
     if (loudWork.poll() && !loudWork.busy()) tell(listeningChanged);
     momentWork.poll();
     if (peakWork.poll() && !peakWork.busy()) tell(waveformChanged);
+}
+
+std::optional<Seconds> Controller::timeLeft() const {
+    constexpr double soonest = 2.0, leastDone = 0.03; // before that it would be a guess
+    const double taken = std::chrono::duration<double>(std::chrono::steady_clock::now() - taskBegan).count();
+    const double done = progress();
+    if (!busy() || taken < soonest || done < leastDone) return std::nullopt;
+    return Seconds(taken * (1.0 - done) / done);
+}
+
+void Controller::setMeasureOptions(Band band, Celsius temperature) {
+    if (band == measureWith.band && temperature == measureWith.temperature) return;
+    measureWith.band = band;
+    measureWith.temperature = temperature;
+    if (!openRecording) return;
+    loopWork.cancel();
+    leaveFocus();
+    loop = Reading();
+    startMeasuring();
 }
 
 void Controller::openFolder(const std::filesystem::path& folder) {
@@ -223,9 +243,10 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
 
 void Controller::startMeasuring() {
     const auto source = openRecording;
-    begin(Task::measuring, [this, source](const Watch& watch) -> Background::Finish {
-        const auto known = spectraCache.find(*source, 0, source->length());
-        auto found = measure(source->folder().string(), source->tracks(), *source, source->warnings(), {}, workers,
+    const auto before = whole.of ? whole.of->spectra : nullptr;
+    begin(Task::measuring, [this, source, before, with = measureWith](const Watch& watch) -> Background::Finish {
+        const auto known = before ? before : spectraCache.find(*source, 0, source->length());
+        auto found = measure(source->folder().string(), source->tracks(), *source, source->warnings(), with, workers,
                              watch, known);
         if (!found) return [this, fault = found.fault()] { fail(fault); };
         return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
@@ -236,6 +257,8 @@ void Controller::startMeasuring() {
                     spectraCache.keep(*source, *spectra);
                     return [] {};
                 });
+            for (const auto kind : {VersionKind::flips, VersionKind::nudgesTo1ms, VersionKind::nudgesTo10ms})
+                versions[indexOf(kind)].reset(); // of another band
             Version asRecorded;
             asRecorded.flips.assign(tracks().size(), false);
             asRecorded.nudges.assign(tracks().size(), Seconds(0.0));

@@ -17,6 +17,7 @@
 #include "Session/Sources.h"
 
 #include <array>
+#include <chrono>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -133,12 +134,19 @@ public:
     void openDemo();
     void propose();
     void render(const RenderOptions& options);
+    /// The band and the temperature that readings are of. A recording that is open is read anew, which takes no time to
+    /// speak of: its spectra are known.
+    void setMeasureOptions(Band band, Celsius temperature);
+    const MeasureOptions& measureOptions() const { return measureWith; }
+    const SpectraCache& cache() const { return spectraCache; }
     void cancel();
     void poll();
     Task task() const { return currentTask; }
     bool busy() const { return currentTask != Task::none; }
     bool readingLoop() const { return loopWork.busy(); } ///< The readings of the loop are on their way.
     double progress() const { return background.progress(); }
+    /// Of the work in the background, by how far it came in how long; none in its first seconds.
+    std::optional<Seconds> timeLeft() const;
 
     // ---- what is known
     const std::shared_ptr<const Recording>& recording() const { return openRecording; }
@@ -367,6 +375,8 @@ private:
     SpectraCache spectraCache;
     std::vector<std::function<void(unsigned)>> listeners;
     Task currentTask = Task::none;
+    MeasureOptions measureWith;
+    std::chrono::steady_clock::time_point taskBegan;
 
     std::shared_ptr<const Recording> openRecording;
     Reading whole, loop, focus; ///< The last two hold nothing while the whole is read; one of them at most does.

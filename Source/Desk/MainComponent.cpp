@@ -4,6 +4,7 @@
 #include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
 #include "Desk/KeySheet.h"
+#include "Desk/SettingsSheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 
@@ -101,6 +102,8 @@ MainComponent::MainComponent(const Parts& parts)
     button(proposeButton, CommandId::propose, "Look for the flips and nudges that add best");
     button(renderButton, CommandId::render, "Write the tracks as they are heard now");
     button(keysButton, CommandId::keys, "All keys");
+    button(menuButton, CommandId::menu, "Everything that can be done");
+    button(settingsButton, CommandId::settings, "What is kept from one day to the next");
     button(remarksButton, CommandId::remarks, "Every remark on the recording");
     proposeButton.setToggleState(true, juce::dontSendNotification);
     stopButton.onClick = [this] { controller.cancel(); };
@@ -119,6 +122,7 @@ MainComponent::MainComponent(const Parts& parts)
     transport.onLevel = [this](Decibels level) { preferences.setOutputLevel(level); };
     start.refresh();
     controller.setMatching(preferences.matchesLoudness());
+    controller.setMeasureOptions(preferences.band(), preferences.temperature());
     controller.addListener([this](unsigned what) { changed(what); });
     changed(~0u);
     setSize(1280, 800);
@@ -284,6 +288,10 @@ void MainComponent::resized() {
     auto area = getLocalBounds();
     auto title = area.removeFromTop(titleHeight).reduced(16, 11);
     keysButton.setBounds(title.removeFromRight(32));
+    title.removeFromRight(8);
+    menuButton.setBounds(title.removeFromRight(68));
+    title.removeFromRight(8);
+    settingsButton.setBounds(title.removeFromRight(86));
     for (auto* each : {&renderButton, &proposeButton, &demoButton, &openButton}) {
         title.removeFromRight(8);
         each->setBounds(title.removeFromRight(82));
@@ -307,6 +315,27 @@ void MainComponent::resized() {
     grid.setBounds(area);
     spill.setBounds(area);
     if (openSheet) openSheet->setBounds(getLocalBounds());
+}
+
+/// Every command with its key, group by group.
+juce::PopupMenu MainComponent::menuOfAll() {
+    juce::PopupMenu menu;
+    std::vector<std::pair<std::string, juce::PopupMenu>> groups;
+    for (const auto& entry : commands()) {
+        if (groups.empty() || groups.back().first != entry.group) groups.emplace_back(entry.group, juce::PopupMenu());
+        juce::PopupMenu::Item item(ui::text(entry.words));
+        item.shortcutKeyDescription = ui::text(keyOf(entry.id));
+        item.action = [this, id = entry.id] { perform(id); };
+        groups.back().second.addItem(std::move(item));
+    }
+    for (auto& [name, part] : groups)
+        menu.addSubMenu(ui::text(name), part);
+    return menu;
+}
+
+void MainComponent::showMenu() {
+    menuOfAll().showMenuAsync(
+        juce::PopupMenu::Options().withParentComponent(this).withTargetComponent(menuButton).withMinimumWidth(150));
 }
 
 void MainComponent::show(std::unique_ptr<Sheet> sheet) {
@@ -698,6 +727,18 @@ void MainComponent::perform(CommandId id) {
     }
     case CommandId::remarks:
         return show(std::make_unique<LinesSheet>("Remarks", remarkLines(controller.remarks())));
+    case CommandId::menu:
+        return showMenu();
+    case CommandId::settings: {
+        auto sheet = std::make_unique<SettingsSheet>(controller, preferences);
+        sheet->onDark = [this](bool dark) { setDark(dark); };
+        sheet->onScale = [this](int percent) { setScale(percent); };
+        sheet->onCommand = [this](CommandId wanted) {
+            closeSheet();
+            perform(wanted);
+        };
+        return show(std::move(sheet));
+    }
     case CommandId::audioDevice: {
         auto sheet = std::make_unique<DeviceSheet>(device);
         sheet->onChoice = [this](const DeviceChoice& choice) { preferences.setDeviceChoice(choice); };

@@ -89,6 +89,8 @@ private:
     void closeSheet();
     bool blindFold() const;
     void setScale(int percent);
+    juce::PopupMenu menuOfAll();
+    void showMenu();
     void showMap(bool map);
     /// What of a cell: the track where the source leads, or the source alone as that track hears it, or all do.
     enum class Heard { track, aloneInTrack, aloneInAll };
@@ -117,7 +119,8 @@ private:
     TransportBar transport;
     StartPage start;
     juce::TextButton openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"}, renderButton{"Render"},
-        stopButton{"Stop"}, keysButton{"?"}, dismissButton{"Dismiss"}, remarksButton{"All remarks"};
+        stopButton{"Stop"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"}, dismissButton{"Dismiss"},
+        remarksButton{"All remarks"};
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};

@@ -43,6 +43,27 @@ Decibels Preferences::startLevel() const {
     return Decibels(std::isfinite(last) ? std::clamp(last, quietestStart, start) : start);
 }
 
+Band Preferences::band() const {
+    const double low = file.getDoubleValue("bandLow_Hz"), high = file.getDoubleValue("bandHigh_Hz");
+    return low > 0.0 && low < high ? Band{Hertz(low), Hertz(high)} : lowMidBand;
+}
+
+Celsius Preferences::temperature() const {
+    const double usual = 20.0, kept = file.getDoubleValue("temperature_C", usual);
+    return Celsius(std::isfinite(kept) ? std::clamp(kept, -30.0, 50.0) : usual);
+}
+
+void Preferences::setReading(Band band, Celsius temperature) {
+    if (band == lowMidBand) {
+        file.removeValue("bandLow_Hz");
+        file.removeValue("bandHigh_Hz");
+    } else {
+        file.setValue("bandLow_Hz", band.low.value);
+        file.setValue("bandHigh_Hz", band.high.value);
+    }
+    file.setValue("temperature_C", temperature.value);
+}
+
 DeviceChoice Preferences::deviceChoice() const {
     return {file.getValue("deviceType").toStdString(), file.getValue("deviceName").toStdString(),
             file.getDoubleValue("deviceRate_Hz"), file.getIntValue("deviceBuffer")};

@@ -31,6 +31,9 @@ public:
     void setMatchesLoudness(bool matches) { file.setValue("matchLoudness", matches); }
     juce::String ownKeys() const { return file.getValue("keys"); } ///< As setOwnKeysFromText() takes them.
     void setOwnKeys(const juce::String& text) { file.setValue("keys", text); }
+    Band band() const; ///< The low-mid band unless another was chosen.
+    Celsius temperature() const;
+    void setReading(Band band, Celsius temperature);
     DeviceChoice deviceChoice() const;
     void setDeviceChoice(const DeviceChoice& choice);
     juce::StringArray recentFolders() const;

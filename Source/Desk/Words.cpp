@@ -376,8 +376,16 @@ std::string track(const Controller& controller, int index) {
     return text;
 }
 
+std::string spokenTime(Seconds time) {
+    const double seconds = std::max(time.value, 1.0);
+    if (seconds < 10.0) return std::to_string(std::lround(seconds)) + " s";
+    if (seconds < 90.0) return std::to_string(std::lround(seconds / 5.0) * 5) + " s";
+    return std::to_string(std::lround(seconds / 60.0)) + " min";
+}
+
 std::string task(const Controller& controller) {
-    const std::string percent = " " + std::to_string(static_cast<int>(controller.progress() * 100.0)) + " %";
+    std::string percent = " " + std::to_string(static_cast<int>(controller.progress() * 100.0)) + " %";
+    if (const auto left = controller.timeLeft()) percent += ", " + spokenTime(*left) + " to go";
     switch (controller.task()) {
     case Controller::Task::none:
         return {};

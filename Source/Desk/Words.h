@@ -56,5 +56,6 @@ std::string trackTrouble(const TrackInfo& track);
 /// The row read out: "snare under, −23.1 dBFS, flipped, nudge +0.30 ms".
 std::string track(const Controller& controller, int track);
 std::string task(const Controller& controller);
+std::string spokenTime(Seconds time); ///< "7 s", "45 s", "3 min": no more exact than is known.
 
 } // namespace spillwright::desk::words

@@ -145,15 +145,8 @@ void SpectraCache::keep(const Recording& recording, const CrossSpectra& spectra)
     makeRoom();
 }
 
-/// The longest unused go until the rest fits.
-void SpectraCache::makeRoom() const {
-    struct Kept {
-        fs::path path;
-        std::uintmax_t bytes = 0;
-        fs::file_time_type used;
-    };
-    std::vector<Kept> files;
-    std::uintmax_t total = 0;
+std::vector<SpectraCache::Kept> SpectraCache::files() const {
+    std::vector<Kept> found;
     const auto now = fs::file_time_type::clock::now();
     std::error_code error;
     for (fs::directory_iterator entry(folder, error); !error && entry != fs::directory_iterator();
@@ -164,12 +157,31 @@ void SpectraCache::makeRoom() const {
         if (gone) continue;
         if (file.path.extension() == ".part" && now - file.used > std::chrono::hours(1)) // of a program that was killed
             fs::remove(file.path, gone);
-        if (file.path.extension() != ending) continue;
-        total += file.bytes;
-        files.push_back(file);
+        if (file.path.extension() == ending) found.push_back(file);
     }
-    std::sort(files.begin(), files.end(), [](const Kept& a, const Kept& b) { return a.used < b.used; });
-    for (const auto& file : files) {
+    return found;
+}
+
+std::uintmax_t SpectraCache::bytes() const {
+    std::uintmax_t total = 0;
+    for (const auto& file : files())
+        total += file.bytes;
+    return total;
+}
+
+void SpectraCache::clear() const {
+    for (const auto& file : files()) {
+        std::error_code ignored;
+        fs::remove(file.path, ignored);
+    }
+}
+
+/// The longest unused go until the rest fits.
+void SpectraCache::makeRoom() const {
+    auto kept = files();
+    std::uintmax_t total = bytes();
+    std::sort(kept.begin(), kept.end(), [](const Kept& a, const Kept& b) { return a.used < b.used; });
+    for (const auto& file : kept) {
         if (total <= bound) return;
         std::error_code ignored;
         fs::remove(file.path, ignored);

@@ -7,6 +7,8 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <string>
+#include <vector>
 
 namespace spillwright {
 
@@ -32,10 +34,20 @@ public:
     /// bound is not kept either.
     void keep(const Recording& recording, const CrossSpectra& spectra) const;
 
+    const std::filesystem::path& where() const { return folder; }
+    std::uintmax_t bytes() const; ///< Of what is kept.
+    void clear() const;           ///< Best effort.
+
 private:
     std::filesystem::path folder;
     std::uintmax_t bound;
 
+    struct Kept {
+        std::filesystem::path path;
+        std::uintmax_t bytes = 0;
+        std::filesystem::file_time_type used;
+    };
+    std::vector<Kept> files() const;
     std::filesystem::path place(const std::string& facts) const;
     void makeRoom() const;
 };

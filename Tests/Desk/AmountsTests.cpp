@@ -92,6 +92,21 @@ TEST_CASE("a pan is understood by side and per cent, and what is written is unde
         CHECK(**parsePan(panText(percent / 100.0)) == Approx(percent / 100.0).margin(1e-12));
 }
 
+TEST_CASE("a band and a temperature are understood, and what is written is understood again") {
+    CHECK(parseBand("178 562") == Band{Hertz(178.0), Hertz(562.0)});
+    CHECK(parseBand("100:8000") == Band{Hertz(100.0), Hertz(8000.0)});
+    CHECK(parseBand("60-250 Hz") == Band{Hertz(60.0), Hertz(250.0)});
+    CHECK(parseBand(bandText({Hertz(178.0), Hertz(562.0)})) == Band{Hertz(178.0), Hertz(562.0)});
+    for (const char* wrong : {"", "178", "562 178", "0 100", "a b", "100 200 m"})
+        CHECK_FALSE(parseBand(wrong));
+    CHECK(parseTemperature("18.5")->value == 18.5);
+    CHECK(parseTemperature("25 \u00b0C")->value == 25.0);
+    for (double degrees : {-12.5, 0.0, 20.0, 36.6})
+        CHECK(parseTemperature(temperatureText(Celsius(degrees)))->value == Approx(degrees));
+    for (const char* wrong : {"", "warm", "200", "-60"})
+        CHECK_FALSE(parseTemperature(wrong));
+}
+
 TEST_CASE("amounts are written with their sign, and zero without one") {
     CHECK(signedAmount(0.3, 2) == "+0.30");
     CHECK(signedAmount(-2.9, 1) == "\u22122.9");

@@ -2,6 +2,7 @@
 
 #include "Desk/Commands.h"
 #include "Desk/KeySheet.h"
+#include "Desk/SettingsSheet.h"
 
 #include "Desk/Amounts.h"
 #include "Desk/Words.h"
@@ -587,6 +588,35 @@ TEST_CASE("a command takes another key, which is kept, shown, and taken from who
     CHECK(commandFor(juce::KeyPress('f', {}, 'f')) == CommandId::flip);
     CHECK(commandFor(juce::KeyPress('m', {}, 'm')) == std::nullopt); // mute has another one
     CHECK_FALSE(setOwnKey(CommandId::flip, juce::KeyPress(juce::KeyPress::escapeKey)));
+}
+
+TEST_CASE("another band and another temperature are read at once, kept, and what is no band is said") {
+    BandWindow window;
+    auto& controller = window.controller();
+    const auto before = controller.reading(0, 1)->coherence;
+    controller.propose();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(window.key(',', 0, juce::ModifierKeys::ctrlModifier));
+    auto* sheet = dynamic_cast<SettingsSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->bandField().setText("700 5000");
+    sheet->temperatureField().setText("5");
+    sheet->bandField().onReturnKey();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.measurement()->options.band == Band{Hertz(700.0), Hertz(5000.0)});
+    CHECK(controller.measurement()->options.temperature.value == 5.0);
+    CHECK(controller.reading(0, 1)->coherence != before);
+    CHECK_FALSE(controller.version(VersionKind::flips)); // of the other band
+    CHECK(window.preferences.band() == Band{Hertz(700.0), Hertz(5000.0)});
+    sheet->bandField().setText("5000 700");
+    sheet->bandField().onReturnKey();
+    CHECK_FALSE(controller.busy());
+    CHECK(window.preferences.band() == Band{Hertz(700.0), Hertz(5000.0)});
+    sheet->bandField().setText("178 562");
+    sheet->bandField().onReturnKey();
+    REQUIRE(waitUntilIdle(controller));
+    CHECK(controller.measurement()->options.band == lowMidBand); // to the exact edges
+    CHECK(controller.reading(0, 1)->coherence == before);
 }
 
 TEST_CASE("all that can be reached has a title for those who do not see it") {

@@ -262,6 +262,20 @@ TEST_CASE("the cache stays within its bound, and what was used last stays") {
     CHECK_FALSE(found(small, *recordings[1].recording));
 }
 
+TEST_CASE("the cache tells how much it holds, and is emptied of its own files alone") {
+    const KeptRecording of;
+    const auto& [folder, kept, cache, first] = of;
+    CHECK(cache.where() == kept.path());
+    const auto files = filesIn(kept.path());
+    REQUIRE(files.size() == 1);
+    CHECK(cache.bytes() == fs::file_size(files.front()));
+    std::ofstream(kept.path() / "somebody else's") << "text";
+    cache.clear();
+    CHECK(cache.bytes() == 0);
+    CHECK_FALSE(found(cache, *first.recording));
+    CHECK(fs::exists(kept.path() / "somebody else's"));
+}
+
 TEST_CASE("where nothing can be kept nothing is, and no trace is left") {
     TemporaryFolder folder, kept;
     writeTracks(folder.path(), 1);
