@@ -9,6 +9,8 @@ const std::vector<Command>& commands() {
     const auto ctrl = juce::ModifierKeys::commandModifier;
     const auto ctrlShift = juce::ModifierKeys::commandModifier | juce::ModifierKeys::shiftModifier;
     const auto alt = juce::ModifierKeys::altModifier;
+    const auto shift = juce::ModifierKeys::shiftModifier;
+    const auto altShift = juce::ModifierKeys::altModifier | juce::ModifierKeys::shiftModifier;
     using Id = CommandId;
     // Shifted comma and full stop differ between keyboards: the characters of the usual layouts are all taken.
     static const std::vector<Command> table{
@@ -40,6 +42,10 @@ const std::vector<Command>& commands() {
         {Id::settings, "Window", "settings", "Ctrl ,", "", {K(',', ctrl, 0)}},
         {Id::audioDevice, "Window", "audio device", "Alt D", "", {K('d', alt, 0)}},
         {Id::darkTwin, "Window", "dark or light", "T", "tT"},
+        {Id::copyPair, "Window", "copy the pair in words", "Ctrl C", "", {K('c', ctrl, 0)}},
+        {Id::savePlots, "Window", "save the pair's plots", "Ctrl P", "", {K('p', ctrl, 0)}},
+        {Id::gridCloser, "Window", "grid larger", "Alt +", "", {K('+', alt, 0), K('=', alt, 0), K('+', altShift, 0)}},
+        {Id::gridFarther, "Window", "grid smaller, until all of it fits", "Alt -", "", {K('-', alt, 0)}},
         {Id::largerWindow,
          "Window",
          "everything larger",
@@ -67,10 +73,13 @@ const std::vector<Command>& commands() {
         {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
         {Id::trackUp, "Choosing", "track above", "Up", "", {K(K::upKey)}},
         {Id::trackDown, "Choosing", "track below", "Down", "", {K(K::downKey)}},
+        {Id::trackUpToo, "Choosing", "together with the track above", "Shift Up", "", {K(K::upKey, shift, 0)}},
+        {Id::trackDownToo, "Choosing", "together with the track below", "Shift Down", "", {K(K::downKey, shift, 0)}},
         {Id::firstTrack, "Choosing", "first track", "Home", "", {K(K::homeKey)}},
         {Id::lastTrack, "Choosing", "last track", "End", "", {K(K::endKey)}},
         {Id::partnerBefore, "Choosing", "other of the pair, or source, before", "Left", "", {K(K::leftKey)}},
         {Id::partnerAfter, "Choosing", "other of the pair, or source, after", "Right", "", {K(K::rightKey)}},
+        {Id::gridOrder, "Choosing", "grid by file, by likeness, by spill", "/", "/"},
         {Id::flip, "Track", "flip", "F", "fF"},
         {Id::earlier, "Track", "a sample earlier", ",", ","},
         {Id::later, "Track", "a sample later", ".", "."},

@@ -235,6 +235,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     hearWhenProposed.reset();
     chosen = count > 0 ? 0 : -1;
     partner = -1;
+    lookedAt.clear();
     tell(recordingChanged | measurementChanged | readingsChanged | settingChanged | versionsChanged | selectionChanged |
          waveformChanged | sourcesChanged | listeningChanged);
     startMeasuring();
@@ -1190,6 +1191,51 @@ void Controller::selectPair(int track, int other) {
     if (track < 0 || other < 0 || track >= trackCount() || other >= trackCount() || track == other) return;
     chosen = track;
     partner = other;
+    tell(selectionChanged);
+}
+
+/// The pair stays within them.
+void Controller::lookAt(std::vector<int> tracks, int track) {
+    lookedAt = std::move(tracks);
+    const auto within = [&](int each) { return std::find(lookedAt.begin(), lookedAt.end(), each) != lookedAt.end(); };
+    if (lookedAt.size() < 2) lookedAt.clear();
+    if (!lookedAt.empty()) {
+        chosen = within(track) ? track : lookedAt.front();
+        if (!within(partner) || partner == chosen)
+            partner = within(lookedAtFrom) && lookedAtFrom != chosen ? lookedAtFrom
+                      : lookedAt.front() != chosen                   ? lookedAt.front()
+                                                                     : lookedAt.back();
+    } else if (track != chosen) {
+        return selectTrack(track);
+    }
+    tell(selectionChanged);
+}
+
+void Controller::extendTogether(int track) {
+    if (trackCount() < 2) return;
+    if (lookedAt.empty()) lookedAtFrom = chosen;
+    track = std::clamp(track, 0, trackCount() - 1);
+    std::vector<int> tracks;
+    for (int each = std::min(track, lookedAtFrom); each <= std::max(track, lookedAtFrom); ++each)
+        tracks.push_back(each);
+    lookAt(std::move(tracks), track);
+}
+
+void Controller::toggleTogether(int track) {
+    if (lookedAt.empty()) lookedAtFrom = chosen;
+    auto tracks = lookedAt.empty() ? std::vector<int>{chosen} : lookedAt;
+    const auto place = std::lower_bound(tracks.begin(), tracks.end(), track);
+    if (place != tracks.end() && *place == track)
+        tracks.erase(place);
+    else
+        tracks.insert(place, track);
+    const int next = tracks.size() == 1 ? tracks.front() : track;
+    lookAt(std::move(tracks), next);
+}
+
+void Controller::leaveTogether() {
+    if (lookedAt.empty()) return;
+    lookedAt.clear();
     tell(selectionChanged);
 }
 

@@ -298,6 +298,11 @@ public:
     int partnerTrack() const { return partner; } ///< -1: none.
     void selectTrack(int track);
     void selectPair(int track, int other);
+    /// Tracks that are looked at together, ascending, two at least; empty: all are.
+    const std::vector<int>& together() const { return lookedAt; }
+    void extendTogether(int track); ///< From the track it began with to this one, which is chosen.
+    void toggleTogether(int track); ///< To or from the others; the first time, to the chosen one.
+    void leaveTogether();
 
 private:
     struct Snapshot {
@@ -355,6 +360,7 @@ private:
     void taken(std::shared_ptr<const Recording> recording);
     void startMeasuring();
     void chooseTellingPair();
+    void lookAt(std::vector<int> tracks, int track);
     void edit(Snapshot next, bool gesture = false);
     void editByHand(Snapshot next, bool gesture = false);
     void editBalance(Snapshot next, bool gesture = false);
@@ -429,6 +435,8 @@ private:
     std::optional<SumPeaks> peaks;
 
     int chosen = -1, partner = -1;
+    std::vector<int> lookedAt;
+    int lookedAtFrom = -1;
 
     Background keepWork, peakWork, loopWork, sourceWork, aloneWork, loudWork,
         momentWork; // last: they stop before what they use goes

@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 namespace spillwright::desk {
 
@@ -18,6 +19,10 @@ constexpr float nameHeight = 12.5f, nameGap = 6.0f;
 constexpr float smallestStep = 4.0f, largestStep = 44.0f;
 /// Squares at which a sign can be read; below it the shape alone carries the sign: a bar for what cancels.
 constexpr float smallestWithSign = 8.0f;
+constexpr float smallestWithName = 11.0f;
+constexpr float zoomFactor = 1.25f;  ///< A step.
+constexpr float columnNames = 66.0f; ///< Height of the names at the top of a grid that is scrolled down.
+constexpr float wheelPixels = 260.0f;
 
 std::size_t at(int index) {
     return static_cast<std::size_t>(index);
@@ -51,64 +56,163 @@ GridView::GridView(Controller& c) : controller(c), squares(*this) {
         else
             controller.toggleReadLoop();
     };
-    addAndMakeVisible(momentsButton);
-    addAndMakeVisible(mapButton);
+    orderedButton.onClick = [this] { nextOrder(); };
+    someButton.onClick = [this] { controller.leaveTogether(); };
+    for (auto* button : {&momentsButton, &mapButton, &orderedButton, &someButton})
+        addAndMakeVisible(*button);
     changed(~0u);
+}
+
+const TrackInfo& GridView::track(int place) const {
+    return controller.tracks()[at(shown[at(place)])];
+}
+
+void GridView::orderTracks() {
+    ordered = tracksIn(shownOrder, controller);
+    pickShown();
+}
+
+void GridView::pickShown() {
+    const auto& some = controller.together();
+    shown.clear();
+    std::copy_if(ordered.begin(), ordered.end(), std::back_inserter(shown),
+                 [&](int each) { return some.empty() || std::binary_search(some.begin(), some.end(), each); });
+    hovered.reset();
+    layOut();
+    squares.repaint();
+    repaint();
+}
+
+void GridView::nextOrder() {
+    shownOrder = after(shownOrder);
+    orderTracks();
+    refreshChoice();
+    if (const auto cell = cellOf(controller.selectedTrack(), controller.partnerTrack())) keepInView(*cell);
 }
 
 void GridView::refreshChoice() {
     const bool alone = controller.focused().has_value();
+    const bool read = controller.measurement() != nullptr;
     momentsButton.show(words::reads(controller), alone ? CommandId::nextFocus : CommandId::readLoop,
                        alone || controller.readsLoop());
-    mapButton.show(controller.measurement() ? "sources" : "", CommandId::sourceMap, false);
+    mapButton.show(read ? "sources" : "", CommandId::sourceMap, false);
+    orderedButton.show(read ? nameOf(shownOrder) : "", CommandId::gridOrder, shownOrder != GridOrder::file);
+    const auto some = controller.together().size();
+    someButton.show(some == 0 ? ""
+                              : std::to_string(some) + " of " + std::to_string(controller.trackCount()) + " tracks",
+                    CommandId::leave, true);
+    placeButtons();
+}
+
+void GridView::placeButtons() {
+    momentsButton.setTopLeftPosition(juce::roundToInt(left) + 46, 6);
     mapButton.setTopRightPosition(getWidth() - 10, 6);
+    orderedButton.setTopRightPosition(getWidth() - 10, 34);
+    someButton.setTopRightPosition(getWidth() - 10, 62);
+}
+
+juce::Rectangle<float> GridView::view() const {
+    return getLocalBounds().toFloat().withTrimmedTop(headingHeight).withTrimmedBottom(footerHeight);
 }
 
 void GridView::layOut() {
-    const int count = std::max(2, controller.trackCount());
-    const float high = static_cast<float>(getHeight()) - headingHeight - footerHeight;
-    step = std::min(largestStep, high / static_cast<float>(count));
+    const int count = std::max(2, static_cast<int>(shown.size()));
+    const float high = view().getHeight();
+    fit = std::min(largestStep, high / static_cast<float>(count));
     // Each name stands at the end of its row, and all of them are to fit.
     const float wide = static_cast<float>(getWidth()) - left - nameGap - 10.0f;
-    for (int row = 1; row < controller.trackCount(); ++row)
-        step = std::min(step, (wide - ui::width(controller.tracks()[at(row)].name, nameHeight, true)) /
-                                  static_cast<float>(row));
-    step = std::max(step, smallestStep);
+    for (int row = 0; row < static_cast<int>(shown.size()); ++row) {
+        const float name = ui::width(track(row).name, nameHeight, true);
+        if (row > 0) fit = std::min(fit, (wide - name) / static_cast<float>(row));
+    }
+    fit = std::max(fit, smallestStep);
+    if (zoomed <= fit) zoomed = 0.0f;
+    step = std::max(fit, zoomed);
     top = headingHeight + std::max(0.0f, (high - step * static_cast<float>(count)) * 0.35f);
+    scrollTo(scroll);
+}
+
+/// As far as there is something to see.
+void GridView::scrollTo(juce::Point<float> place) {
+    juce::Point<float> farthest;
+    if (!fits()) {
+        float right = 0.0f;
+        for (int row = 0; row < static_cast<int>(shown.size()); ++row)
+            right = std::max(right, left + static_cast<float>(row) * step + nameGap +
+                                        ui::width(track(row).name, nameHeight, true) + 10.0f);
+        farthest = {std::max(0.0f, right - static_cast<float>(getWidth())),
+                    std::max(0.0f, step * static_cast<float>(shown.size()) + columnNames - view().getHeight())};
+    }
+    scroll = {std::clamp(place.x, 0.0f, farthest.x), std::clamp(place.y, 0.0f, farthest.y)};
+}
+
+void GridView::zoom(int steps, std::optional<juce::Point<float>> around) {
+    if (shown.empty()) return;
+    const auto cell = cellOf(controller.selectedTrack(), controller.partnerTrack());
+    const auto still = around ? *around : cell ? cellArea(*cell).getCentre() : view().getCentre();
+    const juce::Point<float> squaresTo((still.x - left + scroll.x) / step, (still.y - top + scroll.y) / step);
+    const float wanted = step * std::pow(zoomFactor, static_cast<float>(steps));
+    zoomed = steps > 0 ? std::min(largestStep, std::max(smallestZoomed, wanted)) : wanted;
+    if (zoomed < smallestZoomed) zoomed = 0.0f;
+    hovered.reset();
+    layOut();
+    scrollTo({left + squaresTo.x * step - still.x, top + squaresTo.y * step - still.y});
+    if (!around && cell) keepInView(*cell);
+    squares.repaint();
+    repaint();
+}
+
+void GridView::keepInView(Cell cell) {
+    if (fits()) return;
+    const auto area = cellArea(cell), seen = view().reduced(step).withTrimmedTop(scroll.y > 0.0f ? columnNames : 0.0f);
+    scrollTo(
+        {scroll.x + std::max(0.0f, area.getRight() - seen.getRight()) - std::max(0.0f, seen.getX() - area.getX()),
+         scroll.y + std::max(0.0f, area.getBottom() - seen.getBottom()) - std::max(0.0f, seen.getY() - area.getY())});
 }
 
 void GridView::resized() {
     layOut();
     squares.setBounds(getLocalBounds());
-    momentsButton.setTopLeftPosition(juce::roundToInt(left) + 46, 6);
-    mapButton.setTopRightPosition(getWidth() - 10, 6);
+    placeButtons();
 }
 
 juce::Rectangle<float> GridView::cellArea(Cell cell) const {
-    return {left + static_cast<float>(cell.column) * step, top + static_cast<float>(cell.row) * step, step, step};
+    return {left + static_cast<float>(cell.column) * step - scroll.x,
+            top + static_cast<float>(cell.row) * step - scroll.y, step, step};
 }
 
 std::optional<GridView::Cell> GridView::cellAt(juce::Point<float> place) const {
-    const int column = static_cast<int>(std::floor((place.x - left) / step));
-    const int row = static_cast<int>(std::floor((place.y - top) / step));
-    if (column < 0 || row >= controller.trackCount() || column >= row) return std::nullopt;
+    if (!fits() && !view().contains(place)) return std::nullopt;
+    const int column = static_cast<int>(std::floor((place.x - left + scroll.x) / step));
+    const int row = static_cast<int>(std::floor((place.y - top + scroll.y) / step));
+    if (column < 0 || row >= static_cast<int>(shown.size()) || column >= row) return std::nullopt;
     return Cell{row, column};
 }
 
+std::optional<GridView::Cell> GridView::cellOf(int one, int other) const {
+    const auto a = std::find(shown.begin(), shown.end(), one) - shown.begin();
+    const auto b = std::find(shown.begin(), shown.end(), other) - shown.begin();
+    if (a == b || std::max(a, b) >= std::ssize(shown)) return std::nullopt;
+    return Cell{static_cast<int>(std::max(a, b)), static_cast<int>(std::min(a, b))};
+}
+
 void GridView::changed(unsigned what) {
-    if (what & (Controller::recordingChanged | Controller::measurementChanged)) {
-        hovered.reset();
-        layOut();
-    }
-    if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::settingChanged)) {
+    if (what & (Controller::recordingChanged | Controller::measurementChanged)) zoomed = 0.0f;
+    const bool orders = what & (Controller::recordingChanged | Controller::measurementChanged) ||
+                        (shownOrder == GridOrder::likeness && what & Controller::readingsChanged) ||
+                        (shownOrder == GridOrder::spill && what & Controller::sourcesChanged);
+    if (orders)
+        orderTracks();
+    else if (what & Controller::selectionChanged)
+        pickShown();
+    if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::selectionChanged))
         refreshChoice();
+    if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::settingChanged)) {
         squares.repaint();
         repaint();
     }
-    if (what & Controller::selectionChanged) {
-        squares.repaint();
-        repaint();
-    }
+    if (what & Controller::selectionChanged)
+        if (const auto cell = cellOf(controller.selectedTrack(), controller.partnerTrack())) keepInView(*cell);
 }
 
 void GridView::paint(juce::Graphics& g) {
@@ -155,46 +259,92 @@ void GridView::paintSquare(juce::Graphics& g, juce::Rectangle<float> area, const
 
 void GridView::paintSquares(juce::Graphics& g) {
     const auto& p = ui::palette();
-    const int count = controller.trackCount();
+    const int count = static_cast<int>(shown.size());
     if (count == 0) return;
-    const int chosen = controller.selectedTrack(), partner = controller.partnerTrack();
-    const bool names = step >= 11.0f;
+    const auto chosen = cellOf(controller.selectedTrack(), controller.partnerTrack());
+    {
+        juce::Graphics::ScopedSaveState saved(g);
+        if (!fits()) g.reduceClipRegion(view().toNearestInt());
 
-    // The row and the column that lead to the chosen square.
-    if (chosen >= 0 && partner >= 0) {
-        const Cell cell{std::max(chosen, partner), std::min(chosen, partner)};
-        const auto area = cellArea(cell);
-        g.setColour(p.selected);
-        g.fillRect(area.withRight(left + static_cast<float>(cell.row) * step));
-        g.fillRect(area.withTop(top + static_cast<float>(cell.column + 1) * step).withBottom(area.getBottom()));
-    }
-
-    for (int row = 0; row < count; ++row) {
-        const auto diagonal = cellArea({row, row});
-        const bool marked = row == chosen || row == partner;
-        if (names || marked) {
-            const auto label =
-                diagonal.withX(diagonal.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
-            ui::draw(g, controller.tracks()[at(row)].name, label.withSizeKeepingCentre(label.getWidth(), 18.0f),
-                     juce::Justification::centredLeft, std::clamp(step * 0.7f, 10.0f, nameHeight),
-                     marked ? p.ink : p.muted, marked);
+        // The row and the column that lead to the chosen square.
+        if (chosen) {
+            const auto area = cellArea(*chosen);
+            g.setColour(p.selected);
+            g.fillRect(area.withRight(cellArea({chosen->row, chosen->row}).getX()));
+            g.fillRect(
+                area.withTop(cellArea({chosen->column + 1, chosen->column}).getY()).withBottom(area.getBottom()));
         }
-        for (int column = 0; column < row; ++column) {
-            const auto area = cellArea({row, column});
-            const auto* reading = controller.reading(column, row);
-            const auto now = controller.pairNow(column, row);
-            if (reading && now) {
-                paintSquare(g, area, *reading, *now);
-            } else {
-                g.setColour(p.rules);
-                g.fillEllipse(area.withSizeKeepingCentre(2.5f, 2.5f));
+        const auto seen = g.getClipBounds().toFloat();
+        for (int row = 0; row < count; ++row) {
+            const auto end = cellArea({row, row});
+            if (end.getBottom() < seen.getY() || end.getY() > seen.getBottom()) continue;
+            for (int column = 0; column < row; ++column) {
+                const auto area = cellArea({row, column});
+                if (area.getRight() < seen.getX() || area.getX() > seen.getRight()) continue;
+                const int a = shown[at(row)], b = shown[at(column)];
+                const auto* reading = controller.reading(a, b);
+                const auto now = controller.pairNow(a, b);
+                if (reading && now) {
+                    paintSquare(g, area, *reading, *now);
+                } else {
+                    g.setColour(p.rules);
+                    g.fillEllipse(area.withSizeKeepingCentre(2.5f, 2.5f));
+                }
             }
         }
+        paintNames(g);
     }
     if (controller.measurement()) {
-        const auto legend = juce::Rectangle<float>(150.0f, 98.0f)
-                                .withPosition(static_cast<float>(getWidth()) - 160.0f, headingHeight - 4.0f);
+        const auto legend =
+            juce::Rectangle<float>(150.0f, 90.0f)
+                .withPosition(static_cast<float>(getWidth()) - 160.0f, controller.together().empty() ? 60.0f : 88.0f);
+        if (!fits()) {
+            g.setColour(p.paper);
+            g.fillRect(legend.expanded(4.0f).withRight(static_cast<float>(getWidth())).withTop(headingHeight));
+        }
         paintLegend(g, legend);
+    }
+}
+
+/// Each at the end of its row. What lies beyond the view is written at its edge: rows at the right, columns at the top.
+void GridView::paintNames(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto seen = view();
+    const bool names = step >= smallestWithName;
+    const float height = std::clamp(step * 0.7f, 10.0f, nameHeight);
+    const auto marked = [&](int place) {
+        return shown[at(place)] == controller.selectedTrack() || shown[at(place)] == controller.partnerTrack();
+    };
+    for (int row = 0; row < static_cast<int>(shown.size()); ++row) {
+        if (!names && !marked(row)) continue;
+        const auto end = cellArea({row, row});
+        if (!fits() && !seen.expanded(0.0f, step).contains(seen.getX(), end.getCentreY())) continue;
+        if (scroll.y > 0.0f && end.getCentreY() < seen.getY() + columnNames) continue; // it stands at the top
+        auto label = end.withX(end.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
+        if (const float width = ui::width(track(row).name, height, marked(row)) + 8.0f;
+            !fits() && label.getWidth() < width) {
+            label = label.withLeft(label.getRight() - width);
+            g.setColour(p.paper.withAlpha(0.88f));
+            g.fillRect(label);
+            label.removeFromLeft(4.0f);
+        }
+        ui::draw(g, track(row).name, label.withSizeKeepingCentre(label.getWidth(), 18.0f),
+                 juce::Justification::centredLeft, height, marked(row) ? p.ink : p.muted, marked(row));
+    }
+    if (scroll.y <= 0.0f) return;
+    const auto strip = seen.withHeight(columnNames);
+    for (int column = 0; column < static_cast<int>(shown.size()); ++column) {
+        const auto head = cellArea({column, column});
+        if (head.getY() >= strip.getBottom()) break;
+        if (head.getRight() < 0.0f) continue;
+        const auto place = strip.withX(head.getX()).withWidth(step);
+        juce::Graphics::ScopedSaveState saved(g);
+        g.setColour(p.paper);
+        g.fillRect(place.expanded(0.5f, 0.0f));
+        g.addTransform(juce::AffineTransform::rotation(-juce::MathConstants<float>::halfPi, place.getCentreX(),
+                                                       place.getCentreY()));
+        ui::draw(g, track(column).name, place.withSizeKeepingCentre(place.getHeight() - 6.0f, place.getWidth()),
+                 juce::Justification::centredLeft, height, marked(column) ? p.ink : p.muted, marked(column));
     }
 }
 
@@ -236,21 +386,24 @@ void GridView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
 
 std::string GridView::hint() const {
     if (!hovered) return {};
-    const auto told = words::pair(controller, hovered->column, hovered->row);
+    const auto told = words::pair(controller, shown[at(hovered->column)], shown[at(hovered->row)]);
     return told.names + "\n" + told.sentence + (told.sureness.empty() ? "" : " (" + told.sureness + ")") + "\n" +
            told.now;
 }
 
 void GridView::paintOverChildren(juce::Graphics& g) {
     const auto& p = ui::palette();
-    const int chosen = controller.selectedTrack(), partner = controller.partnerTrack();
-    if (chosen >= 0 && partner >= 0 && controller.trackCount() > 1) {
-        g.setColour(p.ink);
-        g.drawRect(cellArea({std::max(chosen, partner), std::min(chosen, partner)}).expanded(1.0f), 1.6f);
-    }
-    if (hovered) {
-        g.setColour(p.muted);
-        g.drawRect(cellArea(*hovered), 1.0f);
+    {
+        juce::Graphics::ScopedSaveState saved(g);
+        if (!fits()) g.reduceClipRegion(view().toNearestInt());
+        if (const auto chosen = cellOf(controller.selectedTrack(), controller.partnerTrack())) {
+            g.setColour(p.ink);
+            g.drawRect(cellArea(*chosen).expanded(1.0f), 1.6f);
+        }
+        if (hovered) {
+            g.setColour(p.muted);
+            g.drawRect(cellArea(*hovered), 1.0f);
+        }
     }
     auto footer = getLocalBounds().toFloat().removeFromBottom(footerHeight).reduced(left, 6.0f);
     if (const auto words = hint(); !words.empty()) {
@@ -275,10 +428,38 @@ void GridView::mouseExit(const juce::MouseEvent&) {
     repaint();
 }
 
+void GridView::choose(juce::Point<float> place) {
+    if (const auto cell = cellAt(place)) controller.selectPair(shown[at(cell->row)], shown[at(cell->column)]);
+}
+
 void GridView::mouseDown(const juce::MouseEvent& event) {
-    if (const auto cell = cellAt(event.position)) controller.selectPair(cell->row, cell->column);
+    scrollBefore = scroll;
+    if (fits()) choose(event.position); // else it may be the start of a drag
     // The keyboard stays with the window; the button of the header is no more meant than any other.
     if (auto* window = getParentComponent(); window && window->isShowing()) window->grabKeyboardFocus();
+}
+
+void GridView::mouseDrag(const juce::MouseEvent& event) {
+    if (fits()) return;
+    scrollTo(scrollBefore - event.getOffsetFromDragStart().toFloat());
+    squares.repaint();
+    repaint();
+}
+
+void GridView::mouseUp(const juce::MouseEvent& event) {
+    if (!fits() && event.getDistanceFromDragStart() < 4) choose(event.position);
+}
+
+void GridView::mouseWheelMove(const juce::MouseEvent& event, const juce::MouseWheelDetails& wheel) {
+    if (event.mods.isCommandDown()) {
+        if (wheel.deltaY != 0.0f) zoom(wheel.deltaY > 0.0f ? 1 : -1, event.position);
+        return;
+    }
+    if (fits()) return;
+    hovered.reset();
+    scrollTo(scroll - juce::Point<float>(wheel.deltaX, wheel.deltaY) * wheelPixels);
+    squares.repaint();
+    repaint();
 }
 
 } // namespace spillwright::desk

@@ -548,9 +548,21 @@ void MainComponent::perform(CommandId id) {
     const int track = controller.selectedTrack(), partner = controller.partnerTrack();
     const bool usable = track >= 0 && controller.tracks()[static_cast<std::size_t>(track)].state == TrackState::ok;
     const double sample = controller.recording() ? sampleSteps / controller.recording()->sampleRate() : 0.0;
+    const auto lookedAtBeside = [&](int from, int step) { // beyond the ends there is none
+        const auto& some = controller.together();
+        int other = from + step;
+        while (!some.empty() && other >= 0 && other < controller.trackCount() &&
+               std::find(some.begin(), some.end(), other) == some.end())
+            other += step;
+        return other;
+    };
+    const auto toTrack = [&](int step) {
+        const int other = lookedAtBeside(track, step);
+        if (other >= 0 && other < controller.trackCount()) controller.selectTrack(other);
+    };
     const auto besides = [&](int step) { // the next track that is not the chosen one
-        int other = partner + step;
-        if (other == track) other += step;
+        int other = lookedAtBeside(partner, step);
+        if (other == track) other = lookedAtBeside(other, step);
         if (other >= 0 && other < controller.trackCount()) controller.selectPair(track, other);
     };
     const auto gainBy = [&](double dB) {
@@ -607,9 +619,13 @@ void MainComponent::perform(CommandId id) {
     case CommandId::lastTrack:
         return controller.selectTrack(controller.trackCount() - 1);
     case CommandId::trackUp:
-        return controller.selectTrack(track - 1);
+        return toTrack(-1);
     case CommandId::trackDown:
-        return controller.selectTrack(track + 1);
+        return toTrack(1);
+    case CommandId::trackUpToo:
+        return controller.extendTogether(track - 1);
+    case CommandId::trackDownToo:
+        return controller.extendTogether(track + 1);
     case CommandId::partnerBefore:
         return spill.isVisible() ? controller.chooseSource(controller.chosenSource() - 1) : besides(-1);
     case CommandId::partnerAfter:
@@ -707,6 +723,16 @@ void MainComponent::perform(CommandId id) {
     case CommandId::sweep:
         if (usable) startSweep();
         return;
+    case CommandId::gridOrder:
+        return grid.nextOrder();
+    case CommandId::gridCloser:
+        return grid.zoom(1);
+    case CommandId::gridFarther:
+        return grid.zoom(-1);
+    case CommandId::copyPair:
+        return pair.copyWords();
+    case CommandId::savePlots:
+        return pair.askWhereToSaveAll();
     case CommandId::undo:
         return controller.undo();
     case CommandId::redo:
@@ -749,6 +775,8 @@ void MainComponent::perform(CommandId id) {
             controller.cancel();
         else if (controller.notice())
             controller.dismissNotice();
+        else if (!controller.together().empty())
+            controller.leaveTogether();
         else if (hearing)
             stopHearing();
         else

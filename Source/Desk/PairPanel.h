@@ -1,17 +1,50 @@
 #pragma once
 
 #include "Desk/Controller.h"
+#include "Desk/Plot.h"
+#include "Desk/PlotFiles.h"
 #include "Desk/Words.h"
 
 #include "Core/Measure/PairReading.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
+#include <array>
+#include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 namespace spillwright::desk {
+
+/// A small button of few words, without a key beside it.
+class SmallButton : public juce::Button {
+public:
+    SmallButton(const juce::String& title, const juce::String& words);
+    void paintButton(juce::Graphics& g, bool highlighted, bool down) override;
+};
+
+/// One plot in the window, with a button to save it; a right click anywhere on it offers the same.
+class PlotView : public juce::Component {
+public:
+    explicit PlotView(const juce::String& title);
+
+    void show(Plot plot);
+    const Plot& plot() const { return shown; }
+    juce::Rectangle<float> frame() const { return layoutInWindow(getLocalBounds().toFloat()).frame; }
+    std::vector<PlotLabel> labels() const;
+    juce::Button& saveButton() { return save; }
+    std::function<void()> onSave;
+
+    void paint(juce::Graphics& g) override;
+    void resized() override;
+    void mouseDown(const juce::MouseEvent& event) override;
+
+private:
+    Plot shown;
+    SmallButton save;
+};
 
 /// The chosen pair: in words, and as three plots.
 class PairPanel : public juce::Component {
@@ -22,35 +55,30 @@ public:
     void paint(juce::Graphics& g) override;
     void resized() override;
 
+    /// The pair in words, for the clipboard: lines of plain text. Empty while there is none.
+    std::string inWords() const;
+    void copyWords(); ///< Onto the clipboard.
+    /// Where copied words go; tests have a place of their own.
+    std::function<void(const juce::String&)> toClipboard = juce::SystemClipboard::copyTextToClipboard;
+
+    void askWhereToSaveAll(); ///< Asks for a folder, then saveAll.
+    /// All three plots as pictures and as SVG, none in the place of a file that is there; says what was done.
+    void saveAll(const std::filesystem::path& folder);
+
+    PlotView& combPlot() { return comb; }
+    PlotView& coherencePlot() { return coherence; }
+    PlotView& lagPlot() { return lag; }
+    juce::Button& copyButton() { return copy; }
+
     /// Lag of a place in the lag plot.
     Seconds lagAt(float x) const;
     float placeOfLag(Seconds lag) const;
-    juce::Component& lagPlot() { return lag; }
-    /// What stands beside a peak of the lag plot: of the arrival first, then of runner-ups, none over another.
-    struct LagLabel {
-        std::string words;
-        juce::Point<float> tip; ///< Of the peak, in the plot.
-        juce::Rectangle<float> area;
-        bool runnerUp = false;
-    };
-    std::vector<LagLabel> lagLabels() const;
-    static constexpr int mostRunnerUps = 3;
+    static constexpr int mostRunnerUps = 3, mostNotches = 5;
 
 private:
-    struct CombPlot : juce::Component {
-        explicit CombPlot(PairPanel& p) : panel(p) {}
-        void paint(juce::Graphics& g) override;
-        PairPanel& panel;
-    };
-    struct CoherencePlot : juce::Component {
-        explicit CoherencePlot(PairPanel& p) : panel(p) {}
-        void paint(juce::Graphics& g) override;
-        PairPanel& panel;
-    };
     /// The correlation as it is heard now; dragging moves the second track in time, and stays at 0 near it.
-    struct LagPlot : juce::Component {
+    struct LagPlot : PlotView {
         explicit LagPlot(PairPanel& p);
-        void paint(juce::Graphics& g) override;
         void mouseDown(const juce::MouseEvent& event) override;
         void mouseDrag(const juce::MouseEvent& event) override;
         void mouseUp(const juce::MouseEvent&) override;
@@ -58,24 +86,37 @@ private:
         Seconds nudgeBefore;
     };
 
-    void readRecorded();      ///< What only depends on the pair.
-    void readNow();           ///< What depends on the setting.
+    void readRecorded();                                        ///< What only depends on the pair.
+    void readNow();                                             ///< What depends on the setting, but for the proposals.
+    Plot bare(const PlotView& view, const char* caption) const; ///< Titles and no curve.
+    void showComb();
+    void showCoherence();
+    void showLag();
+    /// What the best of the proposals that hold for the present balance does with the two.
+    struct Best {
+        VersionKind kind;
+        TrackAdjustment first, second;
+    };
+    std::optional<Best> bestProposal() const;
     Seconds shiftNow() const; ///< How much later the second track is played than the first.
     int signNow() const;
-    float placeOfHeight(double height) const; ///< Of a value of the correlation, in the lag plot.
+    void offerToSave(PlotView& view);
+    void askWhereToSave(PlotView& view, PlotFormat format);
+    void tell(const Outcome& outcome, const std::string& saved);
 
     Controller& controller;
     int first = -1, second = -1;
     words::PairWords told;
     std::optional<FrequencyCurve> combRecorded, combNow;
-    std::optional<CoherenceCurve> coherence;
+    std::optional<CoherenceCurve> coherenceRead;
     std::optional<CorrelationCurve> correlation;
     double tallest = 1.0;             ///< Largest magnitude of the correlation.
     Seconds span = milliseconds(5.0); ///< The lag plot shows -span..+span.
 
-    CombPlot comb;
-    CoherencePlot coherencePlot;
+    PlotView comb, coherence;
     LagPlot lag;
+    SmallButton copy;
+    std::unique_ptr<juce::FileChooser> chooser;
 };
 
 } // namespace spillwright::desk

@@ -138,6 +138,13 @@ void TrackRow::paint(juce::Graphics& g) {
     const auto& adjustment = controller.adjustments()[at(track)];
     const bool chosen = controller.selectedTrack() == track;
 
+    const auto& together = controller.together();
+    if (!chosen && std::binary_search(together.begin(), together.end(), track)) {
+        g.setColour(p.selected.withAlpha(0.6f));
+        g.fillRect(bounds.withTrimmedLeft(8.0f).withTrimmedRight(8.0f));
+        g.setColour(p.accent);
+        g.fillRect(bounds.withTrimmedLeft(8.0f).withWidth(1.5f));
+    }
     if (chosen) {
         g.setColour(p.selected);
         g.fillRoundedRectangle(bounds.reduced(8.0f, 1.0f), 4.0f);
@@ -244,6 +251,12 @@ void TrackRow::mouseDown(const juce::MouseEvent& event) {
     pressed = fieldAt(event.position);
     before = controller.adjustments()[at(track)];
     dragged = false;
+    // Where nothing is set by a click, more tracks are chosen with Shift or Ctrl, and a plain click goes back to all.
+    if (pressed == TrackField::name || pressed == TrackField::level || pressed == TrackField::spill) {
+        if (event.mods.isShiftDown()) return controller.extendTogether(track);
+        if (event.mods.isCommandDown()) return controller.toggleTogether(track);
+        controller.leaveTogether();
+    }
     controller.selectTrack(track);
     if (controller.tracks()[at(track)].state != TrackState::ok) {
         pressed = TrackField::none;

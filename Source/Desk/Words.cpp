@@ -45,6 +45,13 @@ std::string distance(Seconds arrival, Seconds uncertainty, Celsius temperature) 
                                   : withUncertainty(metres, spread, 2) + " m";
 }
 
+std::string inInches(Seconds arrival, Seconds uncertainty, Celsius temperature) {
+    constexpr double metresPerInch = 0.0254;
+    return withUncertainty(arrival.value * speedOfSound(temperature) / metresPerInch,
+                           distanceUncertainty(arrival, uncertainty, temperature).value / metresPerInch, 2) +
+           " in";
+}
+
 std::string movement(const std::optional<Movement>& found) {
     if (!found) return "too few moments to tell";
     switch (found->kind) {
@@ -223,7 +230,6 @@ PairWords pair(const Controller& controller, int first, int second) {
     } else {
         const auto& arrival = *reading->arrival;
         const double ms = inMilliseconds(arrival.delay);
-        const double samples = arrival.delay.value * controller.recording()->sampleRate();
         const bool printed = reading->shared == Shared::printed;
         result.sentence = printed ? "printed on both" : "same sound";
         result.sentence += std::abs(ms) < 0.005
@@ -236,6 +242,10 @@ PairWords pair(const Controller& controller, int first, int second) {
 
         result.rows.push_back(
             {"arrival", timeWithUncertainty(arrival.delay, arrival.uncertainty) + dot + trusted(arrival.confidence)});
+        const double rate = controller.recording()->sampleRate();
+        result.rows.push_back(
+            {"samples", withUncertainty(arrival.delay.value * rate, arrival.uncertainty.value * rate, 2) +
+                            (ms < 0.0 ? " earlier" : " later")});
         result.rows.push_back(
             {"fitted", reading->arrivalFitted
                            ? timeWithUncertainty(reading->arrivalFitted->delay, reading->arrivalFitted->uncertainty)
@@ -246,11 +256,10 @@ PairWords pair(const Controller& controller, int first, int second) {
                 {"polarity", (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
                                  std::string(dot) + trusted(reading->polarity->confidence) +
                                  (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
-        const auto inSamples = dot + counted(static_cast<int>(std::lround(std::abs(samples))), "sample");
         const auto temperature = controller.measurement()->options.temperature;
-        result.rows.push_back({"distance", (printed ? "none: by wire, no room between"
-                                                    : distance(arrival.delay, arrival.uncertainty, temperature)) +
-                                               inSamples});
+        result.rows.push_back({"distance", printed ? "none: by wire, no room between"
+                                                   : distance(arrival.delay, arrival.uncertainty, temperature) + dot +
+                                                         inInches(arrival.delay, arrival.uncertainty, temperature)});
         result.rows.push_back({"coherence", coherence});
         if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
     }
@@ -260,6 +269,15 @@ PairWords pair(const Controller& controller, int first, int second) {
                       gainText(reading->summationGainFlipped.value);
     }
     return result;
+}
+
+std::string lines(const PairWords& pair) {
+    if (pair.names.empty()) return {};
+    std::string text = pair.names + "\n" + pair.sentence + (pair.sureness.empty() ? "" : ", " + pair.sureness) + "\n";
+    for (const auto& row : pair.rows)
+        text += row.name + ": " + row.value + "\n";
+    if (!pair.now.empty()) text += "summation gain: " + pair.now + "\n";
+    return text;
 }
 
 std::string versionName(VersionKind kind) {

@@ -23,7 +23,7 @@ std::string reads(const Controller& controller);
 std::string moments(const ReadSpan& span);
 
 struct PairWords {
-    static constexpr int mostRows = 6;
+    static constexpr int mostRows = 7;
     std::string names;    ///< "snare over · snare under"
     std::string sentence; ///< "same sound 0.31 ms later, upside down"
     std::string sureness; ///< "sure", "not sure", empty for unrelated tracks.
@@ -37,6 +37,8 @@ struct PairWords {
 };
 /// Of two tracks, the first in track order being the one that is listened from.
 PairWords pair(const Controller& controller, int first, int second);
+/// The same as lines of plain text, a number with its name each. Empty while there is no pair.
+std::string lines(const PairWords& pair);
 
 /// How far a reading is to be trusted: "almost certain", "sure", "likely", "a guess".
 std::string certainty(double confidence);

@@ -1,0 +1,29 @@
+#pragma once
+
+#include "Desk/Plot.h"
+
+#include "Core/Result.h"
+
+#include <juce_core/juce_core.h>
+
+#include <filesystem>
+#include <string>
+
+namespace spillwright::desk {
+
+enum class PlotFormat { png, svg };
+
+/// SVG 1.1, pictureWidth x pictureHeight units, in the light palette: title, axes with their units, key, a polyline a
+/// line with all its points, a polygon an area.
+std::string svgOf(const Plot& plot);
+/// The same as a picture, two pixels a unit.
+juce::Image pictureOf(const Plot& plot);
+
+/// Appears whole or not at all; a file of that name is replaced. Fault: it cannot be written.
+Outcome savePlot(const Plot& plot, PlotFormat format, const std::filesystem::path& file);
+
+const char* endingOf(PlotFormat format); ///< ".svg"
+/// "snare top - snare bottom - comb response": allowed as a name everywhere, without its ending.
+juce::String plotFileName(const Plot& plot);
+
+} // namespace spillwright::desk
