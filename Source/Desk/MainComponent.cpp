@@ -154,6 +154,7 @@ void MainComponent::timerCallback() {
 
 void MainComponent::changed(unsigned what) {
     if (what & Controller::recordingChanged) {
+        closeSheet();    // what it shows is of the recording before
         hearing.reset(); // solo and loop went with the recording
         spill.showHeard(std::nullopt);
         player.open(controller.recording());

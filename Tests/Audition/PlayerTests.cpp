@@ -472,6 +472,50 @@ TEST_CASE("what starts lower rises evenly to its level, without a click, and is 
     CHECK(rmsDb(3.2 + 0.02) == Approx(-2.0 + 20.0 * 0.025).margin(0.05));
 }
 
+TEST_CASE("what did not change rises together with what did") {
+    const std::size_t length = 2 * 48000;
+    Rig rig(std::make_shared<MemorySource>(Tracks{tone(length, 100.0, rate, 0.4), tone(length, 200.0, rate, 0.1)}));
+    HeardMix mix;
+    mix.adjustments = {adjusted(false, 0.0), adjusted(false, 0.0, -20.0)};
+    rig.player.hear(mix);
+    rig.player.play();
+    rig.run(24000);
+    mix.adjustments[1] = adjusted(false, 0.0);
+    mix.startsAt = Decibels(-9.0);
+    rig.player.hear(mix);
+    rig.run(48000);
+    // Both tones at once, over whole periods of both, against what they are in full.
+    const auto levelDb = [&](double second) {
+        const auto from = static_cast<std::size_t>(std::lround(second * 48000.0)) + guardDelay();
+        double power = 0.0;
+        for (std::size_t n = from; n < from + 480; ++n)
+            power += static_cast<double>(rig.left[n] * rig.left[n]);
+        return 10.0 * std::log10(power / 480.0 / (0.5 * 0.5 * (0.4 * 0.4 + 0.1 * 0.1)));
+    };
+    for (const double after : {0.012, 0.05, 0.2, 0.4})
+        CHECK(levelDb(0.5 + after) == Approx(-9.0 + 20.0 * (after + 0.005)).margin(0.1));
+    CHECK(levelDb(1.0) == Approx(0.0).margin(0.001));
+}
+
+TEST_CASE("a seek waits until it can go on, and what sounds goes on meanwhile") {
+    const int length = 20 * 48000, there = 15 * 48000;
+    const auto source = std::make_shared<UnreliableSource>(noiseTracks(2, length));
+    Rig rig(source);
+    rig.player.play();
+    rig.run(48000);
+    source->held = true;
+    rig.player.seek(there);
+    rig.run(24000, 256, false); // 3 s lie ready
+    const auto defined = definedSum(noiseTracks(2, length), std::vector<TrackAdjustment>(2), {0.0, 0.0});
+    CHECK(differenceDb(rig.left, defined.left, 48000, 72000 - guardDelay(), guardDelay()) < -90.0);
+    source->held = false;
+    Rig::waitUntil([&] { return rig.player.ready(); });
+    rig.run(24000);
+    CHECK(rig.player.meters().dropouts == 0);
+    CHECK(differenceDb(rig.left, defined.left, there + fadeSamples, there + 24000 - guardDelay(),
+                       72000 - there + guardDelay()) < -90.0);
+}
+
 TEST_CASE("a flip does not click") {
     // 10 ms of raised cosine between two tones of 100 Hz: by its derivatives far below -60 dB above 5 kHz; a bare flip
     // is at about -25 dB.

@@ -175,6 +175,23 @@ TEST_CASE("two versions are compared blind: hidden in order, equally loud, told 
     CHECK(controller.heardVersion() == VersionKind::mine);
 }
 
+TEST_CASE("another recording that is opened ends a blind comparison and everything that was laid over the window") {
+    ListeningWindow window;
+    auto& controller = window.controller();
+    controller.flip(1);
+    window.typed('0');
+    auto* sheet = dynamic_cast<BlindSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->beginButton().onClick();
+    REQUIRE(sheet->running());
+    const TemporaryFolder other;
+    writeEchoingBand(other.path());
+    window.main.filesDropped({juce::String(other.path().string())}, 0, 0);
+    REQUIRE(waitFor(controller, [&] { return controller.trackCount() == 2 && !controller.busy(); }));
+    CHECK_FALSE(window.main.sheet());
+    CHECK(controller.heardMix().adjustments.size() == 2);
+}
+
 TEST_CASE("a blind comparison of one with itself, or of what is not known to be as loud, does not begin; another can "
           "end early") {
     ListeningWindow window;
