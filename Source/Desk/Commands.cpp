@@ -71,6 +71,7 @@ const std::vector<Command>& commands() {
         {Id::blindTest, "Versions", "compare two blind", "0", "0"},
         {Id::undo, "Versions", "undo", "Ctrl Z", "", {K('z', ctrl, 0)}},
         {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
+        {Id::history, "Versions", "what was done, and back to any of it", "Ctrl H", "", {K('h', ctrl, 0)}},
         {Id::trackUp, "Choosing", "track above", "Up", "", {K(K::upKey)}},
         {Id::trackDown, "Choosing", "track below", "Down", "", {K(K::downKey)}},
         {Id::trackUpToo, "Choosing", "together with the track above", "Shift Up", "", {K(K::upKey, shift, 0)}},

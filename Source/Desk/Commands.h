@@ -78,6 +78,7 @@ enum class CommandId {
     sweep,
     undo,
     redo,
+    history,
     remarks,
     audioDevice,
     settings,

@@ -3,6 +3,7 @@
 #include "Core/Propose/MomentGain.h"
 #include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
+#include "Desk/StepWords.h"
 #include "Session/Document.h"
 #include "Session/ProposalWords.h"
 #include "Session/Setting.h"
@@ -82,8 +83,9 @@ std::string fingerprintOf(const std::filesystem::path& file) {
 Controller::Controller(int threads, std::filesystem::path cache, std::filesystem::path choices)
     : workers(threads), loopWorkers(threads), sourceWorkers(threads), aloneWorkers(threads), loudWorkers(threads),
       demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
-      choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra"),
-      now(std::make_shared<Snapshot>()) {}
+      choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra") {
+    beginHistory({});
+}
 
 Controller::~Controller() = default;
 
@@ -220,14 +222,11 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     Snapshot fresh;
     fresh.adjustments.resize(count);
     fresh.held.assign(count, false);
-    now = std::make_shared<Snapshot>(std::move(fresh));
-    past.clear();
-    future.clear();
+    beginHistory(std::move(fresh));
     soloed.assign(count, false);
     soloBeforeSpill.reset();
     heardBefore.reset();
     less.reset();
-    gestureOpen = false;
     versions = {};
     proposalTerms = {};
     proposalTerms.group.assign(count, 0);
@@ -733,14 +732,25 @@ void Controller::become(SnapshotPtr snapshot) {
     startPeaks();
 }
 
-void Controller::edit(Snapshot next, bool gesture) {
-    if (!(gesture && gestureOpen)) past.push_back(now);
-    gestureOpen = gesture;
-    future.clear();
-    become(std::make_shared<Snapshot>(std::move(next)));
+void Controller::beginHistory(Snapshot first) {
+    first.words = stepWords::opened;
+    now = std::make_shared<const Snapshot>(std::move(first));
+    history = {now};
+    step = 0;
+    gestureOpen = false;
 }
 
-void Controller::editByHand(Snapshot next, bool gesture) {
+/// A gesture is one step, which tells its end.
+void Controller::edit(Snapshot next, std::string words, bool gesture) {
+    if (!(gesture && gestureOpen)) ++step;
+    gestureOpen = gesture;
+    next.words = std::move(words);
+    history.resize(at(step));
+    history.push_back(std::make_shared<const Snapshot>(std::move(next)));
+    become(history.back());
+}
+
+void Controller::editByHand(Snapshot next, std::string words, bool gesture) {
     Version mine;
     for (const auto& adjustment : next.adjustments) {
         mine.flips.push_back(adjustment.flip);
@@ -749,41 +759,47 @@ void Controller::editByHand(Snapshot next, bool gesture) {
     next.mine = std::move(mine);
     next.heard = VersionKind::mine;
     next.home.clear();
-    edit(std::move(next), gesture);
+    edit(std::move(next), std::move(words), gesture);
 }
 
 /// What is kept is not what is heard any more, once its balance is changed.
-void Controller::editBalance(Snapshot next, bool gesture) {
+void Controller::editBalance(Snapshot next, std::string words, bool gesture) {
     if (next.heard && isKept(*next.heard))
-        editByHand(std::move(next), gesture);
+        editByHand(std::move(next), std::move(words), gesture);
     else
-        edit(std::move(next), gesture);
+        edit(std::move(next), std::move(words), gesture);
+}
+
+std::string Controller::names(int track, bool withPartner) const {
+    return stepWords::namesOf(tracks(), track, withPartner && now->linked);
 }
 
 template <class Edit>
-void Controller::changeTracks(int track, bool gesture, Edit&& change) {
-    if (track < 0 || track >= trackCount()) return;
+void Controller::changeTracks(int track, bool gesture, const std::string& words, Edit&& change) {
     Snapshot next = *now;
     change(next.adjustments[at(track)]);
     if (const auto other = tracks()[at(track)].linkedTo; other && next.linked) change(next.adjustments[at(*other)]);
-    if (next.adjustments != now->adjustments) editByHand(std::move(next), gesture);
+    if (next.adjustments != now->adjustments) editByHand(std::move(next), words, gesture);
 }
 
 void Controller::flip(int track) {
     if (track < 0 || track >= trackCount()) return;
     const bool flipped = !now->adjustments[at(track)].flip;
-    changeTracks(track, false, [flipped](TrackAdjustment& a) { a.flip = flipped; });
+    changeTracks(track, false, stepWords::flip(names(track, true), flipped),
+                 [flipped](TrackAdjustment& a) { a.flip = flipped; });
 }
 
 void Controller::setNudge(int track, Seconds nudge, bool gesture) {
+    if (track < 0 || track >= trackCount()) return;
     const Seconds kept(std::clamp(nudge.value, -largestNudgeSeconds, largestNudgeSeconds));
-    changeTracks(track, gesture, [kept](TrackAdjustment& a) { a.nudge = kept; });
+    changeTracks(track, gesture, stepWords::nudge(names(track, true), kept),
+                 [kept](TrackAdjustment& a) { a.nudge = kept; });
 }
 
-void Controller::nudgeBy(int track, Seconds step) {
+void Controller::nudgeBy(int track, Seconds by) {
     if (track < 0 || track >= trackCount()) return;
     // Steps there and back end at 0 exactly, not at a rounding error that would be shown with a sign.
-    const double nudge = now->adjustments[at(track)].nudge.value + step.value;
+    const double nudge = now->adjustments[at(track)].nudge.value + by.value;
     setNudge(track, Seconds(std::abs(nudge) < 1e-9 ? 0.0 : nudge));
 }
 
@@ -798,7 +814,8 @@ void Controller::setGain(int track, Decibels gain, bool gesture) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
     next.adjustments[at(track)].gain = Decibels(std::clamp(gain.value, -largestGainDb, largestGainDb));
-    if (next.adjustments != now->adjustments) editBalance(std::move(next), gesture);
+    auto words = stepWords::gain(names(track), next.adjustments[at(track)].gain);
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), std::move(words), gesture);
 }
 
 void Controller::setPan(int track, std::optional<double> pan, bool gesture) {
@@ -806,7 +823,8 @@ void Controller::setPan(int track, std::optional<double> pan, bool gesture) {
     Snapshot next = *now;
     if (pan) pan = std::clamp(*pan, -1.0, 1.0);
     next.adjustments[at(track)].pan = pan;
-    if (next.adjustments != now->adjustments) editBalance(std::move(next), gesture);
+    auto words = stepWords::pan(names(track), tracks()[at(track)], next.adjustments[at(track)]);
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), std::move(words), gesture);
 }
 
 void Controller::makeEquallyLoud() {
@@ -815,7 +833,7 @@ void Controller::makeEquallyLoud() {
     next.adjustments = evenlyBalanced(*whole.of, next.adjustments);
     for (auto& adjustment : next.adjustments)
         adjustment.gain = Decibels(std::clamp(adjustment.gain.value, -largestGainDb, largestGainDb));
-    if (next.adjustments != now->adjustments) editBalance(std::move(next));
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), stepWords::equallyLoud);
 }
 
 void Controller::setHighPass(int track, std::optional<Hertz> corner, std::optional<Slope> slope) {
@@ -826,14 +844,15 @@ void Controller::setHighPass(int track, std::optional<Hertz> corner, std::option
     auto& adjustment = next.adjustments[at(track)];
     adjustment.highPass = corner;
     adjustment.highPassSlope = corner ? slope.value_or(adjustment.highPassSlope) : Slope::dB12;
-    if (next.adjustments != now->adjustments) editBalance(std::move(next));
+    auto words = stepWords::highPass(names(track), adjustment);
+    if (next.adjustments != now->adjustments) editBalance(std::move(next), std::move(words));
 }
 
 void Controller::toggleMute(int track) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
-    next.adjustments[at(track)].muted = !next.adjustments[at(track)].muted;
-    editBalance(std::move(next));
+    const bool muted = next.adjustments[at(track)].muted = !next.adjustments[at(track)].muted;
+    editBalance(std::move(next), stepWords::mute(names(track), muted));
 }
 
 void Controller::toggleSolo(int track) {
@@ -855,33 +874,48 @@ void Controller::setSolo(std::vector<bool> solo) {
 void Controller::toggleHold(int track) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
-    next.held[at(track)] = !next.held[at(track)];
-    edit(std::move(next));
+    const bool holds = !next.held[at(track)];
+    next.held[at(track)] = holds;
+    edit(std::move(next), stepWords::hold(names(track), holds));
 }
 
 void Controller::toggleLinks() {
     if (trackCount() == 0) return;
     Snapshot next = *now;
-    next.linked = !next.linked;
-    edit(std::move(next));
+    const bool linked = next.linked = !next.linked;
+    edit(std::move(next), stepWords::links(linked));
 }
 
 void Controller::undo() {
-    if (past.empty()) return;
-    future.push_back(now);
-    gestureOpen = false;
-    const auto previous = past.back();
-    past.pop_back();
-    become(previous);
+    if (!canUndo()) return;
+    const auto undone = now->words;
+    goToHistory(step - 1);
+    say("Undone: " + undone);
 }
 
 void Controller::redo() {
-    if (future.empty()) return;
-    past.push_back(now);
+    if (!canRedo()) return;
+    goToHistory(step + 1);
+    say("Done again: " + now->words);
+}
+
+std::string Controller::undoWords() const {
+    return canUndo() ? "Undo " + now->words : std::string();
+}
+
+std::string Controller::redoWords() const {
+    return canRedo() ? "Redo " + historyWords(step + 1) : std::string();
+}
+
+const std::string& Controller::historyWords(int k) const {
+    return history[at(k)]->words;
+}
+
+void Controller::goToHistory(int k) {
+    if (k < 0 || k >= historySize() || k == step) return;
     gestureOpen = false;
-    const auto following = future.back();
-    future.pop_back();
-    become(following);
+    step = k;
+    become(history[at(k)]);
 }
 
 // ---- the numbers that follow from it
@@ -1000,7 +1034,7 @@ void Controller::hear(VersionKind kind) {
     next.home = isKept(kind) ? now->balance() : std::vector<TrackAdjustment>{};
     next.adjustments = std::move(*setting);
     next.heard = kind;
-    edit(std::move(next));
+    edit(std::move(next), stepWords::hear(kind));
 }
 
 void Controller::keep(VersionKind kind) {
@@ -1015,7 +1049,7 @@ void Controller::keep(VersionKind kind) {
     next.kept[keptIndex(kind)] = std::move(kept);
     next.home = now->balance();
     next.heard = kind;
-    edit(std::move(next));
+    edit(std::move(next), stepWords::keep(kind));
     say("Kept under " + std::to_string(indexOf(kind) + 1) + ".");
 }
 

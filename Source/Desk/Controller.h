@@ -222,7 +222,7 @@ public:
     void flip(int track);
     /// Largest magnitude 1 s. Within one gesture (see endGesture) all steps are one step of undo.
     void setNudge(int track, Seconds nudge, bool gesture = false);
-    void nudgeBy(int track, Seconds step);
+    void nudgeBy(int track, Seconds by);
     /// Nudges the chosen track so that it hears the sound of the pair together with its partner.
     void alignPair();
     void setGain(int track, Decibels gain, bool gesture = false);
@@ -239,10 +239,18 @@ public:
     void makeEquallyLoud();
     void endGesture() { gestureOpen = false; }
 
-    bool canUndo() const { return !past.empty(); }
-    bool canRedo() const { return !future.empty(); }
+    bool canUndo() const { return step > 0; }
+    bool canRedo() const { return step + 1 < historySize(); }
+    /// Says in the banner what was undone.
     void undo();
     void redo();
+    std::string undoWords() const; ///< "Undo flip of 'snare under'"; empty where there is nothing to undo.
+    std::string redoWords() const; ///< "Redo flip of 'snare under'"
+    /// All that undo and redo can reach, oldest first: at 0 the setting as it was opened.
+    int historySize() const { return static_cast<int>(history.size()); }
+    int historyPlace() const { return step; }     ///< Where what is heard stands in it.
+    const std::string& historyWords(int k) const; ///< What led there: "flip of 'snare under'".
+    void goToHistory(int k);                      ///< As so many undos or redos; silent.
 
     // ---- versions
     const Terms& terms() const { return proposalTerms; }
@@ -313,6 +321,7 @@ private:
         std::optional<Version> mine;
         std::array<std::optional<Version>, keptCount> kept;
         std::vector<TrackAdjustment> home; ///< While something kept is heard: the setting before it, with its balance.
+        std::string words;                 ///< What led here, a step of undo.
 
         /// Whose balance is that of the versions which are not kept.
         const std::vector<TrackAdjustment>& balance() const { return home.empty() ? adjustments : home; }
@@ -361,12 +370,14 @@ private:
     void startMeasuring();
     void chooseTellingPair();
     void lookAt(std::vector<int> tracks, int track);
-    void edit(Snapshot next, bool gesture = false);
-    void editByHand(Snapshot next, bool gesture = false);
-    void editBalance(Snapshot next, bool gesture = false);
+    void edit(Snapshot next, std::string words, bool gesture = false);
+    void editByHand(Snapshot next, std::string words, bool gesture = false);
+    void editBalance(Snapshot next, std::string words, bool gesture = false);
+    void beginHistory(Snapshot first);
     void become(SnapshotPtr snapshot);
+    std::string names(int track, bool withPartner = false) const; ///< As a step of undo calls it.
     template <class Edit>
-    void changeTracks(int track, bool gesture, Edit&& change);
+    void changeTracks(int track, bool gesture, const std::string& words, Edit&& change);
     void refreshModel();
     void refreshNow();
     void refreshVersionGains();
@@ -398,8 +409,9 @@ private:
     Seconds loopFrom, loopTo;
     std::optional<Notice> currentNotice;
 
-    SnapshotPtr now;
-    std::vector<SnapshotPtr> past, future;
+    SnapshotPtr now;                  ///< history[step]
+    std::vector<SnapshotPtr> history; ///< Never empty.
+    int step = 0;
     std::vector<bool> soloed;
     std::optional<std::vector<bool>> soloBeforeSpill;
     bool gestureOpen = false;

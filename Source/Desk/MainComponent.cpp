@@ -3,6 +3,7 @@
 #include "Desk/Amounts.h"
 #include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
+#include "Desk/HistorySheet.h"
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
 #include "Desk/TermsSheet.h"
@@ -181,6 +182,7 @@ void MainComponent::changed(unsigned what) {
     transport.changed(what);
     if (auto* standing = dynamic_cast<StandingSheet*>(openSheet.get())) standing->changed(what);
     if (auto* terms = dynamic_cast<TermsSheet*>(openSheet.get())) terms->changed(what);
+    if (auto* steps = dynamic_cast<HistorySheet*>(openSheet.get())) steps->changed(what);
 
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
         preferences.setHearingTold();
@@ -738,6 +740,9 @@ void MainComponent::perform(CommandId id) {
         return controller.undo();
     case CommandId::redo:
         return controller.redo();
+    case CommandId::history:
+        if (controller.recording()) show(std::make_unique<HistorySheet>(controller));
+        return;
     case CommandId::darkTwin:
         return setDark(!Look::isDark());
     case CommandId::largerWindow:

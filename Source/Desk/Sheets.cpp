@@ -41,10 +41,11 @@ void Sheet::mouseDown(const juce::MouseEvent& event) {
 
 bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
-    if (const auto wanted = commandFor(key);
-        wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks ||
-        wanted == CommandId::findings || wanted == CommandId::standing || wanted == CommandId::terms ||
-        wanted == CommandId::audioDevice || wanted == CommandId::settings || wanted == CommandId::blindTest) {
+    if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
+                                             wanted == CommandId::remarks || wanted == CommandId::findings ||
+                                             wanted == CommandId::standing || wanted == CommandId::terms ||
+                                             wanted == CommandId::audioDevice || wanted == CommandId::settings ||
+                                             wanted == CommandId::blindTest || wanted == CommandId::history) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile
