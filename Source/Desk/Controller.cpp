@@ -194,7 +194,7 @@ void Controller::openDemo() {
     });
 }
 
-void Controller::taken(std::shared_ptr<const Recording> recording) {
+void Controller::taken(std::shared_ptr<const Recording> recording, const Opening* opening) {
     peakWork.cancel();
     loopWork.cancel();
     sourceWork.cancel();
@@ -228,6 +228,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     heardBefore.reset();
     less.reset();
     versions = {};
+    proposedFor.clear();
     proposalTerms = {};
     proposalTerms.group.assign(count, 0);
     proposalTerms.largest.assign(count, std::nullopt);
@@ -235,8 +236,21 @@ void Controller::taken(std::shared_ptr<const Recording> recording) {
     chosen = count > 0 ? 0 : -1;
     partner = -1;
     lookedAt.clear();
-    tell(recordingChanged | measurementChanged | readingsChanged | settingChanged | versionsChanged | selectionChanged |
-         waveformChanged | sourcesChanged | listeningChanged);
+    sessionFile.clear();
+    wantedFor.clear();
+    resumed.reset();
+    changedSince.clear();
+    recordingFiles.clear();
+    for (const auto& file : openRecording->files()) {
+        std::error_code ignored;
+        recordingFiles.push_back({file.path.filename().string(), std::filesystem::file_size(file.path, ignored)});
+    }
+    if (opening)
+        resume(*opening);
+    else
+        saved = session();
+    tell(sessionFileChanged | recordingChanged | measurementChanged | readingsChanged | settingChanged |
+         versionsChanged | selectionChanged | waveformChanged | sourcesChanged | listeningChanged);
     startMeasuring();
     startPeaks();
 }
@@ -264,10 +278,10 @@ void Controller::startMeasuring() {
             asRecorded.nudges.assign(tracks().size(), Seconds(0.0));
             versions[indexOf(VersionKind::asRecorded)] = asRecorded;
             refreshNow();
-            chooseTellingPair();
+            if (!resumed) chooseTellingPair();
             if (const auto& lines = whole.of->warnings; !lines.empty()) {
                 const auto more = lines.size() - 1;
-                notify({.text = lines.front() +
+                notify({.text = changedSince + (changedSince.empty() ? "" : "\n") + lines.front() +
                                 (more > 0 ? " (and " + std::to_string(more) + " more remark" + (more > 1 ? "s)" : ")")
                                           : ""),
                         .remarks = true});
@@ -275,11 +289,12 @@ void Controller::startMeasuring() {
             tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
             if (loopWanted) startReadingLoop();
             startLoudness();
-            if (const auto file = choicesFile(); !file.empty() && std::filesystem::exists(file)) {
+            if (const auto file = choicesFile(); !listed && !file.empty() && std::filesystem::exists(file)) {
                 auto kept = readSourcesFile(file.string());
-                if (kept)
+                if (kept) {
                     listed = std::move(kept).value();
-                else
+                    if (saved) saved->sources = listed;
+                } else
                     say(kept.fault().line(), true);
             }
             startHearing();
@@ -836,11 +851,14 @@ void Controller::makeEquallyLoud() {
     if (next.adjustments != now->adjustments) editBalance(std::move(next), stepWords::equallyLoud);
 }
 
+double Controller::highestCorner() const {
+    return openRecording->sampleRate() * 0.45;
+}
+
 void Controller::setHighPass(int track, std::optional<Hertz> corner, std::optional<Slope> slope) {
     if (track < 0 || track >= trackCount()) return;
     Snapshot next = *now;
-    const double highest = openRecording->sampleRate() * 0.45;
-    if (corner) corner = Hertz(std::clamp(corner->value, 10.0, highest));
+    if (corner) corner = Hertz(std::clamp(corner->value, 10.0, highestCorner()));
     auto& adjustment = next.adjustments[at(track)];
     adjustment.highPass = corner;
     adjustment.highPassSlope = corner ? slope.value_or(adjustment.highPassSlope) : Slope::dB12;

@@ -14,6 +14,7 @@
 #include "Media/SpectraCache.h"
 #include "Session/Measurement.h"
 #include "Session/Readings.h"
+#include "Session/SessionFile.h"
 #include "Session/Sources.h"
 
 #include <array>
@@ -117,6 +118,7 @@ public:
         sourcesChanged = 512,    ///< Which instrument is heard where, the focus and the chosen source.
         aloneChanged = 1024,     ///< The sound of one source alone.
         listeningChanged = 2048, ///< How the sum is listened to; a difference; loudness, and whether it is matched.
+        sessionFileChanged = 4096, ///< Which session file this is, or whether its recording is looked for.
     };
 
     /// threads: 0 = one a core. What can be computed again (the demo, spectra) is kept below `cache`; empty: in the
@@ -132,6 +134,12 @@ public:
     void openFolder(const std::filesystem::path& folder);
     /// Computes the first demo session, unless it is there already, and opens it.
     void openDemo();
+    /// Opens a session file and its recording: where the file says, or in `folder`, which is then written into the
+    /// file. Tracks that are missing, new or other ones are told, the rest is taken. Where the recording is not found,
+    /// see recordingWantedFor().
+    void openSession(const std::filesystem::path& path, std::optional<std::filesystem::path> folder = std::nullopt);
+    /// The session file that could not be opened because nobody knows where its recording is now; empty: none.
+    const std::filesystem::path& recordingWantedFor() const { return wantedFor; }
     void propose();
     void render(const RenderOptions& options);
     /// The band and the temperature that readings are of. A recording that is open is read anew, which takes no time to
@@ -166,7 +174,19 @@ public:
     void say(std::string text, bool fault = false);
     void dismissNotice();
 
+    // ---- the session file
+    /// Whole or not at all; says which. The ending is added where it is missing. True: it is there.
+    bool saveSession(std::filesystem::path path);
+    const std::filesystem::path& sessionPath() const { return sessionFile; } ///< Empty: never saved.
+    /// Something of what the file holds has changed since it was saved or opened; which track is selected does not
+    /// count.
+    bool sessionChanged() const;
+    /// What the file would hold, but for where the recording is as seen from it.
+    Session session() const;
+
     // ---- which moments are read
+    Moments loopMoments() const { return {loopFrom, loopTo}; }
+    bool loopsWhole() const;
     /// Tells where the loop is; where it is read alone, the readings follow in the background, the newest loop first.
     void setLoop(Seconds from, Seconds to);
     /// Between the loop alone and the whole recording. Not a step of undo: it changes nothing that is heard.
@@ -366,7 +386,22 @@ private:
     void notify(Notice notice);
     void begin(Task task, Background::Work work);
     void fail(const Fault& fault);
-    void taken(std::shared_ptr<const Recording> recording);
+    /// A session on its way to being heard.
+    struct Opening {
+        Session session;
+        std::filesystem::path file;
+        bool moved = false; ///< The user said where the recording is.
+    };
+    void taken(std::shared_ptr<const Recording> recording, const Opening* opening = nullptr);
+    void resume(const Opening& opening);
+    Setting named(const std::vector<TrackAdjustment>& setting, const Setting* asOpened) const;
+    std::vector<TrackAdjustment> ofTracks(const Setting& setting) const;
+    SessionTerms named(const Terms& terms) const;
+    Terms ofTracks(const SessionTerms& terms) const;
+    SessionVersion named(VersionKind kind, const Version& version) const;
+    Version ofTracks(const SessionVersion& version, VersionKind kind) const;
+    double highestCorner() const; ///< Of a high-pass, Hz.
+    bool writeSession(const std::filesystem::path& path);
     void startMeasuring();
     void chooseTellingPair();
     void lookAt(std::vector<int> tracks, int track);
@@ -440,6 +475,12 @@ private:
     Terms proposalTerms;
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;
+
+    std::filesystem::path sessionFile, wantedFor;
+    std::optional<Session> saved;   ///< What is not changed; none: all of it is.
+    std::optional<Session> resumed; ///< As it was opened: what tracks have that are not there now is kept for them.
+    std::vector<Session::File> recordingFiles;
+    std::string changedSince; ///< What is missing or new against the session.
 
     std::vector<double> pairGainsNow;
     std::optional<double> sumGainDb;

@@ -4,10 +4,13 @@
 
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 namespace spillwright {
 
@@ -78,6 +81,46 @@ public:
         if (member == nullptr) return;
         if (!member->is_string()) return complain(key, "is not a text");
         into = member->get<std::string>();
+    }
+
+    void optionalText(const char* key, std::optional<std::string>& into) {
+        const auto* member = find(key);
+        if (member == nullptr || member->is_null()) return;
+        std::string value;
+        text(key, value);
+        into = std::move(value);
+    }
+
+    /// One of these words; `into` is its place among them.
+    void word(const char* key, std::span<const char* const> choices, int& into) {
+        std::string value;
+        text(key, value);
+        if (find(key) == nullptr || !problem().empty()) return;
+        const auto chosen = std::find(choices.begin(), choices.end(), value);
+        if (chosen == choices.end()) return complain(key, "has no such word as \"" + value + "\"");
+        into = static_cast<int>(chosen - choices.begin());
+    }
+
+    void texts(const char* key, std::vector<std::string>& into) {
+        const auto* member = find(key);
+        if (member == nullptr) return;
+        if (!member->is_array()) return complain(key, "is not a list");
+        for (const auto& each : *member) {
+            if (!each.is_string()) return complain(key, "holds what is no text");
+            into.push_back(each.get<std::string>());
+        }
+    }
+
+    /// From and to; null or absent: none.
+    void span(const char* key, std::optional<std::pair<double, double>>& into) {
+        const auto* member = find(key);
+        if (member == nullptr || member->is_null()) return;
+        const bool two =
+            member->is_array() && member->size() == 2 && (*member)[0].is_number() && (*member)[1].is_number();
+        if (!two) return complain(key, "is not a list of two numbers");
+        const auto from = (*member)[0].get<double>(), to = (*member)[1].get<double>();
+        if (!(from >= 0.0 && from < to)) return complain(key, "does not end after it begins");
+        into.emplace(from, to);
     }
 
     const std::string& problem() const { return firstProblem; }

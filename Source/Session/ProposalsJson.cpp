@@ -1,4 +1,5 @@
 #include "Session/JsonNumbers.h"
+#include "Session/ProposalNames.h"
 #include "Session/ProposalWords.h"
 
 namespace spillwright {
@@ -6,10 +7,6 @@ namespace spillwright {
 namespace {
 
 using namespace jsonNumbers;
-
-constexpr const char* nameOf(Aim aim) {
-    return aim == Aim::sum ? "sum" : aim == Aim::mean ? "mean" : "worst";
-}
 
 constexpr const char* nameOf(Proof proof) {
     switch (proof) {
@@ -23,22 +20,10 @@ constexpr const char* nameOf(Proof proof) {
     return "";
 }
 
-constexpr const char* nameOf(Proposal::Change::Kind kind) {
-    switch (kind) {
-    case Proposal::Change::Kind::flip:
-        return "flip";
-    case Proposal::Change::Kind::nudge:
-        return "nudge";
-    case Proposal::Change::Kind::flipAndNudge:
-        return "flip and nudge";
-    }
-    return "";
-}
-
 ordered_json changeToJson(const Proposals& proposals, const NamedProposal& named, const Proposal::Change& change) {
     const auto track = static_cast<std::size_t>(change.track);
     ordered_json json{{"track", proposals.trackNames[track]},
-                      {"change", nameOf(change.kind)},
+                      {"change", nameInFile(change.kind)},
                       {"effect_dB", rounded(change.effectDb, dbDigits)},
                       {"worth_dB", change.worthDb ? rounded(*change.worthDb, dbDigits) : ordered_json()}};
     const bool flips = change.kind != Proposal::Change::Kind::nudge;
@@ -83,7 +68,7 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
         ordered_json leftOut = ordered_json::array();
         for (const auto& change : named.proposal.leftOut)
             leftOut.push_back({{"track", proposals.trackNames[static_cast<std::size_t>(change.track)]},
-                               {"change", nameOf(change.kind)},
+                               {"change", nameInFile(change.kind)},
                                {"worth_dB", rounded(change.effectDb, dbDigits)}});
         p["leftOut"] = std::move(leftOut);
         p["wins_dB"] = rounded(named.winsDb, dbDigits);
@@ -104,7 +89,7 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
     root["folder"] = proposals.folder;
     root["band_Hz"] = bandToJson(proposals.band);
     root["source"] = proposals.source ? ordered_json(*proposals.source) : ordered_json();
-    root["aim"] = nameOf(proposals.aim);
+    root["aim"] = nameInFile(proposals.aim);
     root["aimedAt"] = ordered_json::array();
     for (const auto& [name, weight] : proposals.aimedAt)
         root["aimedAt"].push_back({{"source", name}, {"weight", weight}});

@@ -34,8 +34,11 @@ constexpr auto decibelsPerOctave = [] {
 Result<Setting> settingFromJson(std::string_view text, const std::string& where) {
     const auto document = parseDocument(text, where, {formatName, formatVersion, "setting", mend});
     if (!document) return document.fault();
-    const json& root = *document;
-    auto fault = [&](std::string what) { return Fault{where, std::move(what), mend}; };
+    return settingFromDocument(*document, where, mend);
+}
+
+Result<Setting> settingFromDocument(const json& root, const std::string& where, const std::string& mended) {
+    auto fault = [&](std::string what) { return Fault{where, std::move(what), mended}; };
 
     Setting setting;
     Members top(root, "");

@@ -29,6 +29,8 @@ struct Setting {
 /// `where` names the text in faults (a file name). Faults: not JSON, another format or version, a value of a wrong kind
 /// or out of range.
 Result<Setting> settingFromJson(std::string_view text, const std::string& where);
+/// The same of an object within another file; its format and version are that file's matter. `mend` is said in faults.
+Result<Setting> settingFromDocument(const nlohmann::json& root, const std::string& where, const std::string& mend);
 nlohmann::ordered_json settingToJson(const Setting& setting);
 Result<Setting> readSettingFile(const std::string& path);
 

@@ -72,9 +72,13 @@ Result<SourcePlan> planOf(const SourceList& list, const Measurement& m, std::vec
 Result<SourceList> sourcesFromJson(std::string_view text, const std::string& where) {
     const auto document = parseDocument(text, where, {formatName, formatVersion, "sources file", mend});
     if (!document) return document.fault();
-    const auto fault = [&](std::string what) { return Fault{where, std::move(what), mend}; };
-    const auto sources = document->find("sources");
-    if (sources == document->end() || !sources->is_array()) return fault("\"sources\" is not a list");
+    return sourcesFromDocument(*document, where, mend);
+}
+
+Result<SourceList> sourcesFromDocument(const json& root, const std::string& where, const std::string& mended) {
+    const auto fault = [&](std::string what) { return Fault{where, std::move(what), mended}; };
+    const auto sources = root.find("sources");
+    if (sources == root.end() || !sources->is_array()) return fault("\"sources\" is not a list");
 
     SourceList list;
     std::set<std::string> names, tracks;

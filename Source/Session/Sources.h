@@ -28,6 +28,8 @@ struct SourceList {
 /// `where` names the text in faults (a file name). Faults: not JSON, another format or version, a source without a
 /// name or without a track, a name or a track that is there twice.
 Result<SourceList> sourcesFromJson(std::string_view text, const std::string& where);
+/// The same of an object within another file. `mend` is said in faults.
+Result<SourceList> sourcesFromDocument(const nlohmann::json& root, const std::string& where, const std::string& mend);
 nlohmann::ordered_json sourcesToJson(const SourceList& list);
 Result<SourceList> readSourcesFile(const std::string& path);
 
