@@ -14,8 +14,10 @@ const std::vector<Command>& commands() {
     using Id = CommandId;
     // Shifted comma and full stop differ between keyboards: the characters of the usual layouts are all taken.
     static const std::vector<Command> table{
-        {Id::open, "Recording", "open a folder", "Ctrl O", "", {K('o', ctrl, 0)}},
+        {Id::open, "Recording", "open a folder or a session", "Ctrl O", "", {K('o', ctrl, 0)}},
         {Id::openDemo, "Recording", "open the demo", "Ctrl D", "", {K('d', ctrl, 0)}},
+        {Id::save, "Recording", "save the session", "Ctrl S", "", {K('s', ctrl, 0)}},
+        {Id::saveAs, "Recording", "save it under another name", "Ctrl Shift S", "", {K('s', ctrlShift, 0)}},
         {Id::propose, "Recording", "propose settings", "P", "pP"},
         {Id::terms, "Recording", "what proposals may do, and for whom", "V", "vV"},
         {Id::render, "Recording", "render what is heard", "Ctrl R", "", {K('r', ctrl, 0)}},

@@ -11,6 +11,8 @@ namespace spillwright::desk {
 enum class CommandId {
     open,
     openDemo,
+    save,
+    saveAs,
     propose,
     terms,
     render,

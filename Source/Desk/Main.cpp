@@ -15,8 +15,10 @@ namespace spillwright::desk {
 namespace {
 
 constexpr const char* usage =
-    "usage: spillwright [FOLDER] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark] [--screenshot FILE.png]...\n"
+    "usage: spillwright [FOLDER | FILE.spillwright] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark]\n"
+    "                   [--screenshot FILE.png]...\n"
     "  FOLDER             open this folder of tracks\n"
+    "  FILE.spillwright   open this session\n"
     "  --demo             open the demo recording\n"
     "  --settings-dir DIR keep settings, what stands close to what, and the demo here\n"
     "  --scale PERCENT    size of everything, 75 to 250\n"
@@ -25,7 +27,7 @@ constexpr const char* usage =
     "                     dark twin\n";
 
 struct Call {
-    juce::File folder;
+    juce::File opened; ///< A folder or a session.
     bool demo = false, dark = false, help = false;
     juce::File settings = Preferences::usualFolder();
     std::filesystem::path cache = usualCacheFolder();
@@ -68,10 +70,10 @@ Call understand(const juce::StringArray& words) {
             call.screenshots.push_back(absolute(value()));
         } else if (word.startsWith("--")) {
             call.wrong = word + ": no such option";
-        } else if (call.folder != juce::File()) {
-            call.wrong = word + ": only one folder can be opened";
+        } else if (call.opened != juce::File()) {
+            call.wrong = word + ": only one folder or session can be opened";
         } else {
-            call.folder = absolute(word);
+            call.opened = absolute(word);
         }
     }
     return call;
@@ -187,8 +189,8 @@ public:
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
         main = std::make_unique<MainComponent>(MainComponent::Parts{*controller, *player, device.get(), *preferences});
         window = std::make_unique<Window>(main.get(), *preferences);
-        if (call.folder != juce::File())
-            main->openFolder(call.folder);
+        if (call.opened != juce::File())
+            main->open(call.opened);
         else if (call.demo)
             main->openDemo();
         if (forPictures) photographer = std::make_unique<Photographer>(*main, *controller, call.screenshots);

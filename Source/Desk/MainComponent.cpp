@@ -41,9 +41,9 @@ MainComponent::StartPage::StartPage(MainComponent& m) : main(m) {
 
 void MainComponent::StartPage::refresh() {
     recent.clear();
-    for (const auto& folder : main.preferences.recentFolders()) {
-        auto made = std::make_unique<juce::TextButton>(folder);
-        made->onClick = [this, folder] { main.openFolder(juce::File(folder)); };
+    for (const auto& path : main.preferences.recent()) {
+        auto made = std::make_unique<juce::TextButton>(path);
+        made->onClick = [this, path] { main.open(juce::File(path)); };
         addAndMakeVisible(*made);
         recent.push_back(std::move(made));
     }
@@ -98,7 +98,7 @@ MainComponent::MainComponent(const Parts& parts)
         made.setMouseClickGrabsKeyboardFocus(false);
         addAndMakeVisible(made);
     };
-    button(openButton, CommandId::open, "Open a folder of tracks that were recorded together");
+    button(openButton, CommandId::open, "Open a folder of tracks that were recorded together, or a session");
     button(demoButton, CommandId::openDemo, "Open the demo recording");
     button(proposeButton, CommandId::propose, "Look for the flips and nudges that add best");
     button(renderButton, CommandId::render, "Write the tracks as they are heard now");
@@ -145,6 +145,7 @@ void MainComponent::timerCallback() {
     transport.tick();
     followSweep(juce::Time::getMillisecondCounterHiRes() * 0.001);
     followHearing();
+    if (++ticks % (framesPerSecond / 3) == 0) showTitle();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
         shownPercent = percent;
@@ -159,10 +160,9 @@ void MainComponent::changed(unsigned what) {
         hearing.reset(); // solo and loop went with the recording
         spill.showHeard(std::nullopt);
         player.open(controller.recording());
-        if (controller.recording()) {
-            preferences.addRecentFolder(ui::text(controller.recording()->folder().string()));
-        }
+        if (!controller.loopsWhole()) transport.loop(controller.loopMoments());
     }
+    if (what & Controller::sessionFileChanged) followSession();
     if (what & Controller::aloneChanged)
         player.playInstead(controller.alone(), controller.alone() ? aloneStartsAt : sumStartsAt);
     if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged |
@@ -199,7 +199,7 @@ void MainComponent::changed(unsigned what) {
         resized();
         repaint(0, 0, getWidth(), titleHeight);
         start.repaint();
-        if (auto* window = findParentComponentOfClass<juce::DocumentWindow>()) window->setName(windowTitle());
+        showTitle();
     }
     if (what & Controller::noticeChanged) {
         dismissButton.setVisible(controller.notice().has_value());
@@ -209,13 +209,21 @@ void MainComponent::changed(unsigned what) {
     }
 }
 
+void MainComponent::showTitle() {
+    auto* window = findParentComponentOfClass<juce::DocumentWindow>();
+    if (const auto title = windowTitle(); window && title != shownTitle) window->setName(shownTitle = title);
+}
+
 juce::String MainComponent::windowTitle() const {
     if (!controller.recording()) return "Spillwright";
+    const auto& file = controller.sessionPath();
+    const auto name = file.empty() ? controller.sessionName() : file.stem().string();
+    const char* unsaved = controller.sessionChanged() ? ", not saved" : "";
     const char* state = controller.withSources()                           ? " (measured, sources heard)"
                         : controller.measurement()                         ? " (measured)"
                         : controller.task() == Controller::Task::measuring ? " (measuring)"
                                                                            : "";
-    return ui::text(controller.sessionName() + state + " \u2013 Spillwright");
+    return ui::text(name + unsaved + state + " \u2013 Spillwright");
 }
 
 juce::Rectangle<int> MainComponent::bannerArea() const {
@@ -505,20 +513,6 @@ void MainComponent::listenTo(Listening::Sides sides) {
     controller.setListening(how);
 }
 
-void MainComponent::chooseFolder() {
-    chooser = std::make_unique<juce::FileChooser>("Open a folder of tracks",
-                                                  juce::File::getSpecialLocation(juce::File::userHomeDirectory));
-    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
-                         [this](const juce::FileChooser& done) {
-                             if (const auto folder = done.getResult(); folder != juce::File()) openFolder(folder);
-                             if (isShowing()) grabKeyboardFocus();
-                         });
-}
-
-void MainComponent::openFolder(const juce::File& folder) {
-    controller.openFolder(std::filesystem::path(folder.getFullPathName().toStdString()));
-}
-
 void MainComponent::openDemo() {
     controller.openDemo();
 }
@@ -575,9 +569,13 @@ void MainComponent::perform(CommandId id) {
     };
     switch (id) {
     case CommandId::open:
-        return chooseFolder();
+        return chooseWhatToOpen();
     case CommandId::openDemo:
         return openDemo();
+    case CommandId::save:
+        return save();
+    case CommandId::saveAs:
+        return saveAs();
     case CommandId::propose:
         return controller.propose();
     case CommandId::terms:
@@ -810,7 +808,7 @@ void MainComponent::filesDropped(const juce::StringArray& files, int, int) {
     repaint();
     // One track stands for the folder it lies in.
     const juce::File dropped(files[0]);
-    openFolder(dropped.isDirectory() ? dropped : dropped.getParentDirectory());
+    open(dropped.isDirectory() || dropped.hasFileExtension(sessionEnding) ? dropped : dropped.getParentDirectory());
 }
 
 } // namespace spillwright::desk

@@ -35,6 +35,8 @@ public:
     ~MainComponent() override;
 
     void perform(CommandId id);
+    /// A session file, else a folder of tracks.
+    void open(const juce::File& folderOrSession);
     void openFolder(const juce::File& folder);
     void openDemo();
     void setDark(bool dark);
@@ -84,7 +86,12 @@ private:
 
     void timerCallback() override;
     void changed(unsigned what);
-    void chooseFolder();
+    void chooseWhatToOpen();
+    void chooseRecording();
+    void save();
+    void saveAs();
+    void followSession();
+    void showTitle();
     void show(std::unique_ptr<Sheet> sheet);
     void closeSheet();
     bool blindFold() const;
@@ -142,6 +149,8 @@ private:
     std::optional<Sweep> sweep;
     bool dropping = false;
     int shownPercent = -1;
+    juce::String shownTitle;
+    int ticks = 0;
 };
 
 } // namespace spillwright::desk

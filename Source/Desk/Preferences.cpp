@@ -76,18 +76,18 @@ void Preferences::setDeviceChoice(const DeviceChoice& choice) {
     file.setValue("deviceBuffer", choice.buffer);
 }
 
-juce::StringArray Preferences::recentFolders() const {
-    auto folders = juce::StringArray::fromLines(file.getValue("recent"));
-    folders.removeEmptyStrings();
-    return folders;
+juce::StringArray Preferences::recent() const {
+    auto paths = juce::StringArray::fromLines(file.getValue("recent"));
+    paths.removeEmptyStrings();
+    return paths;
 }
 
-void Preferences::addRecentFolder(const juce::String& folder) {
-    auto folders = recentFolders();
-    folders.removeString(folder);
-    folders.insert(0, folder);
-    folders.removeRange(mostRecent, folders.size());
-    file.setValue("recent", folders.joinIntoString("\n"));
+void Preferences::addRecent(const juce::String& path) {
+    auto paths = recent();
+    paths.removeString(path);
+    paths.insert(0, path);
+    paths.removeRange(mostRecent, paths.size());
+    file.setValue("recent", paths.joinIntoString("\n"));
 }
 
 } // namespace spillwright::desk

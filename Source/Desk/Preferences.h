@@ -36,8 +36,8 @@ public:
     void setReading(Band band, Celsius temperature);
     DeviceChoice deviceChoice() const;
     void setDeviceChoice(const DeviceChoice& choice);
-    juce::StringArray recentFolders() const;
-    void addRecentFolder(const juce::String& folder);
+    juce::StringArray recent() const; ///< Folders and session files, the last first.
+    void addRecent(const juce::String& path);
 
     static constexpr int smallestScale = 75, largestScale = 250;
 

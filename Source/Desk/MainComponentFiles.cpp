@@ -1,0 +1,96 @@
+// The window's part that has to do with choosing, opening and saving.
+
+#include "Desk/MainComponent.h"
+
+namespace spillwright::desk {
+
+namespace {
+
+std::filesystem::path pathOf(const juce::File& file) {
+    return std::filesystem::path(file.getFullPathName().toStdString());
+}
+
+juce::File fileOf(const std::filesystem::path& path) {
+    return juce::File(ui::text(path.string()));
+}
+
+const juce::String sessions = juce::String("*") + sessionEnding;
+
+#if JUCE_MAC
+constexpr bool systemChoosesBoth = true;
+#else
+constexpr bool systemChoosesBoth = false; // the system's dialogue takes either folders or files
+#endif
+
+} // namespace
+
+void MainComponent::open(const juce::File& folderOrSession) {
+    if (folderOrSession.hasFileExtension(sessionEnding) && !folderOrSession.isDirectory())
+        controller.openSession(pathOf(folderOrSession));
+    else
+        openFolder(folderOrSession);
+}
+
+void MainComponent::openFolder(const juce::File& folder) {
+    controller.openFolder(pathOf(folder));
+}
+
+void MainComponent::chooseWhatToOpen() {
+    const auto last = preferences.recent();
+    const auto where = last.isEmpty() ? juce::File::getSpecialLocation(juce::File::userHomeDirectory)
+                                      : juce::File(last[0]).getParentDirectory();
+    chooser = std::make_unique<juce::FileChooser>("Open a folder of tracks, or a session", where, sessions,
+                                                  systemChoosesBoth, false, this);
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories |
+                             juce::FileBrowserComponent::canSelectFiles,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File()) open(chosen);
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
+/// Once for each session that is opened: it remembers.
+void MainComponent::chooseRecording() {
+    const auto session = controller.recordingWantedFor();
+    chooser = std::make_unique<juce::FileChooser>("Where is the recording of " + fileOf(session).getFileName() + "?",
+                                                  fileOf(session).getParentDirectory());
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+                         [this, session](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File())
+                                 controller.openSession(session, pathOf(chosen));
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
+void MainComponent::save() {
+    if (controller.sessionPath().empty()) return saveAs();
+    controller.saveSession(controller.sessionPath());
+}
+
+void MainComponent::saveAs() {
+    if (!controller.recording()) return;
+    const auto folder = fileOf(controller.recording()->folder());
+    const auto usual = controller.sessionPath().empty() ? folder.getSiblingFile(folder.getFileName() + sessionEnding)
+                                                        : fileOf(controller.sessionPath());
+    chooser = std::make_unique<juce::FileChooser>("Save the session", usual, sessions);
+    chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
+                             juce::FileBrowserComponent::warnAboutOverwriting,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File())
+                                 controller.saveSession(pathOf(chosen));
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
+void MainComponent::followSession() {
+    if (!controller.recordingWantedFor().empty()) {
+        if (isShowing()) chooseRecording();
+        return;
+    }
+    if (!controller.recording()) return;
+    const auto& file = controller.sessionPath();
+    preferences.addRecent(ui::text((file.empty() ? controller.recording()->folder() : file).string()));
+    showTitle();
+}
+
+} // namespace spillwright::desk
