@@ -18,6 +18,7 @@ const std::vector<Command>& commands() {
         {Id::openDemo, "Recording", "open the demo", "Ctrl D", "", {K('d', ctrl, 0)}},
         {Id::save, "Recording", "save the session", "Ctrl S", "", {K('s', ctrl, 0)}},
         {Id::saveAs, "Recording", "save it under another name", "Ctrl Shift S", "", {K('s', ctrlShift, 0)}},
+        {Id::goOn, "Recording", "go on where it stopped", "Ctrl G", "", {K('g', ctrl, 0)}},
         {Id::propose, "Recording", "propose settings", "P", "pP"},
         {Id::terms, "Recording", "what proposals may do, and for whom", "V", "vV"},
         {Id::render, "Recording", "render what is heard", "Ctrl R", "", {K('r', ctrl, 0)}},

@@ -13,6 +13,7 @@ enum class CommandId {
     openDemo,
     save,
     saveAs,
+    goOn,
     propose,
     terms,
     render,

@@ -3,6 +3,7 @@
 #include "Core/Propose/MomentGain.h"
 #include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
+#include "Desk/Fingerprint.h"
 #include "Desk/StepWords.h"
 #include "Session/Document.h"
 #include "Session/ProposalWords.h"
@@ -13,7 +14,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <fstream>
 #include <iterator>
 #include <utility>
@@ -61,15 +61,6 @@ std::vector<TrackAdjustment> withSolo(std::vector<TrackAdjustment> setting, cons
         for (std::size_t track = 0; track < setting.size(); ++track)
             setting[track].muted = setting[track].muted || !solo[track];
     return setting;
-}
-
-std::string fingerprint(std::string_view bytes) {
-    std::uint64_t hash = 0xcbf29ce484222325ull; // FNV-1a, 64 bit
-    for (const char byte : bytes)
-        hash = (hash ^ static_cast<unsigned char>(byte)) * 0x100000001b3ull;
-    char text[17];
-    std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(hash));
-    return text;
 }
 
 /// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
@@ -237,6 +228,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording, const Opening
     partner = -1;
     lookedAt.clear();
     sessionFile.clear();
+    openedFile = opening ? opening->file : std::filesystem::path();
     wantedFor.clear();
     resumed.reset();
     changedSince.clear();
@@ -540,9 +532,7 @@ std::optional<double> Controller::spillShare(int track) const {
 
 std::filesystem::path Controller::choicesFile() const {
     if (choicesFolder.empty() || !openRecording) return {};
-    std::error_code ignored;
-    const auto folder = std::filesystem::weakly_canonical(openRecording->folder(), ignored);
-    return choicesFolder / (openRecording->folder().filename().string() + " " + fingerprint(folder.string()) + ".json");
+    return choicesFolder / (nameForFolder(openRecording->folder()) + ".json");
 }
 
 void Controller::startHearing() {

@@ -178,6 +178,8 @@ public:
     /// Whole or not at all; says which. The ending is added where it is missing. True: it is there.
     bool saveSession(std::filesystem::path path);
     const std::filesystem::path& sessionPath() const { return sessionFile; } ///< Empty: never saved.
+    /// The file that the recording was opened by: a session, or a state that was kept; empty: its folder was opened.
+    const std::filesystem::path& openedBy() const { return openedFile; }
     /// Something of what the file holds has changed since it was saved or opened; which track is selected does not
     /// count.
     bool sessionChanged() const;
@@ -476,7 +478,7 @@ private:
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;
 
-    std::filesystem::path sessionFile, wantedFor;
+    std::filesystem::path sessionFile, openedFile, wantedFor;
     std::optional<Session> saved;   ///< What is not changed; none: all of it is.
     std::optional<Session> resumed; ///< As it was opened: what tracks have that are not there now is kept for them.
     std::vector<Session::File> recordingFiles;

@@ -1,3 +1,4 @@
+#include "Desk/Autosave.h"
 #include "Desk/Commands.h"
 #include "Desk/MainComponent.h"
 #include "Media/SpectraCache.h"
@@ -20,7 +21,8 @@ constexpr const char* usage =
     "  FOLDER             open this folder of tracks\n"
     "  FILE.spillwright   open this session\n"
     "  --demo             open the demo recording\n"
-    "  --settings-dir DIR keep settings, what stands close to what, and the demo here\n"
+    "  --settings-dir DIR keep settings, what stands close to what, what is not saved, and the demo\n"
+    "                     here\n"
     "  --scale PERCENT    size of everything, 75 to 250\n"
     "  --dark             the dark twin\n"
     "  --screenshot FILE  write a picture of the window with the best flips heard, then close; a second FILE is the\n"
@@ -186,8 +188,12 @@ public:
         player = std::make_unique<Player>();
         player->setOutputLevel(preferences->startLevel());
         const bool forPictures = !call.screenshots.empty();
+        if (!forPictures)
+            autosave = std::make_unique<Autosave>(
+                *controller, call.settings.getChildFile("autosave").getFullPathName().toStdString());
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
-        main = std::make_unique<MainComponent>(MainComponent::Parts{*controller, *player, device.get(), *preferences});
+        main = std::make_unique<MainComponent>(
+            MainComponent::Parts{*controller, *player, device.get(), *preferences, autosave.get()});
         window = std::make_unique<Window>(main.get(), *preferences);
         if (call.opened != juce::File())
             main->open(call.opened);
@@ -205,6 +211,7 @@ public:
         window.reset();
         device.reset();
         main.reset();
+        autosave.reset();
         controller.reset();
         player.reset();
         preferences.reset();
@@ -221,6 +228,7 @@ private:
     std::unique_ptr<Controller> controller;
     std::unique_ptr<Player> player;
     std::unique_ptr<OutputDevice> device;
+    std::unique_ptr<Autosave> autosave;
     std::unique_ptr<MainComponent> main;
     std::unique_ptr<Window> window;
     std::unique_ptr<Photographer> photographer;

@@ -83,8 +83,8 @@ void MainComponent::StartPage::resized() {
 
 MainComponent::MainComponent(const Parts& parts)
     : controller(parts.controller), player(parts.player), device(parts.device), preferences(parts.preferences),
-      tracks(controller), grid(controller), spill(controller), pair(controller), versions(controller),
-      transport(controller, player, device), start(*this) {
+      autosave(parts.autosave), tracks(controller), grid(controller), spill(controller), pair(controller),
+      versions(controller), transport(controller, player, device), start(*this), offer(parts.autosave) {
     look.setDark(preferences.dark());
     setLookAndFeel(&look);
     setTitle("Spillwright");
@@ -116,6 +116,13 @@ MainComponent::MainComponent(const Parts& parts)
          std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start})
         addAndMakeVisible(panel);
     addChildComponent(spill);
+    addChildComponent(offer);
+    offer.refresh();
+    if (autosave)
+        autosave->onOffer = [this] {
+            offer.refresh();
+            resized();
+        };
     grid.toMap().onClick = spill.toPairs().onClick = [this] { perform(CommandId::sourceMap); };
     spill.toStanding().onClick = [this] { perform(CommandId::standing); };
     spill.onHear = [this](SpillView::Cell cell) { hear(cell); };
@@ -132,6 +139,7 @@ MainComponent::MainComponent(const Parts& parts)
 
 MainComponent::~MainComponent() {
     stopTimer();
+    if (autosave) autosave->onOffer = nullptr;
     setLookAndFeel(nullptr);
 }
 
@@ -142,6 +150,7 @@ bool MainComponent::settled() const {
 
 void MainComponent::timerCallback() {
     controller.poll();
+    if (autosave) autosave->poll(juce::Time::getMillisecondCounterHiRes() * 0.001);
     transport.tick();
     followSweep(juce::Time::getMillisecondCounterHiRes() * 0.001);
     followHearing();
@@ -313,6 +322,7 @@ void MainComponent::resized() {
     auto banner = area.removeFromTop(bannerHeight());
     dismissButton.setBounds(banner.removeFromRight(102).withSizeKeepingCentre(84, 26));
     remarksButton.setBounds(banner.removeFromRight(112).withSizeKeepingCentre(108, 26));
+    if (offer.isVisible()) offer.setBounds(area.removeFromTop(OfferBar::height));
     start.setBounds(area);
     transport.setBounds(area.removeFromBottom(transportHeight));
     area.removeFromBottom(1);
@@ -576,6 +586,9 @@ void MainComponent::perform(CommandId id) {
         return save();
     case CommandId::saveAs:
         return saveAs();
+    case CommandId::goOn:
+        if (autosave) autosave->take();
+        return;
     case CommandId::propose:
         return controller.propose();
     case CommandId::terms:

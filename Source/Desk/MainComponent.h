@@ -4,6 +4,7 @@
 #include "Desk/Controller.h"
 #include "Desk/GridView.h"
 #include "Desk/Look.h"
+#include "Desk/OfferBar.h"
 #include "Desk/PairPanel.h"
 #include "Desk/Preferences.h"
 #include "Desk/Sheets.h"
@@ -30,6 +31,7 @@ public:
         Player& player;
         OutputDevice* device = nullptr; ///< nullptr: silent.
         Preferences& preferences;
+        Autosave* autosave = nullptr; ///< nullptr: nothing is kept.
     };
     explicit MainComponent(const Parts& parts);
     ~MainComponent() override;
@@ -52,6 +54,7 @@ public:
     std::optional<SpillView::Cell> heardCell() const;
     PairPanel& pairPanel() { return pair; }
     VersionRow& versionRow() { return versions; }
+    OfferBar& offerBar() { return offer; }
     TransportBar& transportBar() { return transport; }
     Sheet* sheet() { return openSheet.get(); }
     juce::Rectangle<int> bannerArea() const; ///< Empty while there is nothing to tell.
@@ -116,6 +119,7 @@ private:
     Player& player;
     OutputDevice* device;
     Preferences& preferences;
+    Autosave* autosave;
 
     Look look; // before the panels, which measure text
     TrackPanel tracks;
@@ -125,6 +129,7 @@ private:
     VersionRow versions;
     TransportBar transport;
     StartPage start;
+    OfferBar offer;
     juce::TextButton openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"}, renderButton{"Render"},
         stopButton{"Stop"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"}, dismissButton{"Dismiss"},
         remarksButton{"All remarks"};
