@@ -135,9 +135,9 @@ bool usualKeyFits(const Command& entry, const juce::KeyPress& key) {
     const auto typed = key.getTextCharacter();
     if (plain && typed > 0 && typed < 128 && entry.characters.find(static_cast<char>(typed)) != std::string::npos)
         return true;
-    return std::any_of(entry.keys.begin(), entry.keys.end(), [&](const juce::KeyPress& wanted) {
-        return key.isKeyCode(wanted.getKeyCode()) && key.getModifiers().withoutMouseButtons() == wanted.getModifiers();
-    });
+    // With shift a letter may come as its capital.
+    return std::any_of(entry.keys.begin(), entry.keys.end(),
+                       [&](const juce::KeyPress& wanted) { return sameKey(wanted, key); });
 }
 
 } // namespace

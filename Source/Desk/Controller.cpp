@@ -255,7 +255,8 @@ void Controller::startMeasuring() {
         auto found = measure(source->folder().string(), source->tracks(), *source, source->warnings(), with, workers,
                              watch, known);
         if (!found) return [this, fault = found.fault()] { fail(fault); };
-        return [this, source, isNew = !known, measurement = std::make_shared<const Measurement>(std::move(*found))] {
+        return [this, source, isNew = !known, again = before != nullptr,
+                measurement = std::make_shared<const Measurement>(std::move(*found))] {
             currentTask = Task::none;
             whole = Reading(measurement);
             if (isNew)
@@ -263,14 +264,15 @@ void Controller::startMeasuring() {
                     spectraCache.keep(*source, *spectra);
                     return [] {};
                 });
-            for (const auto kind : {VersionKind::flips, VersionKind::nudgesTo1ms, VersionKind::nudgesTo10ms})
-                versions[indexOf(kind)].reset(); // of another band
+            if (again)
+                for (const auto kind : {VersionKind::flips, VersionKind::nudgesTo1ms, VersionKind::nudgesTo10ms})
+                    versions[indexOf(kind)].reset(); // of another band
             Version asRecorded;
             asRecorded.flips.assign(tracks().size(), false);
             asRecorded.nudges.assign(tracks().size(), Seconds(0.0));
             versions[indexOf(VersionKind::asRecorded)] = asRecorded;
             refreshNow();
-            if (!resumed) chooseTellingPair();
+            if (again || !resumed || !resumed->selected) chooseTellingPair();
             if (const auto& lines = whole.of->warnings; !lines.empty()) {
                 const auto more = lines.size() - 1;
                 notify({.text = changedSince + (changedSince.empty() ? "" : "\n") + lines.front() +
@@ -278,6 +280,7 @@ void Controller::startMeasuring() {
                                           : ""),
                         .remarks = true});
             }
+            changedSince.clear();
             tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
             if (loopWanted) startReadingLoop();
             startLoudness();

@@ -168,6 +168,7 @@ Session Controller::session() const {
     if (!now->home.empty()) result.home = named(now->home, resumed && resumed->home ? &*resumed->home : nullptr);
     for (std::size_t kind = indexOf(VersionKind::flips); kind < versions.size(); ++kind)
         if (versions[kind]) result.versions.push_back(named(static_cast<VersionKind>(kind), *versions[kind]));
+    result.measuredBand = measureWith.band;
     if (!proposedFor.empty()) result.proposedBalance = named(proposedFor, nullptr);
     result.terms = named(proposalTerms);
     if (resumed) {
@@ -258,9 +259,14 @@ void Controller::resume(const Opening& opening) {
     snapshot.linked = from.linked;
     snapshot.heard = versionCalled(from.heardVersion);
     if (from.home) snapshot.home = ofTracks(*from.home);
+    bool ofAnotherBand = false;
     for (const auto& version : from.versions) {
         const auto kind = versionCalled(version.name);
         if (!kind || *kind == VersionKind::asRecorded) continue;
+        if (isProposal(*kind) && from.measuredBand && *from.measuredBand != measureWith.band) {
+            ofAnotherBand = true;
+            continue;
+        }
         versions[indexOf(*kind)] = ofTracks(version, *kind);
         if (*kind == VersionKind::mine) snapshot.mine = versions[indexOf(*kind)];
         if (isKept(*kind)) snapshot.kept[keptIndex(*kind)] = versions[indexOf(*kind)];
@@ -297,6 +303,10 @@ void Controller::resume(const Opening& opening) {
     for (const auto& [names, words] : {std::pair(missing, "missing "), {added, "new "}, {others, "of another size "}})
         if (!names.empty()) changedSince += (changedSince.empty() ? "" : "; ") + (words + quotedList(names));
     if (!changedSince.empty()) changedSince = "The recording has changed since it was saved: " + changedSince + ".";
+
+    if (ofAnotherBand)
+        changedSince += (changedSince.empty() ? "" : " ") +
+                        std::string("The session's proposals are of another band and were left out.");
 
     sessionFile = from.unsavedOf ? std::filesystem::path(*from.unsavedOf) : opening.file;
     if (from.unsavedOf)

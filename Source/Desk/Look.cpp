@@ -130,6 +130,10 @@ void Look::setDark(bool dark) {
     setColour(juce::FileBrowserComponent::filenameBoxBackgroundColourId, p.raised);
     setColour(juce::FileBrowserComponent::filenameBoxTextColourId, p.ink);
     setColour(juce::FileChooserDialogBox::titleTextColourId, p.ink);
+    setColour(juce::FileBrowserComponent::currentPathBoxArrowColourId, p.ink);
+    setColour(juce::AlertWindow::backgroundColourId, p.paper); // and of dialogues for files
+    setColour(juce::AlertWindow::textColourId, p.ink);
+    setColour(juce::AlertWindow::outlineColourId, p.muted);
     setColour(juce::ComboBox::backgroundColourId, p.raised);
     setColour(juce::ComboBox::textColourId, p.ink);
     setColour(juce::ComboBox::outlineColourId, p.rules);

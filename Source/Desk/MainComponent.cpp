@@ -87,6 +87,7 @@ MainComponent::MainComponent(const Parts& parts)
       versions(controller), transport(controller, player, device), start(*this), offer(parts.autosave) {
     look.setDark(preferences.dark());
     setLookAndFeel(&look);
+    juce::LookAndFeel::setDefaultLookAndFeel(&look); // of dialogues for files
     setTitle("Spillwright");
     setOpaque(true);
     setWantsKeyboardFocus(true);
@@ -140,6 +141,7 @@ MainComponent::MainComponent(const Parts& parts)
 MainComponent::~MainComponent() {
     stopTimer();
     if (autosave) autosave->onOffer = nullptr;
+    juce::LookAndFeel::setDefaultLookAndFeel(nullptr);
     setLookAndFeel(nullptr);
 }
 

@@ -53,7 +53,7 @@ void MainComponent::chooseWhatToOpen() {
 void MainComponent::chooseRecording() {
     const auto session = controller.recordingWantedFor();
     chooser = std::make_unique<juce::FileChooser>("Where is the recording of " + fileOf(session).getFileName() + "?",
-                                                  fileOf(session).getParentDirectory());
+                                                  fileOf(session).getParentDirectory(), "", true, false, this);
     chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
                          [this, session](const juce::FileChooser& done) {
                              if (const auto chosen = done.getResult(); chosen != juce::File())
@@ -72,7 +72,7 @@ void MainComponent::saveAs() {
     const auto folder = fileOf(controller.recording()->folder());
     const auto usual = controller.sessionPath().empty() ? folder.getSiblingFile(folder.getFileName() + sessionEnding)
                                                         : fileOf(controller.sessionPath());
-    chooser = std::make_unique<juce::FileChooser>("Save the session", usual, sessions);
+    chooser = std::make_unique<juce::FileChooser>("Save the session", usual, sessions, true, false, this);
     chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
                              juce::FileBrowserComponent::warnAboutOverwriting,
                          [this](const juce::FileChooser& done) {

@@ -121,6 +121,10 @@ ordered_json versionToJson(const SessionVersion& version) {
             {"setting", settingToJson(version.setting)}};
 }
 
+ordered_json bandOrNull(const std::optional<Band>& band) {
+    return band ? ordered_json({band->low.value, band->high.value}) : ordered_json();
+}
+
 ordered_json oursToJson(const Session& session) {
     ordered_json files = ordered_json::array(), versions = ordered_json::array();
     for (const auto& file : session.files)
@@ -138,14 +142,14 @@ ordered_json oursToJson(const Session& session) {
     root["heard"] = textOrNull(session.heardVersion);
     root["home"] = settingOrNull(session.home);
     root["versions"] = std::move(versions);
+    root["band_Hz"] = bandOrNull(session.measuredBand);
     root["proposedFor"] = settingOrNull(session.proposedBalance);
     root["terms"] = termsToJson(session.terms);
     root["loop_s"] = session.loop ? ordered_json({session.loop->from.value, session.loop->to.value}) : ordered_json();
     root["readsLoop"] = session.readsLoop;
-    root["listening"] = {
-        {"sides", Session::sideNames[static_cast<std::size_t>(session.sides)]},
-        {"band_Hz", session.band ? ordered_json({session.band->low.value, session.band->high.value}) : ordered_json()},
-        {"matchesLoudness", session.matchesLoudness}};
+    root["listening"] = {{"sides", Session::sideNames[static_cast<std::size_t>(session.sides)]},
+                         {"band_Hz", bandOrNull(session.band)},
+                         {"matchesLoudness", session.matchesLoudness}};
     root["sources"] = session.sources ? sourcesToJson(*session.sources) : ordered_json();
     root["selection"] = {{"track", textOrNull(session.selected)}, {"partner", textOrNull(session.partner)}};
     if (session.unsavedOf) root["unsavedOf"] = *session.unsavedOf;
@@ -304,12 +308,14 @@ Result<Session> sessionFromJson(std::string_view text, const std::string& where)
     top.texts("holds", session.held);
     top.flag("linked", session.linked);
     top.optionalText("heard", session.heardVersion);
-    std::optional<std::pair<double, double>> loop;
+    std::optional<std::pair<double, double>> loop, measuredBand;
     top.span("loop_s", loop);
+    top.span("band_Hz", measuredBand);
     top.flag("readsLoop", session.readsLoop);
     top.optionalText("unsavedOf", session.unsavedOf);
     reader.check(top);
     if (loop) session.loop = Moments{Seconds(loop->first), Seconds(loop->second)};
+    if (measuredBand) session.measuredBand = Band{Hertz(measuredBand->first), Hertz(measuredBand->second)};
     reader.setting(root, "home", "", session.home);
     reader.objects(root, "versions", [&](const json& object, const std::string& place) {
         session.versions.push_back(reader.version(object, place));

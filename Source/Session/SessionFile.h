@@ -72,6 +72,7 @@ struct Session {
     std::optional<std::string> heardVersion; ///< Its name.
     std::optional<Setting> home;             ///< While something kept is heard: the setting before it.
     std::vector<SessionVersion> versions;
+    std::optional<Band> measuredBand;       ///< The band that the proposals serve.
     std::optional<Setting> proposedBalance; ///< The balance that the bounds of the proposals hold for.
     SessionTerms terms;
 

@@ -135,6 +135,16 @@ TEST_CASE("a bound that held when the session was saved holds when it is opened,
     CHECK(other.version(VersionKind::nudgesTo1ms)->boundHolds);
     other.setGain(0, Decibels(0.0));
     CHECK_FALSE(other.version(VersionKind::nudgesTo1ms)->boundHolds);
+
+    // Read in another band they would be other proposals.
+    Controller third(2);
+    third.setMeasureOptions({Hertz(100.0), Hertz(1000.0)}, third.measureOptions().temperature);
+    third.openSession(top / "s.spillwright");
+    REQUIRE(waitUntilIdle(third));
+    CHECK_FALSE(third.version(VersionKind::nudgesTo1ms));
+    REQUIRE(third.notice());
+    CHECK_THAT(third.notice()->text, Catch::Contains("proposals are of another band"));
+    CHECK(third.adjustments()[0].gain.value == -3.5);
 }
 
 TEST_CASE("what the user says of the sources is part of the session, before what the folder's own file says") {

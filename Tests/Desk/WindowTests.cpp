@@ -349,6 +349,16 @@ TEST_CASE("a held key sweeps the nudge through its range, to and fro, as one ste
     CHECK(controller.adjustments()[1].nudge == milliseconds(0.3));
 }
 
+TEST_CASE("with ctrl and shift a letter is known small and large") {
+    // A display with real keys gives the capital.
+    const juce::ModifierKeys both(juce::ModifierKeys::ctrlModifier | juce::ModifierKeys::shiftModifier);
+    for (const int code : {'z', 'Z'})
+        CHECK(commandFor(juce::KeyPress(code, both, 0)) == CommandId::redo);
+    for (const int code : {'s', 'S'})
+        CHECK(commandFor(juce::KeyPress(code, both, 0)) == CommandId::saveAs);
+    CHECK(commandFor(juce::KeyPress('z', juce::ModifierKeys(juce::ModifierKeys::ctrlModifier), 0)) == CommandId::undo);
+}
+
 TEST_CASE("no key stands twice in the table") {
     std::set<char> characters;
     std::set<std::pair<int, int>> keys;

@@ -100,11 +100,29 @@ class DeskSession:
         self.env["JACK_DEFAULT_SERVER"] = self._spawn_and_ask(
             lambda pipe: ["bash", "-c", f'"$0" 1024 >&{pipe}', audio_server])
         wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 60, "the audio server")
-        self.window_process = self._spawn([self.program, "--settings-dir", self.folder / "settings", *self.arguments])
+        self.start_window(self.arguments)
+        return self
+
+    @property
+    def settings(self):
+        return self.folder / "settings"
+
+    def start_window(self, arguments):
+        self.window_process = self._spawn([self.program, "--settings-dir", self.settings, *arguments])
         self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 60,
                                "the window")[-1]
         self.run("xdotool", "windowactivate", "--sync", self.window)
-        return self
+
+    def kill_window(self):
+        """As a crash would end it: at once, with no word."""
+        os.killpg(self.window_process.pid, signal.SIGKILL)
+        self.window_process.wait()
+        wait_for(lambda: not self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 60, "the window to go")
+
+    def close_window(self):
+        """As its close button does: the window manager's key asks it to."""
+        self.key("alt+F4")
+        self.window_process.wait(60)
 
     def run(self, *command):
         """Standard output of a short command; empty where it fails."""

@@ -53,6 +53,7 @@ Session fullSession() {
     kept.name = "kept6";
     kept.setting = session.heard;
     session.versions = {proposal, kept};
+    session.measuredBand = Band{Hertz(100.0), Hertz(1000.0)};
     session.proposedBalance = Setting{"net loft", {track("kick", false, 0.0, -6.0)}};
     session.loop = Moments{Seconds(1.0 / 3.0), Seconds(12.0)};
     session.readsLoop = true;
