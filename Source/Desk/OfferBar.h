@@ -20,7 +20,7 @@ public:
 
 private:
     Autosave* autosave;
-    juce::TextButton goOn, notNow{"Not now"};
+    juce::TextButton goOn{"Go on"}, notNow{"Not now"};
 };
 
 } // namespace spillwright::desk
