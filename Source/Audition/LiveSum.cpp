@@ -22,7 +22,7 @@ LiveSum::LiveSum(SongBlocks& songBlocks, PlayState& playState, double sampleRate
                  Seconds ahead)
     : blocks(songBlocks), state(playState), length(recordingLength), readyAhead(std::llround(ahead.value * sampleRate)),
       fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))),
-      riseStep(static_cast<float>(amplitudeOfDecibels(riseRate / sampleRate))), decks{Deck(blocks), Deck(blocks)},
+      hertz(sampleRate), decks{Deck(blocks), Deck(blocks)},
       changed(decks[0].mix.voiceCount(), 0), loop{0, std::max(length, static_cast<std::int64_t>(std::llround(
                                                                           shortestLoop.value * sampleRate)))},
       scratch(static_cast<std::size_t>(std::ceil(TrackChain::longestSettling.value * sampleRate)) + mostAtOnce +
@@ -137,8 +137,8 @@ void LiveSum::changeMix() {
     now->mix.copyFrom(state.mix.held());
     now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     const bool otherSound = now->standIn != before->standIn;
-    now->level = before->level * (newMix ? now->mix.startsAt : 1.0f) * (otherSound ? now->standIn->startsAt : 1.0f);
     now->position = before->position;
+    startNow(newMix, otherSound);
     now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
     bool any = false;
     for (std::size_t voice = 0; voice < changed.size(); ++voice) {
@@ -153,18 +153,33 @@ void LiveSum::changeMix() {
     fadeLeft = any ? fade : 0;
 }
 
+/// The decks have changed places. How loud the new one begins; and what the old one still needs while it fades is
+/// pinned here, since once the position has moved nobody else keeps it.
+void LiveSum::startNow(bool newMix, bool newSound) {
+    const double levelDb = decibelsOfAmplitude(static_cast<double>(before->level));
+    double startDb = levelDb;
+    const bool comparable = before->mix.loudness && before->mix.loudnessBasis == now->mix.loudnessBasis;
+    if (newMix && now->mix.loudness && (comparable || now->mix.heardBefore)) {
+        double heard = comparable ? *before->mix.loudness + levelDb : *now->mix.heardBefore;
+        if (now->mix.heardBefore) heard = std::min(heard, *now->mix.heardBefore);
+        // Amid a rise it goes on from where it is.
+        startDb = std::min(heard - *now->mix.loudness + (levelDb < 0.0 ? 0.0 : mostLouderDb), 0.0);
+    }
+    if (newSound) startDb += decibelsOfAmplitude(static_cast<double>(now->standIn->startsAt));
+    now->level = startDb < 0.0 ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
+    now->riseStep = static_cast<float>(amplitudeOfDecibels(std::max(riseRate, -startDb / longestRise.value) / hertz));
+    outgoingThere =
+        before->pinned.pin(before->position - before->mix.before, before->position + fade + before->mix.after);
+}
+
 void LiveSum::jump(std::int64_t target) {
     const bool newMix = mixWaits && ready(state.mix.held(), target, mostAtOnce + fade);
     std::swap(now, before);
     now->mix.copyFrom(newMix ? state.mix.held() : before->mix);
-    now->level = before->level * (newMix ? now->mix.startsAt : 1.0f);
     if (newMix) mixWaits = false;
-    now->standIn = before->standIn;
-    if (standInWaits) {
-        now->standIn = std::exchange(standInWaits, nullptr);
-        now->level *= now->standIn->startsAt;
-    }
+    now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     now->position = target;
+    startNow(newMix, now->standIn != before->standIn);
     settleAll();
     std::fill(changed.begin(), changed.end(), 1);
     fadeLeft = fade;
@@ -206,17 +221,17 @@ void LiveSum::decideCurtain() {
 }
 
 bool LiveSum::mixTogether(float* left, float* right, int count) {
-    const auto pin = [count](Deck& deck) {
-        return deck.pinned.pin(deck.position - deck.mix.before, deck.position + count + deck.mix.after);
-    };
-    if (!pin(*now)) { // cannot be, as long as the loader keeps what lies ahead of the position
+    if (!now->pinned.pin(
+            now->position - now->mix.before,
+            now->position + count +
+                now->mix.after)) { // cannot be, as long as the loader keeps what lies ahead of the position
         ++state.dropouts;
         open = false;
         closeCurtain();
         return false;
     }
     const bool fading = fadeLeft > 0;
-    const bool fadingOut = fading && pin(*before);
+    const bool fadingOut = fading && outgoingThere;
     for (Bus* bus : {&common, &incoming, &outgoing})
         bus->clear(count);
     for (std::size_t voice = 0; voice < changed.size(); ++voice) {
@@ -244,7 +259,7 @@ void LiveSum::rise(int count) {
     if (now->level == 1.0f) return;
     Bus& heard = fadeLeft > 0 ? incoming : common;
     for (int n = 0; n < count; ++n) {
-        now->level = std::min(now->level * riseStep, 1.0f);
+        now->level = std::min(now->level * now->riseStep, 1.0f);
         heard.left[static_cast<std::size_t>(n)] *= now->level;
         heard.right[static_cast<std::size_t>(n)] *= now->level;
     }

@@ -22,7 +22,9 @@ class LiveSum {
 public:
     static constexpr Seconds fadeTime = Seconds(0.01);
     static constexpr Seconds shortestLoop = Seconds(0.05);
-    static constexpr double riseRate = 20.0; ///< dB a second, of what starts lower than it is asked for.
+    static constexpr double mostLouderDb = 3.0;          ///< Than what is heard, without a rise.
+    static constexpr double riseRate = 20.0;             ///< dB a second, of what starts lower than it is asked for ...
+    static constexpr Seconds longestRise = Seconds(1.0); ///< ... and faster, where that would take longer.
 
     /// `length`: of the recording, samples. `needs`: as kept in memory before sound begins.
     LiveSum(SongBlocks& blocks, PlayState& state, double sampleRate, std::int64_t length, Seconds readyAhead);
@@ -34,7 +36,8 @@ private:
     struct Deck {
         explicit Deck(SongBlocks& blocks) : mix(static_cast<std::size_t>(blocks.trackCount())), pinned(blocks) {}
         Mix mix;
-        float level = 1.0f; ///< Of all of it; rises to 1 while the deck is the one that is heard.
+        float level = 1.0f;    ///< Of all of it; rises to 1 while the deck is the one that is heard ...
+        float riseStep = 1.0f; ///< ... by this factor a sample.
         SongBlocks::Pinned pinned;
         StandIn* standIn = nullptr; ///< Null: the files.
         std::int64_t position = 0;
@@ -59,6 +62,7 @@ private:
     bool mixTogether(float* left, float* right, int count);
     void add(Deck& deck, std::size_t voice, Bus& bus, int count);
     void rise(int count);
+    void startNow(bool newMix, bool newSound);
     void drawCurtain(float* left, float* right, int count);
     void closeCurtain();
 
@@ -75,14 +79,15 @@ private:
     const std::int64_t length;
     const std::int64_t readyAhead;
     const int fade;               ///< Samples.
-    const float riseStep;         ///< Factor a sample.
+    const double hertz;           ///< Of the recording.
     std::vector<float> fadeCurve; ///< 0 .. 1, fade + 1 values, raised cosine.
 
     Deck decks[2];
     Deck* now = &decks[0];
-    Deck* before = &decks[1];  ///< What fades out.
-    int fadeLeft = 0;          ///< Samples of the fade still to come.
-    std::vector<char> changed; ///< Voices that differ between the decks.
+    Deck* before = &decks[1];   ///< What fades out.
+    int fadeLeft = 0;           ///< Samples of the fade still to come.
+    bool outgoingThere = false; ///< All that fades out is in memory.
+    std::vector<char> changed;  ///< Voices that differ between the decks.
     Bus common, incoming, outgoing;
 
     bool mixWaits = false;

@@ -73,7 +73,7 @@ std::optional<double> levelDb(double amplitude) {
 
 std::optional<double> loudness(int (*of)(ebur128_state*, double*), ebur128_state* meter) {
     double lufs = 0.0;
-    if (of(meter, &lufs) != EBUR128_SUCCESS || !std::isfinite(lufs)) return std::nullopt;
+    if (of(meter, &lufs) != EBUR128_SUCCESS || !(lufs > LoudnessMeter::silence.value)) return std::nullopt;
     return lufs;
 }
 

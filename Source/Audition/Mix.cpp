@@ -21,7 +21,9 @@ void Mix::set(std::span<const TrackInfo> tracks, const HeardMix& heard, double s
         right[voice] = static_cast<float>(factor * pan.right);
     };
     const auto silence = [&](std::size_t voice) { setVoice(voice, {}, 0.0); };
-    startsAt = static_cast<float>(amplitudeOfDecibels(std::min(heard.startsAt.value, 0.0)));
+    loudness = heard.loudness;
+    loudnessBasis = heard.loudnessBasis;
+    heardBefore = heard.heardBefore;
     before = after = 0;
     for (std::size_t track = 0; track < count; ++track) {
         const std::size_t taken = count + track;
@@ -46,7 +48,9 @@ void Mix::copyFrom(const Mix& other) {
     std::copy(other.chains.begin(), other.chains.end(), chains.begin());
     std::copy(other.left.begin(), other.left.end(), left.begin());
     std::copy(other.right.begin(), other.right.end(), right.begin());
-    startsAt = other.startsAt;
+    loudness = other.loudness;
+    loudnessBasis = other.loudnessBasis;
+    heardBefore = other.heardBefore;
     before = other.before;
     after = other.after;
 }

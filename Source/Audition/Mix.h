@@ -20,8 +20,12 @@ struct HeardMix {
         Decibels gain;
     };
     std::optional<Other> less; ///< Taken from the sum: heard is the difference between two settings.
-    /// 0 dB or below. Where it takes the place of another mix it begins so much lower and rises by LiveSum::riseRate.
-    Decibels startsAt;
+    /// How loud it is about to be, in LUFS or anything else in decibels that is the same for all; none: not known. What
+    /// is louder by more than LiveSum::mostLouderDb than what is heard when its turn comes begins that much louder
+    /// alone, and rises.
+    std::optional<double> loudness;
+    int loudnessBasis = 0;             ///< What it was read from: that of another passage tells nothing of this one.
+    std::optional<double> heardBefore; ///< What is heard before it is no louder than this, whatever was said of it.
 };
 
 /// A setting made ready to be heard: voices, each the treatment of one track and its gains into left and right. The
@@ -47,7 +51,8 @@ struct Mix {
 
     std::vector<TrackChain> chains; ///< [voice], as the following.
     std::vector<float> left, right;
-    float startsAt = 1.0f;   ///< Amplitude: HeardMix::startsAt.
+    std::optional<double> loudness, heardBefore; ///< As those of HeardMix ...
+    int loudnessBasis = 0;                       ///< ... and this.
     std::int64_t before = 0; ///< Samples of the recording needed before the one that is heard, settling included ...
     std::int64_t after = 0;  ///< ... and after it.
 };

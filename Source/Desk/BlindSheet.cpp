@@ -57,6 +57,7 @@ BlindSheet::BlindSheet(Controller& c) : Sheet("Blind comparison"), controller(c)
     question.setSelectedId(idIdentification, juce::dontSendNotification);
     for (int count : trialCounts)
         trials.addItem(juce::String(count), count);
+    trials.setEditableText(true); // any number
     trials.setSelectedId(usualTrials, juce::dontSendNotification);
     for (auto* box : {&first, &second, &question, &trials}) {
         box->onChange = [this] { showPhase(); };
@@ -81,7 +82,8 @@ BlindSheet::BlindSheet(Controller& c) : Sheet("Blind comparison"), controller(c)
         };
         addChildComponent(answers[side]);
     }
-    const auto home = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
+    auto home = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
+    if (!home.isDirectory()) home = juce::File::getSpecialLocation(juce::File::userHomeDirectory);
     file.setText(
         home.getChildFile(ui::text(controller.sessionName() + " blind comparison " +
                                    juce::Time::getCurrentTime().formatted("%Y-%m-%d %H.%M").toStdString() + ".txt"))
@@ -117,7 +119,7 @@ void BlindSheet::startTest() {
     BlindPlan plan;
     plan.question =
         question.getSelectedId() == idPreference ? BlindQuestion::preference : BlindQuestion::identification;
-    plan.trials = trials.getSelectedId();
+    plan.trials = trials.getText().getIntValue();
     plan.seed = seed();
     plan.recording = controller.sessionName();
     plan.heard = controller.loopInWords();
@@ -126,17 +128,26 @@ void BlindSheet::startTest() {
     const std::array kinds{*a, *b};
     const std::array versions{&plan.a, &plan.b};
     for (std::size_t k = 0; k < 2; ++k) {
-        const auto setting = *controller.settingOf(kinds[k]);
+        const auto found = controller.settingOf(kinds[k]);
+        if (!found) {
+            shown = {words::versionName(kinds[k]) + " is not there any more; close this and open it again."};
+            return repaint();
+        }
+        const auto& setting = *found;
         names[k] = words::versionName(kinds[k]);
         versions[k]->name = names[k];
         versions[k]->setting = settingFrom(names[k], controller.tracks(), setting);
         if (!controller.readingLoudness()) versions[k]->loudness = controller.loudnessLufs(setting);
-        mixes[k] = HeardMix{setting, {}, Decibels(0.0), std::nullopt, Decibels(0.0)};
+        mixes[k] = {};
+        mixes[k].adjustments = setting;
     }
     if (plan.a.loudness && plan.b.loudness) {
         const double quieter = std::min(*plan.a.loudness, *plan.b.loudness);
-        for (std::size_t k = 0; k < 2; ++k)
+        for (std::size_t k = 0; k < 2; ++k) {
             versions[k]->gain = mixes[k].gain = Decibels(quieter - *versions[k]->loudness);
+            mixes[k].loudness = quieter;
+            mixes[k].loudnessBasis = controller.heardMix().loudnessBasis;
+        }
     }
     auto started = BlindTest::start(std::move(plan));
     if (!started) {
@@ -162,6 +173,10 @@ void BlindSheet::hear(BlindSound sound) {
 
 void BlindSheet::answer(BlindSound sound) {
     if (!running() || !test->accepts(sound)) return;
+    if (isPlaying && !isPlaying()) {
+        shown.back() = "Nothing is playing: press Space, listen, then answer.";
+        return repaint();
+    }
     test->answer(sound, Seconds(now() - trialBegan));
     trialBegan = now();
     showPhase();
@@ -188,7 +203,7 @@ void BlindSheet::showPhase() {
     file.setVisible(after);
     shown.clear();
     if (before) {
-        const int count = trials.getSelectedId();
+        const int count = std::clamp(trials.getText().getIntValue(), 1, BlindPlan::mostTrials);
         const bool preference = question.getSelectedId() == idPreference;
         const auto needed = leastCount(count, 0.05, preference ? TestSides::two : TestSides::one);
         shown.push_back(
@@ -198,6 +213,8 @@ void BlindSheet::showPhase() {
                                      (preference ? " for one and the same" : " right answers") +
                                      " would be more than luck (5 % and below)."
                                : "So few trials cannot be told from luck: choose more.");
+        if (std::find(controller.solo().begin(), controller.solo().end(), true) != controller.solo().end())
+            shown.push_back("What is soloed is left aside: both are heard whole.");
         if (first.getNumItems() < 2)
             shown.push_back("There is one version only: press P for proposals, or flip a track, first.");
     } else if (on) {
@@ -209,8 +226,9 @@ void BlindSheet::showPhase() {
         shown.push_back("Trial " + std::to_string(test->answered() + 1) + " of " + std::to_string(test->trials()));
         shown.push_back(preference ? "X and Y are the two versions. Which do you prefer?"
                                    : "X is the same as A or as B. Which?");
-        shown.push_back(preference ? "Keys: X, Y to hear, Left and Right to answer, Space to play and stop."
-                                   : "Keys: A, B, X to hear, Left and Right to answer, Space to play and stop.");
+        shown.push_back(
+            preference ? "Keys: X, Y to hear, Left and Right to answer, Space to play and stop, End to end here."
+                       : "Keys: A, B, X to hear, Left and Right to answer, Space to play and stop, End to end here.");
     } else if (const auto result = test->result()) {
         shown = blindResultInWords(*result, names[0], names[1]);
     }
@@ -222,13 +240,14 @@ void BlindSheet::saveProtocol() {
     if (!test || running()) return;
     const std::filesystem::path path(file.getText().trim().toStdString());
     if (path.empty() || !path.is_absolute()) {
-        controller.say("blind comparison: the file needs its whole path; type it from the start", true);
-        return;
+        shown.insert(shown.begin(), "The file needs its whole path; type it from the start.");
+        return repaint();
     }
-    if (const auto saved = test->save(path); !saved)
-        controller.say(saved.fault().line(), true);
-    else
-        controller.say("Saved " + path.string() + ".");
+    if (const auto saved = test->save(path); !saved) { // the answers stay here until they are somewhere
+        shown.insert(shown.begin(), saved.fault().line());
+        return repaint();
+    }
+    controller.say("Saved " + path.string() + ".");
     if (onClose) onClose();
 }
 
@@ -240,6 +259,8 @@ bool BlindSheet::keyPressed(const juce::KeyPress& key) {
             answer(pair[0]);
         else if (key.isKeyCode(juce::KeyPress::rightKey))
             answer(pair[1]);
+        else if (key.isKeyCode(juce::KeyPress::endKey))
+            endEarly();
         else if (key.isKeyCode(juce::KeyPress::spaceKey) && onPlayStop)
             onPlayStop();
         else

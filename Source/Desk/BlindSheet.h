@@ -15,7 +15,8 @@ public:
 
     std::function<void(const HeardMix&)> onHear; ///< To be played now.
     std::function<void()> onPlayStop;
-    std::function<void()> onStart; ///< The comparison begins; from here on only onHear decides what is heard.
+    std::function<bool()> isPlaying; ///< No answer is taken to silence.
+    std::function<void()> onStart;   ///< The comparison begins; from here on only onHear decides what is heard.
     /// What the order comes from; tests have their own.
     std::function<std::uint64_t()> seed;
 

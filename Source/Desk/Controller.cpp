@@ -26,9 +26,9 @@ constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
 const Seconds timeOfProof(2.0);
-const Seconds timeOfCard(6.0);        // the search of up to some 40 tracks is through by then
-constexpr double silenceLufs = -70.0; ///< Where the gate of BS.1770 ends.
-constexpr Decibels otherKindStartsAt(-9.0);
+const Seconds timeOfCard(6.0);                          // the search of up to some 40 tracks is through by then
+constexpr double silenceLufs = -70.0;                   ///< Where the gate of BS.1770 ends.
+constexpr std::chrono::milliseconds guessedAwhile(300); ///< What was metered of it is true so long.
 constexpr int waveformColumns = 2400;
 const std::vector<TrackInfo> noTracks;
 
@@ -150,6 +150,7 @@ void Controller::setMeasureOptions(Band band, Celsius temperature) {
     if (band == measureWith.band && temperature == measureWith.temperature) return;
     measureWith.band = band;
     measureWith.temperature = temperature;
+    if (listenedTo.band) listenedTo.band = band;
     if (!openRecording) return;
     loopWork.cancel();
     leaveFocus();
@@ -193,7 +194,8 @@ void Controller::taken(std::shared_ptr<const Recording> recording, const Opening
     leaveAlone();
     loudness.reset();
     loudOnes.clear();
-    given.reset();
+    guessedGiven = false;
+    meteredLufs.reset();
     momentDb.reset();
     openRecording = std::move(recording);
     whole = loop = focus = Reading();
@@ -267,6 +269,8 @@ void Controller::startMeasuring() {
             if (again)
                 for (const auto kind : {VersionKind::flips, VersionKind::nudgesTo1ms, VersionKind::nudgesTo10ms})
                     versions[indexOf(kind)].reset(); // of another band
+            if (less && !versions[indexOf(*less)]) less.reset();
+            if (heardBefore && !versions[indexOf(*heardBefore)]) heardBefore.reset();
             Version asRecorded;
             asRecorded.flips.assign(tracks().size(), false);
             asRecorded.nudges.assign(tracks().size(), Seconds(0.0));
@@ -281,7 +285,8 @@ void Controller::startMeasuring() {
                         .remarks = true});
             }
             changedSince.clear();
-            tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged);
+            tell(taskChanged | measurementChanged | readingsChanged | versionsChanged | selectionChanged |
+                 listeningChanged);
             if (loopWanted) startReadingLoop();
             startLoudness();
             if (const auto file = choicesFile(); !listed && !file.empty() && std::filesystem::exists(file)) {
@@ -563,6 +568,7 @@ void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
     const auto before = focusName();
     const auto chosenBefore = chosenColumn >= 0 && chosenColumn < sourceCount() ? sourceName(chosenColumn) : "";
     leaveAlone(); // of the sources as they were
+    if (soloBeforeSpill) toggleSpillSolo();
     wholeHeard = std::move(withSources);
     const auto& names = wholeHeard->sources->names;
     const auto placeOf = [&](const std::string& name) {
@@ -671,6 +677,7 @@ void Controller::chooseSource(int source) {
     chosenColumn = source;
     leadingOfChosen = leadingMoments(withSources()->sources->map, chosenColumn);
     tell(sourcesChanged);
+    if (soloBeforeSpill) soloSpill();
 }
 
 void Controller::hearAsListed(SourceList list) {
@@ -1083,21 +1090,24 @@ void Controller::toggleDifference() {
 }
 
 void Controller::toggleSpillSolo() {
-    if (soloBeforeSpill) {
-        auto before = std::move(*soloBeforeSpill);
-        soloBeforeSpill.reset();
-        return setSolo(std::move(before));
-    }
+    if (soloBeforeSpill) return setSolo(*std::exchange(soloBeforeSpill, std::nullopt));
     if (chosenColumn < 0 || chosenColumn >= sourceCount()) return say("No sources are told apart yet.");
+    bool any = false;
+    for (int track = 0; track < trackCount(); ++track)
+        any = any || sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
+    if (!any)
+        return say("Every track stands close to " + sourceName(chosenColumn) + ": there is no spill of it to hear.");
+    soloBeforeSpill = soloed;
+    soloSpill();
+}
+
+void Controller::soloSpill() {
     std::vector<bool> rest(tracks().size(), true);
     for (int track = 0; track < trackCount(); ++track)
         rest[at(track)] = sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
-    if (std::find(rest.begin(), rest.end(), true) == rest.end())
-        return say("Every track stands close to " + sourceName(chosenColumn) + ": there is no spill of it to hear.");
-    auto before = soloed;
-    setSolo(std::move(rest));
-    soloBeforeSpill = std::move(before);
-    tell(listeningChanged);
+    soloed = std::move(rest);
+    tell(settingChanged | listeningChanged);
+    startPeaks();
 }
 
 std::string Controller::loopInWords() const {
@@ -1128,6 +1138,7 @@ void Controller::startLoudness() {
         return [this, source, model = std::make_shared<const LoudnessModel>(std::move(*found))] {
             if (openRecording != source) return;
             loudness = model;
+            ++loudnessBasis;
             loudOnes.clear();
         };
     });
@@ -1150,8 +1161,9 @@ std::optional<double> Controller::loudnessLufs(const std::vector<TrackAdjustment
     return loudOnes.front().lufs;
 }
 
-Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) const {
-    if (!matching || !loudness || aloneSound) return Decibels(0.0);
+/// By how much a setting would be turned, in decibels; none where it is not matched.
+std::optional<double> Controller::turned(const std::vector<TrackAdjustment>& setting) const {
+    if (!matching || !loudness || aloneSound) return std::nullopt;
     auto plain = now->balance();
     for (auto& adjustment : plain) {
         adjustment.flip = false;
@@ -1159,8 +1171,25 @@ Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) c
     }
     const auto wanted = loudnessLufs(withSolo(std::move(plain), soloed)); // what is soloed is matched as it is heard
     const auto is = loudnessLufs(withSolo(setting, soloed));
-    if (!wanted || !is) return Decibels(0.0);
-    return Decibels(std::clamp(*wanted - *is, -mostCompensation.value, mostCompensation.value));
+    return wanted && is ? std::optional(*wanted - *is) : std::nullopt;
+}
+
+Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) const {
+    return Decibels(std::clamp(turned(setting).value_or(0.0), mostTurnedDown.value, mostTurnedUp.value));
+}
+
+bool Controller::matchedInFull(const std::vector<TrackAdjustment>& setting) const {
+    return turned(setting).value_or(0.0) == compensation(setting).value;
+}
+
+/// Before the loudness is known the tracks are taken to be alike and to ignore each other.
+double Controller::loudnessToBe(const std::vector<TrackAdjustment>& setting, const std::vector<bool>& solo) const {
+    const auto heard = withSolo(setting, solo);
+    if (loudness) return loudnessLufs(heard).value_or(silenceLufs);
+    double power = 0.0;
+    for (const auto& one : heard)
+        if (!one.muted) power += std::pow(10.0, one.gain.value / 10.0);
+    return power > 0.0 ? decibelsOfPower(power) : silenceLufs;
 }
 
 HeardMix Controller::heardMix() const {
@@ -1168,44 +1197,34 @@ HeardMix Controller::heardMix() const {
     mix.adjustments = now->adjustments;
     mix.solo = soloed;
     mix.gain = compensation(now->adjustments);
-    if (less) {
-        const auto other = *settingOf(*less);
-        mix.less = HeardMix::Other{other, compensation(other)};
-    }
+    mix.loudness = loudnessToBe(mix.adjustments, mix.solo) + mix.gain.value;
+    mix.loudnessBasis = loudness ? loudnessBasis : 0;
+    if (less)
+        if (const auto other = settingOf(*less)) {
+            mix.less = HeardMix::Other{*other, compensation(*other)};
+            // Of a difference only the most is known.
+            const double taken = loudnessToBe(*other, mix.solo) + mix.less->gain.value;
+            mix.loudness = decibelsOfAmplitude(amplitudeOfDecibels(*mix.loudness) + amplitudeOfDecibels(taken));
+        }
     return mix;
 }
 
 HeardMix Controller::nextMix() {
     auto mix = heardMix();
-    const auto before = std::exchange(given, mix);
-    if (!before) return mix;
-    double louder = 0.0;
-    const auto was = withSolo(before->adjustments, before->solo), is = withSolo(mix.adjustments, mix.solo);
-    if (before->less.has_value() != mix.less.has_value()) {
-        louder = mostLouderDb - otherKindStartsAt.value; // a difference is of another level than a sum
-    } else if (was != is || before->gain != mix.gain) {
-        // Before the loudness is known the tracks are taken to be alike and to ignore each other.
-        const auto levelOf = [&](const std::vector<TrackAdjustment>& setting) {
-            if (loudness) return loudnessLufs(setting).value_or(silenceLufs);
-            double power = 0.0;
-            for (const auto& one : setting)
-                if (!one.muted) power += std::pow(10.0, one.gain.value / 10.0);
-            return power > 0.0 ? decibelsOfPower(power) : silenceLufs;
-        };
-        louder = levelOf(is) + mix.gain.value - levelOf(was) - before->gain.value;
-    }
-    mix.startsAt = Decibels(std::clamp(mostLouderDb - louder, lowestStart.value, 0.0));
+    const auto time = std::chrono::steady_clock::now();
+    if (guessedGiven) guessedLast = time;
+    guessedGiven = mix.less || aloneSound;
+    if (loudness && time - guessedLast < guessedAwhile) mix.heardBefore = meteredLufs;
     return mix;
 }
 
 void Controller::readMoment(std::vector<std::vector<float>> samples) {
     if (!measurement() || momentWork.busy() || samples.size() != tracks().size()) return;
-    auto heard = heardAdjustments();
     std::vector<std::vector<float>> usable;
-    std::vector<TrackAdjustment> theirs;
+    std::vector<TrackAdjustment> theirs; // of the setting, as the predicted one is, whatever is soloed
     for (int track : measurement()->usable) {
         usable.push_back(std::move(samples[at(track)]));
-        theirs.push_back(heard[at(track)]);
+        theirs.push_back(now->adjustments[at(track)]);
     }
     momentWork.start([this, usable = std::move(usable), theirs = std::move(theirs), source = openRecording,
                       band = measurement()->options.band](const Watch&) -> Background::Finish {

@@ -311,16 +311,20 @@ public:
     Decibels compensation(const std::vector<TrackAdjustment>& setting) const;
     /// What the player is to play.
     HeardMix heardMix() const;
-    /// The same, to be played now: where it is louder by more than 3 dB than what was given before, it starts lower.
+    /// The same, to be played now. Where what is heard before is of a kind whose loudness is only guessed, what was
+    /// metered of it goes along.
     HeardMix nextMix();
-    static constexpr double mostLouderDb = 3.0;
-    static constexpr Decibels mostCompensation = Decibels(12.0), lowestStart = Decibels(-24.0);
+    void setMetered(std::optional<double> lufs) { meteredLufs = lufs; } ///< Of what is heard now, momentary.
+    /// Nothing is turned up by more, nor down by more: matchedInFull() tells whether that was enough.
+    static constexpr Decibels mostTurnedUp = Decibels(12.0), mostTurnedDown = Decibels(-60.0);
+    bool matchedInFull(const std::vector<TrackAdjustment>& setting) const;
 
     /// The summation gain of this moment under what is heard, some time after it was asked for with what sounds; none
     /// while nothing is known.
     void readMoment(std::vector<std::vector<float>> samples);
     bool readingMoment() const { return momentWork.busy(); }
-    std::optional<double> momentGainDb() const { return momentDb; }
+    /// None while a source is read or heard alone: it is of the sum.
+    std::optional<double> momentGainDb() const { return focus.of || aloneSound ? std::nullopt : momentDb; }
     void forgetMoment();
 
     // ---- selection
@@ -383,6 +387,9 @@ private:
     std::filesystem::path choicesFile() const; ///< Of this folder; empty: nothing is kept.
     void leaveFocus();                         ///< Or what is on its way to it.
     void startLoudness();
+    double loudnessToBe(const std::vector<TrackAdjustment>& setting, const std::vector<bool>& solo) const;
+    std::optional<double> turned(const std::vector<TrackAdjustment>& setting) const;
+    void soloSpill();
     void readFrom(Reading moments);
 
     void notify(Notice notice);
@@ -461,7 +468,10 @@ private:
     };
     static constexpr std::size_t mostLoudOnes = 6;
     mutable std::vector<Loud> loudOnes; ///< Those asked for last, the newest first.
-    std::optional<HeardMix> given;
+    int loudnessBasis = 0;              ///< Counts the models.
+    std::optional<double> meteredLufs;
+    bool guessedGiven = false;                           ///< What is heard is a difference, or a source alone ...
+    std::chrono::steady_clock::time_point guessedLast{}; ///< ... or was until then.
     std::optional<double> momentDb;
     Listening listenedTo;
     std::optional<VersionKind> heardBefore; ///< The last other version.

@@ -180,6 +180,7 @@ void MainComponent::changed(unsigned what) {
                 Controller::aloneChanged))
         if (controller.recording() && !blindFold()) player.hear(controller.nextMix());
     if (what & Controller::listeningChanged) player.setListening(controller.listening());
+    if ((what & Controller::sourcesChanged) && hearing && hearing->of != controller.withSources()) stopHearing();
 
     if (what & Controller::aloneChanged) {
         if (hearing && hearing->what != Heard::track && !controller.alone()) stopHearing();
@@ -196,8 +197,10 @@ void MainComponent::changed(unsigned what) {
     if (auto* steps = dynamic_cast<HistorySheet*>(openSheet.get())) steps->changed(what);
 
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
-        preferences.setHearingTold();
-        if (!controller.notice()) controller.say(hearingLine);
+        if (!controller.notice()) {
+            preferences.setHearingTold();
+            controller.say(hearingLine);
+        }
     }
     if (what & Controller::readingsChanged) repaint(0, 0, getWidth(), titleHeight);
     const bool busy = controller.busy();
@@ -382,7 +385,10 @@ void MainComponent::closeSheet() {
     openSheet->setVisible(false);
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
-    if (wasBlind && controller.recording()) player.hear(controller.nextMix());
+    if (wasBlind && controller.recording()) {
+        controller.setListening(std::exchange(listeningBeforeBlind, {}));
+        player.hear(controller.nextMix());
+    }
     if (isShowing()) grabKeyboardFocus();
 }
 
@@ -405,14 +411,15 @@ void MainComponent::hear(SpillView::Cell cell, Heard what) {
             controller.sourceName(cell.source) + " cannot be told in " +
             (throughOne ? controller.tracks()[static_cast<std::size_t>(cell.track)].name : std::string("any track")) +
             ": it cannot be heard alone there.");
-    if (!hearing) hearing = Hearing{cell, what, {}, controller.solo(), {}, player.playing()};
+    if (controller.spillSoloed()) controller.toggleSpillSolo();
+    if (!hearing) hearing = Hearing{cell, what, {}, controller.solo(), {}, player.playing(), controller.withSources()};
     hearing->cell = cell;
     std::vector<bool> solo(static_cast<std::size_t>(controller.trackCount()), false);
     solo[static_cast<std::size_t>(cell.track)] = true;
     hearing->what = Heard::track; // until what is heard alone now has been left
     controller.leaveAlone();
     hearing->what = what;
-    controller.setSolo(throughOne ? solo : hearing->soloBefore);
+    controller.setSolo(throughOne ? solo : std::vector<bool>(solo.size(), false));
     const double rate = controller.recording()->sampleRate();
     const auto longest = std::llround(Controller::longestAlone.value * rate);
     const auto moments = controller.leading();
@@ -436,8 +443,9 @@ void MainComponent::hear(SpillView::Cell cell, Heard what) {
 
 void MainComponent::hearChosen(Heard what) {
     if (hearing && hearing->what == what) return stopHearing();
-    if (controller.selectedTrack() >= 0 && controller.chosenSource() >= 0)
-        hear({controller.selectedTrack(), controller.chosenSource()}, what);
+    if (controller.selectedTrack() < 0 || controller.chosenSource() < 0) return;
+    showMap(true); // which says what is heard
+    hear({controller.selectedTrack(), controller.chosenSource()}, what);
 }
 
 /// For the present loop, and for what nudges may bring in from beside it.
@@ -712,11 +720,13 @@ void MainComponent::perform(CommandId id) {
         return preferences.setMatchesLoudness(controller.matchesLoudness());
     case CommandId::blindTest: {
         if (!controller.measurement() || blindFold()) return;
+        stopHearing(); // its loop is not the one that is meant
         auto sheet = std::make_unique<BlindSheet>(controller);
         sheet->onHear = [this](const HeardMix& mix) { player.hear(mix); };
         sheet->onPlayStop = [this] { transport.playOrStop(); };
+        sheet->isPlaying = [this] { return player.playing(); };
         sheet->onStart = [this] {
-            stopHearing();
+            listeningBeforeBlind = controller.listening();
             controller.setListening({});
             transport.start();
         };

@@ -143,9 +143,11 @@ private:
         StretchSpan computedFor{}; ///< The loop for which a source alone is computed.
         std::vector<bool> soloBefore;
         std::optional<Moments> loopBefore;
-        bool played = false; ///< Before it began.
+        bool played = false;             ///< Before it began.
+        const Measurement* of = nullptr; ///< Whose sources.
     };
     std::optional<Hearing> hearing;
+    Listening listeningBeforeBlind;
     struct Sweep {
         int track = 0;
         double direction = 1.0;

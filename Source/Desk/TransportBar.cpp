@@ -77,7 +77,8 @@ void TransportBar::refreshRow() {
     std::string loudness = "match loudness";
     if (controller.matchesLoudness())
         loudness = controller.loudnessKnown()
-                       ? "matched " + signedAmount(controller.compensation(controller.adjustments()).value, 1) + " dB"
+                       ? "matched " + signedAmount(controller.compensation(controller.adjustments()).value, 1) + " dB" +
+                             (controller.matchedInFull(controller.adjustments()) ? "" : ", no more")
                        : "matched soon";
     match.show(words(loudness), CommandId::matchLoudness, controller.matchesLoudness());
     blind.show(words("blind"), CommandId::blindTest, false);
@@ -112,7 +113,10 @@ void TransportBar::changed(unsigned what) {
     if (what & (Controller::recordingChanged | Controller::measurementChanged | Controller::listeningChanged |
                 Controller::sourcesChanged | Controller::versionsChanged | Controller::settingChanged))
         refreshRow();
-    if (what & Controller::recordingChanged) play.setEnabled(controller.recording() != nullptr);
+    if (what & Controller::recordingChanged) {
+        play.setEnabled(controller.recording() != nullptr);
+        goOnWhenBack = false; // that was another recording
+    }
     if (what & (Controller::recordingChanged | Controller::waveformChanged)) wave.repaint();
     if (what & (Controller::readingsChanged | Controller::sourcesChanged)) wave.repaint();
     if (what & Controller::recordingChanged) repaint();
@@ -125,8 +129,10 @@ void TransportBar::playOrStop() {
         player.stop();
     else if (device && !device->available())
         controller.say("No sound can be played: " + device->state(), true);
-    else
+    else {
+        player.resetMeters(); // the highest true peak is that since playing began
         player.play();
+    }
     tick();
 }
 
@@ -231,6 +237,7 @@ void TransportBar::tick() {
 void TransportBar::readMeters(const Player::Meters& meters) {
     constexpr int every = 6, everyMoment = 8; // ticks
     ++ticks;
+    controller.setMetered(meters.sum.momentaryLufs);
     const bool heard = meters.sum.left.rmsDb || meters.sum.right.rmsDb;
     if (!heard)
         controller.forgetMoment();

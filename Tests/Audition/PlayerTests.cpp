@@ -438,13 +438,16 @@ TEST_CASE("what starts lower rises evenly to its level, without a click, and is 
     Rig rig(std::make_shared<MemorySource>(Tracks{samples, samples}));
     std::vector<TrackAdjustment> quietly{adjusted(false, 0.0, -12.0), adjusted(false, 0.0)};
     quietly[1].muted = true;
-    rig.player.setAdjustments(quietly);
+    HeardMix quiet;
+    quiet.adjustments = quietly;
+    quiet.loudness = -12.0;
+    rig.player.hear(quiet);
     rig.player.play();
     rig.run(48000);
     HeardMix loud;
     loud.adjustments = {adjusted(false, 0.0), adjusted(false, 0.0)};
     loud.adjustments[1].muted = true;
-    loud.startsAt = Decibels(-9.0);
+    loud.loudness = 0.0; // by 12 dB louder than what is heard, of which 3 are let through at once
     rig.player.hear(loud);
     rig.run(2 * 48000);
     const auto rmsDb = [&](double second) { // over whole periods, against the tone as it is
@@ -462,11 +465,10 @@ TEST_CASE("what starts lower rises evenly to its level, without a click, and is 
 
     // A change amid the rise goes on from where the level is.
     HeardMix turned = loud;
-    turned.startsAt = Decibels(-6.0);
+    turned.loudness = 9.0; // so it is said
     rig.player.hear(turned);
     rig.run(9600); // to -2 dB
     turned.adjustments[0].flip = true;
-    turned.startsAt = Decibels(0.0);
     rig.player.hear(turned);
     rig.run(4800);
     CHECK(rmsDb(3.2 + 0.02) == Approx(-2.0 + 20.0 * 0.025).margin(0.05));
@@ -477,11 +479,12 @@ TEST_CASE("what did not change rises together with what did") {
     Rig rig(std::make_shared<MemorySource>(Tracks{tone(length, 100.0, rate, 0.4), tone(length, 200.0, rate, 0.1)}));
     HeardMix mix;
     mix.adjustments = {adjusted(false, 0.0), adjusted(false, 0.0, -20.0)};
+    mix.loudness = 0.0;
     rig.player.hear(mix);
     rig.player.play();
     rig.run(24000);
     mix.adjustments[1] = adjusted(false, 0.0);
-    mix.startsAt = Decibels(-9.0);
+    mix.loudness = 12.0;
     rig.player.hear(mix);
     rig.run(48000);
     // Both tones at once, over whole periods of both, against what they are in full.
@@ -514,6 +517,33 @@ TEST_CASE("a seek waits until it can go on, and what sounds goes on meanwhile") 
     CHECK(rig.player.meters().dropouts == 0);
     CHECK(differenceDb(rig.left, defined.left, there + fadeSamples, there + 24000 - guardDelay(),
                        72000 - there + guardDelay()) < -90.0);
+}
+
+TEST_CASE(
+    "what fades out after a seek or at the seam is heard to the end of its fade, however fast its place is needed") {
+    // A tone that goes through all places alike; the loader has thrown the old place out long before the fade has
+    // ended.
+    const std::size_t length = 60 * 48000;
+    Rig rig(std::make_shared<MemorySource>(Tracks(1, tone(length, 100.0))));
+    rig.player.play();
+    std::mt19937 random(2);
+    for (int jump = 0; jump < 60; ++jump) {
+        rig.run(4800, 64);
+        if (jump % 2 == 0)
+            rig.player.seek(480 * static_cast<std::int64_t>(random() % 5900));
+        else
+            rig.player.setLoop(480 * static_cast<std::int64_t>(random() % 2900),
+                               480 * static_cast<std::int64_t>(2950 + random() % 2900));
+        for (int n = 0; n < 16; ++n) { // as slow as a device, so that the loader runs ahead of the fade
+            rig.run(64, 64);
+            std::this_thread::sleep_for(std::chrono::microseconds(500));
+        }
+    }
+    CHECK(rig.player.meters().dropouts == 0);
+    for (std::size_t from = 4800; from + 32768 < rig.left.size(); from += 32768) {
+        INFO(from);
+        CHECK(shareAboveDb(rig.left, from, 5000.0) < -60.0);
+    }
 }
 
 TEST_CASE("a flip does not click") {

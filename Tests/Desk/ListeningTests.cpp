@@ -58,34 +58,57 @@ TEST_CASE("every version is as loud as the recording as recorded, by its predict
     CHECK(controller.heardMix().gain.value == Approx(0.0).margin(0.01));
 }
 
-TEST_CASE("what is louder by more than 3 dB starts lower, and nothing else does") {
+TEST_CASE("each mix says how loud it is about to be, so that what is louder can rise") {
     MeasuredBand band; // without a window, which would take each mix by itself
     auto& controller = band.controller;
+    const auto rough = controller.heardMix(); // before the loudness is known: alike, and ignoring each other
+    CHECK(*rough.loudness == Approx(10.0 * std::log10(4.0)));
+    CHECK(rough.loudnessBasis == 0);
     REQUIRE(waitFor(controller, [&] { return controller.loudnessKnown() && !controller.readingLoudness(); }));
     controller.setMatching(false);
     controller.toggleMute(0);
-    controller.toggleMute(2);
-    controller.nextMix();
-    controller.toggleMute(2);
-    const auto before = controller.loudnessLufs(controller.adjustments());
-    controller.nextMix();
-    controller.flip(0);
-    CHECK(controller.nextMix().startsAt.value == 0.0);
-    controller.flip(0);
-    controller.nextMix();
-    controller.setGain(2, Decibels(15.0));
-    const double rise = *controller.loudnessLufs(controller.adjustments()) - *before;
-    CHECK(rise > 3.0);
-    CHECK(controller.nextMix().startsAt.value == Approx(3.0 - rise).margin(1e-9));
-    CHECK(controller.nextMix().startsAt.value == 0.0); // it is heard already
-    controller.setGain(2, Decibels(-20.0));
-    CHECK(controller.nextMix().startsAt.value == 0.0);
-    // From silence: no lower than -24 dB.
-    for (int track = 0; track < 4; ++track)
-        if (!controller.adjustments()[static_cast<std::size_t>(track)].muted) controller.toggleMute(track);
-    controller.nextMix();
-    controller.toggleMute(0);
-    CHECK(controller.nextMix().startsAt.value == -24.0);
+    const auto mix = controller.nextMix();
+    CHECK(*mix.loudness == Approx(*controller.loudnessLufs(controller.adjustments())));
+    CHECK(mix.loudnessBasis > 0);
+    CHECK_FALSE(mix.heardBefore);
+    controller.toggleSolo(3);
+    CHECK(*controller.heardMix().loudness < *mix.loudness);
+    controller.toggleSolo(3);
+    controller.setMatching(true);
+    controller.flip(1);
+    const auto matched = controller.heardMix();
+    CHECK(*matched.loudness == Approx(*controller.loudnessLufs(controller.settingOf(VersionKind::asRecorded).value())));
+
+    // Of a difference only the most is known: when it is left, what was metered of it counts.
+    controller.toggleDifference();
+    const auto difference = controller.nextMix();
+    REQUIRE(difference.less);
+    CHECK(*difference.loudness == Approx(*matched.loudness + 20.0 * std::log10(2.0)).margin(1e-6));
+    controller.setMetered(-70.0);
+    controller.toggleDifference();
+    CHECK(controller.nextMix().heardBefore == -70.0);
+    CHECK(controller.nextMix().heardBefore == -70.0); // right after it too
+
+    // Another loop has another loudness, which is no reason for anything to rise.
+    controller.setLoop(Seconds(2.0), Seconds(12.0));
+    REQUIRE(waitFor(controller, [&] { return !controller.readingLoudness(); }));
+    CHECK(controller.heardMix().loudnessBasis == mix.loudnessBasis + 1);
+}
+
+TEST_CASE("a version that cancels is not turned up without end, and the button says so") {
+    ListeningWindow window;
+    auto& controller = window.controller();
+    for (int track : {2, 3})
+        controller.toggleMute(track);
+    controller.flip(1);
+    controller.setNudge(1, milliseconds(-0.5)); // the two that are left add
+    const auto adds = controller.adjustments();
+    CHECK(controller.matchedInFull(adds));
+    auto cancels = adds;
+    cancels[1].flip = false;
+    cancels[1].gain = Decibels(0.0);
+    CHECK(controller.compensation(cancels).value == Controller::mostTurnedUp.value);
+    CHECK_FALSE(controller.matchedInFull(cancels));
 }
 
 TEST_CASE("the moment's own gain is that of two that add, or cancel, at this moment") {
@@ -101,6 +124,8 @@ TEST_CASE("the moment's own gain is that of two that add, or cancel, at this mom
     };
     CHECK(*read() == Approx(10.0 * std::log10(2.0)).margin(0.01));
     controller.flip(2);
+    CHECK(*read() < -60.0);
+    controller.toggleSolo(2); // the predicted one does not know of it either
     CHECK(*read() < -60.0);
     controller.toggleMute(2);
     CHECK(*read() == Approx(0.0).margin(0.01));
@@ -167,12 +192,36 @@ TEST_CASE("two versions are compared blind: hidden in order, equally loud, told 
     CHECK(sheet->comparison()->result()->probability == Approx(9.0 / 256.0)); // (1 + 8)/2^8
     const TemporaryFolder folder;
     const auto file = folder.path() / "comparison.txt";
+    sheet->fileField().setText((folder.path() / "no such folder" / "comparison.txt").string());
+    sheet->saveButton().onClick();
+    REQUIRE(window.main.sheet()); // nothing is thrown away
+    CHECK_THAT(sheet->lines().front(), Catch::Contains("no such folder"));
     sheet->fileField().setText(file.string());
     sheet->saveButton().onClick();
     const auto text = contentOf(file);
     CHECK_THAT(text, Catch::Contains("77") && Catch::Contains("as recorded") && Catch::Contains("mine"));
     CHECK_FALSE(window.main.sheet());
     CHECK(controller.heardVersion() == VersionKind::mine);
+}
+
+TEST_CASE("a difference from a proposal ends where the proposal does") {
+    ListeningWindow window;
+    auto& controller = window.controller();
+    controller.hear(VersionKind::flips);
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.heardVersion() == VersionKind::flips);
+    CHECK(window.typed('1'));
+    CHECK(window.typed('9'));
+    REQUIRE(controller.differenceFrom() == VersionKind::flips);
+    window.key('b', 0, juce::ModifierKeys::altModifier);
+    controller.setMeasureOptions({Hertz(700.0), Hertz(5000.0)}, Celsius(20.0));
+    CHECK(controller.heardMix().adjustments.size() == 4);
+    REQUIRE(waitUntilIdle(controller));
+    CHECK_FALSE(controller.differenceFrom());
+    CHECK_FALSE(controller.heardMix().less);
+    CHECK(controller.listening().band == Band{Hertz(700.0), Hertz(5000.0)});
+    window.typed('9'); // from what is not there any more there is none
+    CHECK_FALSE(controller.differenceFrom());
 }
 
 TEST_CASE("another recording that is opened ends a blind comparison and everything that was laid over the window") {
@@ -212,10 +261,19 @@ TEST_CASE("a blind comparison of one with itself, or of what is not known to be 
     CHECK_THAT(sheet->lines().front(), Catch::Contains("not known"));
     REQUIRE(waitFor(controller, [&] { return window.knows(); }));
     sheet->questionChoice().setSelectedId(2, juce::sendNotificationSync);
+    sheet->trialsChoice().setText("7", juce::sendNotificationSync); // any number
+    window.key('m', 0, juce::ModifierKeys::altModifier);
     sheet->beginButton().onClick();
     REQUIRE(sheet->running());
+    CHECK(sheet->comparison()->trials() == 7);
     sheet->keyPressed(juce::KeyPress(juce::KeyPress::rightKey));
+    CHECK(sheet->comparison()->answered() == 1);
+    sheet->isPlaying = [] { return false; };
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::rightKey)); // of silence
     CHECK(sheet->comparison()->answered() == 1);
     sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)); // does not throw the answers away
     CHECK(sheet->running());
+    sheet->keyPressed(juce::KeyPress(juce::KeyPress::endKey));
+    CHECK_FALSE(sheet->running());
+    CHECK(sheet->comparison()->result()->endedEarly());
 }

@@ -148,6 +148,19 @@ TEST_CASE("the spill of a source is heard in every track but its own, and its ke
     CHECK_FALSE(controller.spillSoloed());
     CHECK(controller.solo() == before);
     CHECK(spill());
+    controller.chooseSource(ride); // the button says whose spill it is
+    for (int track = 0; track < controller.trackCount(); ++track)
+        CHECK(controller.solo()[static_cast<std::size_t>(track)] ==
+              (sourceOf(controller.withSources()->sources->map.plan, track) != ride));
+    // What is heard of the map instead gives back what was before the spill.
+    controller.selectTrack(farTrack);
+    window.typed('i');
+    REQUIRE(window.main.heardCell());
+    CHECK(window.main.spillView().isVisible());
+    window.typed('i');
+    CHECK_FALSE(controller.spillSoloed());
+    CHECK(controller.solo() == before);
+    CHECK(spill());
     controller.toggleSolo(kickIn); // by hand: nothing is given back any more
     CHECK_FALSE(controller.spillSoloed());
 }

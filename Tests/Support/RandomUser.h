@@ -65,7 +65,7 @@ public:
                                         random() % 2 == 0 ? std::optional(lowMidBand) : std::nullopt});
         case 13:
             mix.gain = Decibels(-below(8));
-            mix.startsAt = Decibels(-below(8));
+            mix.loudness = below(30) - 40.0;
             mix.less.reset();
             if (random() % 2 == 0) mix.less = HeardMix::Other{mix.adjustments, Decibels(-3.0)};
             break;
