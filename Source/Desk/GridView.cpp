@@ -21,7 +21,7 @@ constexpr float smallestStep = 4.0f, largestStep = 44.0f;
 constexpr float smallestWithSign = 8.0f;
 constexpr float smallestWithName = 11.0f;
 constexpr float zoomFactor = 1.25f;  ///< A step.
-constexpr float columnNames = 66.0f; ///< Height of the names at the top of a grid that is scrolled down.
+constexpr float columnNames = 84.0f; ///< Height of the names at the top of a grid that is scrolled down.
 constexpr float wheelPixels = 260.0f;
 
 std::size_t at(int index) {
@@ -117,15 +117,13 @@ juce::Rectangle<float> GridView::view() const {
 
 void GridView::layOut() {
     const int count = std::max(2, static_cast<int>(shown.size()));
-    const float high = view().getHeight();
+    const float high = view().getHeight(), wide = static_cast<float>(getWidth()) - left - nameGap - 10.0f;
+    const float bare = std::min({largestStep, high / static_cast<float>(count), wide / static_cast<float>(count)});
+    // Each name stands at the end of its row, and all of them are to fit; where they would be too small there are none.
     fit = std::min(largestStep, high / static_cast<float>(count));
-    // Each name stands at the end of its row, and all of them are to fit.
-    const float wide = static_cast<float>(getWidth()) - left - nameGap - 10.0f;
-    for (int row = 0; row < static_cast<int>(shown.size()); ++row) {
-        const float name = ui::width(track(row).name, nameHeight, true);
-        if (row > 0) fit = std::min(fit, (wide - name) / static_cast<float>(row));
-    }
-    fit = std::max(fit, smallestStep);
+    for (int row = 1; row < static_cast<int>(shown.size()); ++row)
+        fit = std::min(fit, (wide - ui::width(track(row).name, nameHeight, true)) / static_cast<float>(row));
+    if (fit < smallestWithName) fit = std::max(smallestStep, std::min(bare, smallestWithName - 0.5f));
     if (zoomed <= fit) zoomed = 0.0f;
     step = std::max(fit, zoomed);
     top = headingHeight + std::max(0.0f, (high - step * static_cast<float>(count)) * 0.35f);
@@ -319,10 +317,9 @@ void GridView::paintNames(juce::Graphics& g) {
         if (!names && !marked(row)) continue;
         const auto end = cellArea({row, row});
         if (!fits() && !seen.expanded(0.0f, step).contains(seen.getX(), end.getCentreY())) continue;
-        if (scroll.y > 0.0f && end.getCentreY() < seen.getY() + columnNames) continue; // it stands at the top
+        if (scroll.y > 0.0f && end.getY() < seen.getY() + columnNames - 0.2f * step) continue; // it stands at the top
         auto label = end.withX(end.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
-        if (const float width = ui::width(track(row).name, height, marked(row)) + 8.0f;
-            !fits() && label.getWidth() < width) {
+        if (const float width = ui::width(track(row).name, height, marked(row)) + 8.0f; label.getWidth() < width) {
             label = label.withLeft(label.getRight() - width);
             g.setColour(p.paper.withAlpha(0.88f));
             g.fillRect(label);

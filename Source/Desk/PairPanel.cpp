@@ -81,6 +81,11 @@ bool toldApart(const FrequencyCurve& a, const FrequencyCurve& b) {
     return false;
 }
 
+juce::File usualFolder() {
+    const auto documents = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
+    return documents.isDirectory() ? documents : juce::File::getSpecialLocation(juce::File::userHomeDirectory);
+}
+
 } // namespace
 
 // ---- parts
@@ -293,7 +298,7 @@ void PairPanel::showCoherence() {
 }
 
 void PairPanel::showLag() {
-    auto plot = bare(lag, "correlation over lag, ms: drag to nudge");
+    auto plot = bare(lag, "lag, ms: drag to nudge");
     if (!told.now.empty()) plot.remark += dot + told.now;
     const double spanMs = inMilliseconds(span);
     plot.x = {"lag, ms: plus is later in the second track", -spanMs, spanMs, false, {}};
@@ -301,7 +306,7 @@ void PairPanel::showLag() {
         const bool tenths = std::abs(std::abs(ms) - std::round(std::abs(ms))) > 0.01;
         plot.x.ticks.push_back({ms, ms == 0.0 ? "0" : signedAmount(ms, tenths ? 1 : 0)});
     }
-    plot.y = {"correlation, -1 to 1", -tallest / tallestShare, tallest / tallestShare, false, {}, true};
+    plot.y = {"correlation, \u22121 to 1", -tallest / tallestShare, tallest / tallestShare, false, {}, true};
     plot.rules = {{false, 0.0}, {true, 0.0}};
     const auto* reading = controller.reading(first, second);
     if (reading && correlation) {
@@ -424,7 +429,7 @@ void PairPanel::offerToSave(PlotView& view) {
     menu.addItem("Drawing (SVG)", [this, &view] { askWhereToSave(view, PlotFormat::svg); });
     menu.addItem("All three plots as both (" + ui::text(keyOf(CommandId::savePlots)) + ")",
                  [this] { askWhereToSaveAll(); });
-    menu.showMenuAsync(juce::PopupMenu::Options().withTargetComponent(view.saveButton()));
+    menu.showMenuAsync(juce::PopupMenu::Options().withTargetComponent(view.saveButton()).withDeletionCheck(*this));
 }
 
 void PairPanel::tell(const Outcome& outcome, const std::string& saved) {
@@ -435,10 +440,9 @@ void PairPanel::tell(const Outcome& outcome, const std::string& saved) {
 }
 
 void PairPanel::askWhereToSave(PlotView& view, PlotFormat format) {
-    const auto folder = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
     const juce::String ending = endingOf(format);
     chooser = std::make_unique<juce::FileChooser>(
-        "Save the plot", folder.getChildFile(plotFileName(view.plot()) + ending), "*" + ending);
+        "Save the plot", usualFolder().getChildFile(plotFileName(view.plot()) + ending), "*" + ending);
     chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
                              juce::FileBrowserComponent::warnAboutOverwriting,
                          // The plot as it was when asked: the pair may be another one by then.
@@ -452,8 +456,7 @@ void PairPanel::askWhereToSave(PlotView& view, PlotFormat format) {
 
 void PairPanel::askWhereToSaveAll() {
     if (lag.plot().lines.empty()) return;
-    chooser = std::make_unique<juce::FileChooser>("Save the three plots in a folder",
-                                                  juce::File::getSpecialLocation(juce::File::userDocumentsDirectory));
+    chooser = std::make_unique<juce::FileChooser>("Save the three plots in a folder", usualFolder());
     chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
                          [this](const juce::FileChooser& done) {
                              if (done.getResult() != juce::File())

@@ -6,6 +6,7 @@
 #include "Audition/LoudnessMeter.h"
 #include "Audition/Mix.h"
 #include "Audition/Player.h"
+#include "Bench/ThreadClock.h"
 #include "Support/MemorySource.h"
 #include "Support/RandomUser.h"
 #include "Support/TestSignals.h"
@@ -15,7 +16,6 @@
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
-#include <ctime>
 #include <filesystem>
 #include <fstream>
 #include <functional>
@@ -24,37 +24,13 @@
 #include <vector>
 
 using namespace spillwright;
+using namespace spillwright::bench;
 
 namespace {
 
 constexpr double rate = 48000.0;
 constexpr int block = 64;
 constexpr double blockMicroseconds = 1e6 * block / rate;
-
-/// Of this thread's own processor time, where it can be told: what else runs on the machine does not count.
-double nowMicroseconds() {
-#if defined(CLOCK_THREAD_CPUTIME_ID)
-    timespec time{};
-    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &time);
-    return 1e6 * static_cast<double>(time.tv_sec) + 1e-3 * static_cast<double>(time.tv_nsec);
-#else
-    return std::chrono::duration<double, std::micro>(std::chrono::steady_clock::now().time_since_epoch()).count();
-#endif
-}
-
-double microseconds(const std::function<void()>& work) {
-    const double start = nowMicroseconds();
-    work();
-    return nowMicroseconds() - start;
-}
-
-struct Times {
-    std::vector<double> each;
-    double at(double share) {
-        std::sort(each.begin(), each.end());
-        return each[static_cast<std::size_t>(share * static_cast<double>(each.size() - 1))];
-    }
-};
 
 /// Nothing but the multiply-adds of fractional nudges, on samples in the nearest cache.
 double floorMicroseconds(int tracks) {
