@@ -99,6 +99,9 @@ TEST_CASE(
     REQUIRE(grid.fits());
     const float fit = grid.cellSize();
     CHECK(fit < GridView::smallestZoomed);
+    // Squares too small for names take the room that names would need: what is left beside them is head, foot and
+    // edges.
+    CHECK(40.0f * fit > 0.95f * static_cast<float>(std::min(grid.getHeight() - 96, grid.getWidth() - 30)));
     const auto alt = [&](char key) { window.key(key, 0, juce::ModifierKeys::altModifier); };
     alt('+');
     CHECK_FALSE(grid.fits());

@@ -35,6 +35,16 @@ TEST_CASE("the notches of a copy that comes 1 ms later lie at odd multiples of 5
     }
 }
 
+TEST_CASE("the notch of the band comes first, whichever band it is") {
+    const auto response = comb(milliseconds(1.0), Polarity::same, Decibels(-3.0));
+    for (double hertz : {500.0, 1500.0, 2500.0, 3500.0}) {
+        const auto found = notches(response, {Hertz(hertz - 100.0), Hertz(hertz + 100.0)}, 3);
+        REQUIRE(found.size() == 3);
+        CHECK(found[0].frequency.value == Approx(hertz).epsilon(0.003));
+        CHECK(found[1].levelDb <= found[2].levelDb);
+    }
+}
+
 TEST_CASE("an inverted copy has its notches between those of one that is not") {
     const auto found =
         notches(comb(milliseconds(1.0), Polarity::inverted, Decibels(-3.0)), {Hertz(900), Hertz(1100)}, 1);
