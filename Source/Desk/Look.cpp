@@ -112,9 +112,6 @@ void Look::setDark(bool dark) {
     darkNow = dark;
     const auto& p = ui::palette();
     setColour(juce::ResizableWindow::backgroundColourId, p.paper);
-    setColour(juce::AlertWindow::backgroundColourId, p.paper); // of file dialogs where the system has none
-    setColour(juce::AlertWindow::textColourId, p.ink);
-    setColour(juce::AlertWindow::outlineColourId, p.rules);
     setColour(juce::TextEditor::backgroundColourId, p.raised);
     setColour(juce::TextEditor::textColourId, p.ink);
     setColour(juce::TextEditor::highlightColourId, p.selected);
