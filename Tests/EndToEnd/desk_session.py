@@ -107,17 +107,21 @@ class DeskSession:
     def settings(self):
         return self.folder / "settings"
 
+    def _windows(self):
+        return self.run("xdotool", "search", "--onlyvisible", "--all", "--pid", str(self.window_process.pid), "--name",
+                        "Spillwright").split()
+
     def start_window(self, arguments):
+        """One more, which is meant from now on."""
         self.window_process = self._spawn([self.program, "--settings-dir", self.settings, *arguments])
-        self.window = wait_for(lambda: self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 60,
-                               "the window")[-1]
+        self.window = wait_for(self._windows, 60, "the window")[-1]
         self.run("xdotool", "windowactivate", "--sync", self.window)
 
     def kill_window(self):
         """As a crash would end it: at once, with no word."""
         os.killpg(self.window_process.pid, signal.SIGKILL)
         self.window_process.wait()
-        wait_for(lambda: not self.run("xdotool", "search", "--onlyvisible", "--name", "Spillwright").split(), 60, "the window to go")
+        wait_for(lambda: not self._windows(), 60, "the window to go")
 
     def close_window(self):
         """As its close button does: the window manager's key asks it to."""
