@@ -151,6 +151,7 @@ void LiveSum::changeMix() {
             settle(voice);
     }
     fadeLeft = any ? fade : 0;
+    if (!any) before->pinned.release();
 }
 
 /// The decks have changed places. How loud the new one begins; and what the old one still needs while it fades is
@@ -221,10 +222,8 @@ void LiveSum::decideCurtain() {
 }
 
 bool LiveSum::mixTogether(float* left, float* right, int count) {
-    if (!now->pinned.pin(
-            now->position - now->mix.before,
-            now->position + count +
-                now->mix.after)) { // cannot be, as long as the loader keeps what lies ahead of the position
+    const std::int64_t from = now->position - now->mix.before, to = now->position + count + now->mix.after;
+    if (!now->pinned.pin(from, to)) { // cannot be, as long as the loader keeps what lies ahead of the position
         ++state.dropouts;
         open = false;
         closeCurtain();
