@@ -119,6 +119,10 @@ std::string temperatureText(Celsius temperature) {
     return (tenths < 0.0 ? "\u2212" : "") + figures + " \u00b0C";
 }
 
+std::string labelLetter(int label) {
+    return std::string(1, static_cast<char>('A' + label - 1));
+}
+
 std::string panText(double pan) {
     const int percent = static_cast<int>(std::lround(100.0 * pan));
     return percent == 0 ? "C" : (percent < 0 ? "L" : "R") + std::to_string(std::abs(percent));

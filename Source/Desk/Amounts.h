@@ -38,6 +38,7 @@ std::optional<HighPassEntry> parseHighPass(std::string_view text);
 /// With a true minus sign, and a plus where the amount is above 0: "+0.30", "−2.9", "0".
 std::string signedAmount(double amount, int decimals);
 std::string unsignedAmount(double amount, int decimals);
+std::string labelLetter(int label);   ///< 1: "A".
 std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two decimals.
 /// "off", or corner and slope: "80 24". parseHighPass() understands it.
 std::string highPassText(const TrackAdjustment& adjustment);

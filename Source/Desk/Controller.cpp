@@ -215,6 +215,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording, const Opening
     Snapshot fresh;
     fresh.adjustments.resize(count);
     fresh.held.assign(count, false);
+    fresh.list = TrackList(static_cast<int>(count));
     beginHistory(std::move(fresh));
     soloed.assign(count, false);
     soloBeforeSpill.reset();
@@ -1279,9 +1280,11 @@ void Controller::extendTogether(int track) {
     if (trackCount() < 2) return;
     if (lookedAt.empty()) lookedAtFrom = chosen;
     track = std::clamp(track, 0, trackCount() - 1);
-    std::vector<int> tracks;
-    for (int each = std::min(track, lookedAtFrom); each <= std::max(track, lookedAtFrom); ++each)
-        tracks.push_back(each);
+    const auto& order = now->list.order;
+    auto from = std::find(order.begin(), order.end(), lookedAtFrom), to = std::find(order.begin(), order.end(), track);
+    if (to < from) std::swap(from, to);
+    std::vector<int> tracks(from, to + 1);
+    std::sort(tracks.begin(), tracks.end());
     lookAt(std::move(tracks), track);
 }
 
@@ -1301,6 +1304,114 @@ void Controller::leaveTogether() {
     if (lookedAt.empty()) return;
     lookedAt.clear();
     tell(selectionChanged);
+}
+
+// ---- how the tracks are listed
+
+const std::string& Controller::shownName(int track) const {
+    const auto& given = now->list.names;
+    if (at(track) < given.size() && !given[at(track)].empty()) return given[at(track)];
+    return tracks()[at(track)].name;
+}
+
+void Controller::renameTrack(int track, const std::string& name) {
+    if (track < 0 || track >= trackCount()) return;
+    const bool asFile = name.empty() || name == tracks()[at(track)].name;
+    for (int other = 0; other < trackCount(); ++other)
+        if (!asFile && other != track && (shownName(other) == name || tracks()[at(other)].name == name))
+            return say("'" + name + "' is another track's name; choose a new one", true);
+    Snapshot next = *now;
+    next.list.names[at(track)] = asFile ? std::string() : name;
+    if (next.list != now->list)
+        edit(std::move(next), stepWords::rename(tracks()[at(track)].name, asFile ? tracks()[at(track)].name : name));
+}
+
+void Controller::labelNext() {
+    if (chosen < 0) return;
+    const auto tracks = lookedAt.empty() ? std::vector<int>{chosen} : lookedAt;
+    Snapshot next = *now;
+    const int label = (next.list.labels[at(chosen)] + 1) % (TrackList::labelCount + 1);
+    for (int track : tracks)
+        next.list.labels[at(track)] = label;
+    edit(std::move(next), stepWords::label(names(chosen), label));
+}
+
+void Controller::moveTrack(int track, int place) {
+    if (track < 0 || track >= trackCount()) return;
+    Snapshot next = *now;
+    next.list.move(track, place);
+    if (next.list != now->list) edit(std::move(next), stepWords::place(names(track)));
+}
+
+void Controller::toggleGroup() {
+    if (chosen < 0) return;
+    Snapshot next = *now;
+    if (const int group = next.list.groupOf(chosen); group >= 0 && lookedAt.empty()) {
+        const auto name = next.list.groups[at(group)].name;
+        next.list.ungroup(group);
+        return edit(std::move(next), stepWords::ungroup(name));
+    }
+    if (lookedAt.size() < 2) return say("Choose several tracks first: Shift or Ctrl and a click.");
+    // Named by the words that all names begin with, or by the first.
+    const auto& order = next.list.order;
+    const int first = *std::find_if(order.begin(), order.end(), [&](int track) {
+        return std::binary_search(lookedAt.begin(), lookedAt.end(), track);
+    });
+    std::string name = shownName(first);
+    for (int track : lookedAt) {
+        const auto& other = shownName(track);
+        const auto same = static_cast<std::size_t>(
+            std::mismatch(name.begin(), name.end(), other.begin(), other.end()).first - name.begin());
+        if (same < name.size())
+            name = name.substr(0, same == other.size()                                ? same
+                                  : name.find_last_of(' ', same) == std::string::npos ? 0
+                                                                                      : name.find_last_of(' ', same));
+    }
+    while (!name.empty() && name.back() == ' ')
+        name.pop_back();
+    if (name.empty()) name = shownName(first) + " and others";
+    next.list.group(lookedAt, freeGroupName(name));
+    edit(std::move(next), stepWords::group(name));
+}
+
+/// Neighbours of one name would be one group in a session file.
+std::string Controller::freeGroupName(const std::string& name) const {
+    const auto taken = [&](const std::string& wanted) {
+        return std::any_of(now->list.groups.begin(), now->list.groups.end(),
+                           [&](const auto& group) { return group.name == wanted; });
+    };
+    std::string free = name;
+    for (int number = 2; taken(free); ++number)
+        free = name + " " + std::to_string(number);
+    return free;
+}
+
+void Controller::renameGroup(int group, const std::string& name) {
+    if (group < 0 || group >= static_cast<int>(now->list.groups.size()) || name.empty() ||
+        name == now->list.groups[at(group)].name)
+        return;
+    Snapshot next = *now;
+    next.list.groups[at(group)].name = freeGroupName(name);
+    edit(std::move(next), stepWords::group(name));
+}
+
+void Controller::toggleFold(int group) {
+    if (group < 0 || group >= static_cast<int>(now->list.groups.size())) return;
+    auto next = std::make_shared<Snapshot>(*now);
+    auto& folded = next->list.groups[at(group)].folded;
+    folded = !folded;
+    now = std::move(next);
+    tell(settingChanged);
+}
+
+int Controller::besideInList(int track, int lines) const {
+    std::vector<int> shown;
+    for (int each : now->list.order)
+        if (each == track || !now->list.hidden(each)) shown.push_back(each);
+    const auto found = std::find(shown.begin(), shown.end(), track);
+    if (found == shown.end()) return track;
+    const auto place = std::clamp<std::ptrdiff_t>(found - shown.begin() + lines, 0, std::ssize(shown) - 1);
+    return shown[static_cast<std::size_t>(place)];
 }
 
 } // namespace spillwright::desk

@@ -16,6 +16,7 @@
 #include "Session/Readings.h"
 #include "Session/SessionFile.h"
 #include "Session/Sources.h"
+#include "Session/TrackList.h"
 
 #include <array>
 #include <chrono>
@@ -332,6 +333,19 @@ public:
     int partnerTrack() const { return partner; } ///< -1: none.
     void selectTrack(int track);
     void selectPair(int track, int other);
+    // ---- how the tracks are listed; each a step of undo but for folding
+    const TrackList& trackList() const { return now->list; }
+    const std::string& shownName(int track) const; ///< Given here, or its file's.
+    /// Empty: as its file again. Nothing where another track is called so already, which is said.
+    void renameTrack(int track, const std::string& name);
+    void labelNext();                     ///< Of the tracks that are chosen: the next label, after the last one none.
+    void moveTrack(int track, int place); ///< In the list, from 0.
+    void toggleGroup();                   ///< Of the tracks looked at together; of one in a group: it is dissolved.
+    void renameGroup(int group, const std::string& name);
+    void toggleFold(int group);
+    /// The track so many lines farther down that is shown; the first or the last where there are not as many.
+    int besideInList(int track, int lines) const;
+
     /// Tracks that are looked at together, ascending, two at least; empty: all are.
     const std::vector<int>& together() const { return lookedAt; }
     void extendTogether(int track); ///< From the track it began with to this one, which is chosen.
@@ -347,7 +361,8 @@ private:
         std::optional<Version> mine;
         std::array<std::optional<Version>, keptCount> kept;
         std::vector<TrackAdjustment> home; ///< While something kept is heard: the setting before it, with its balance.
-        std::string words;                 ///< What led here, a step of undo.
+        TrackList list;
+        std::string words; ///< What led here, a step of undo.
 
         /// Whose balance is that of the versions which are not kept.
         const std::vector<TrackAdjustment>& balance() const { return home.empty() ? adjustments : home; }
@@ -390,6 +405,7 @@ private:
     double loudnessToBe(const std::vector<TrackAdjustment>& setting, const std::vector<bool>& solo) const;
     std::optional<double> turned(const std::vector<TrackAdjustment>& setting) const;
     void soloSpill();
+    std::string freeGroupName(const std::string& name) const;
     void readFrom(Reading moments);
 
     void notify(Notice notice);
@@ -407,6 +423,8 @@ private:
     std::vector<TrackAdjustment> ofTracks(const Setting& setting) const;
     SessionTerms named(const Terms& terms) const;
     Terms ofTracks(const SessionTerms& terms) const;
+    std::vector<Session::Listed> named(const TrackList& list) const;
+    TrackList ofTracks(const std::vector<Session::Listed>& list, const std::vector<std::string>& folded) const;
     SessionVersion named(VersionKind kind, const Version& version) const;
     Version ofTracks(const SessionVersion& version, VersionKind kind) const;
     double highestCorner() const; ///< Of a high-pass, Hz.

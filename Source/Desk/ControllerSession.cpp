@@ -101,6 +101,45 @@ Terms Controller::ofTracks(const SessionTerms& terms) const {
     return result;
 }
 
+std::vector<Session::Listed> Controller::named(const TrackList& list) const {
+    std::vector<Session::Listed> result;
+    if (list == TrackList(trackCount())) return result;
+    for (int track : list.order) {
+        Session::Listed one{tracks()[at(track)].name, std::nullopt, list.labels[at(track)], std::nullopt};
+        if (!list.names[at(track)].empty()) one.shown = list.names[at(track)];
+        if (const int group = list.groupOf(track); group >= 0) one.group = list.groups[at(group)].name;
+        result.push_back(std::move(one));
+    }
+    return result;
+}
+
+/// Tracks that are not listed come last.
+TrackList Controller::ofTracks(const std::vector<Session::Listed>& list, const std::vector<std::string>& folded) const {
+    TrackList result(trackCount());
+    std::vector<int> order;
+    std::vector<std::pair<std::string, std::vector<int>>> groups;
+    for (const auto& one : list)
+        for (int track = 0; track < trackCount(); ++track) {
+            if (tracks()[at(track)].name != one.track || std::find(order.begin(), order.end(), track) != order.end())
+                continue;
+            order.push_back(track);
+            result.names[at(track)] = one.shown.value_or("");
+            result.labels[at(track)] = one.label <= TrackList::labelCount ? one.label : 0;
+            if (!one.group) continue;
+            if (groups.empty() || groups.back().first != *one.group)
+                groups.emplace_back(*one.group, std::vector<int>{});
+            groups.back().second.push_back(track);
+        }
+    for (int track = 0; track < trackCount(); ++track)
+        if (std::find(order.begin(), order.end(), track) == order.end()) order.push_back(track);
+    result.order = std::move(order);
+    for (auto& [name, members] : groups)
+        result.group(std::move(members), name);
+    for (auto& group : result.groups)
+        group.folded = std::find(folded.begin(), folded.end(), group.name) != folded.end();
+    return result;
+}
+
 SessionVersion Controller::named(VersionKind kind, const Version& version) const {
     SessionVersion result;
     result.name = versionNames[indexOf(kind)];
@@ -184,6 +223,9 @@ Session Controller::session() const {
     result.band = listenedTo.band;
     result.matchesLoudness = matching;
     result.sources = listed;
+    result.list = named(now->list);
+    for (const auto& group : now->list.groups)
+        if (group.folded) result.folded.push_back(group.name);
     if (chosen >= 0) result.selected = tracks()[at(chosen)].name;
     if (partner >= 0) result.partner = tracks()[at(partner)].name;
     return result;
@@ -257,6 +299,7 @@ void Controller::resume(const Opening& opening) {
     for (const auto& track : tracks())
         snapshot.held.push_back(std::find(from.held.begin(), from.held.end(), track.name) != from.held.end());
     snapshot.linked = from.linked;
+    snapshot.list = ofTracks(from.list, from.folded);
     snapshot.heard = versionCalled(from.heardVersion);
     if (from.home) snapshot.home = ofTracks(*from.home);
     bool ofAnotherBand = false;

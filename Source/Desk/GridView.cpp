@@ -67,6 +67,10 @@ const TrackInfo& GridView::track(int place) const {
     return controller.tracks()[at(shown[at(place)])];
 }
 
+const std::string& GridView::nameAt(int place) const {
+    return controller.shownName(shown[at(place)]);
+}
+
 void GridView::orderTracks() {
     ordered = tracksIn(shownOrder, controller);
     pickShown();
@@ -122,7 +126,7 @@ void GridView::layOut() {
     // Each name stands at the end of its row, and all of them are to fit; where they would be too small there are none.
     fit = std::min(largestStep, high / static_cast<float>(count));
     for (int row = 1; row < static_cast<int>(shown.size()); ++row)
-        fit = std::min(fit, (wide - ui::width(track(row).name, nameHeight, true)) / static_cast<float>(row));
+        fit = std::min(fit, (wide - ui::width(nameAt(row), nameHeight, true)) / static_cast<float>(row));
     if (fit < smallestWithName) fit = std::max(smallestStep, std::min(bare, smallestWithName - 0.5f));
     if (zoomed <= fit) zoomed = 0.0f;
     step = std::max(fit, zoomed);
@@ -137,7 +141,7 @@ void GridView::scrollTo(juce::Point<float> place) {
         float right = 0.0f;
         for (int row = 0; row < static_cast<int>(shown.size()); ++row)
             right = std::max(right, left + static_cast<float>(row) * step + nameGap +
-                                        ui::width(track(row).name, nameHeight, true) + 10.0f);
+                                        ui::width(nameAt(row), nameHeight, true) + 10.0f);
         farthest = {std::max(0.0f, right - static_cast<float>(getWidth())),
                     std::max(0.0f, step * static_cast<float>(shown.size()) + columnNames - view().getHeight())};
     }
@@ -319,14 +323,14 @@ void GridView::paintNames(juce::Graphics& g) {
         if (!fits() && !seen.expanded(0.0f, step).contains(seen.getX(), end.getCentreY())) continue;
         if (scroll.y > 0.0f && end.getY() < seen.getY() + columnNames - 0.2f * step) continue; // it stands at the top
         auto label = end.withX(end.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
-        if (const float width = ui::width(track(row).name, height, marked(row)) + 8.0f; label.getWidth() < width) {
+        if (const float width = ui::width(nameAt(row), height, marked(row)) + 8.0f; label.getWidth() < width) {
             label = label.withLeft(label.getRight() - width);
             g.setColour(p.paper.withAlpha(0.88f));
             g.fillRect(label);
             label.removeFromLeft(4.0f);
         }
-        ui::draw(g, track(row).name, label.withSizeKeepingCentre(label.getWidth(), 18.0f),
-                 juce::Justification::centredLeft, height, marked(row) ? p.ink : p.muted, marked(row));
+        ui::draw(g, nameAt(row), label.withSizeKeepingCentre(label.getWidth(), 18.0f), juce::Justification::centredLeft,
+                 height, marked(row) ? p.ink : p.muted, marked(row));
     }
     if (scroll.y <= 0.0f) return;
     const auto strip = seen.withHeight(columnNames);
@@ -340,7 +344,7 @@ void GridView::paintNames(juce::Graphics& g) {
         g.fillRect(place.expanded(0.5f, 0.0f));
         g.addTransform(juce::AffineTransform::rotation(-juce::MathConstants<float>::halfPi, place.getCentreX(),
                                                        place.getCentreY()));
-        ui::draw(g, track(column).name, place.withSizeKeepingCentre(place.getHeight() - 6.0f, place.getWidth()),
+        ui::draw(g, nameAt(column), place.withSizeKeepingCentre(place.getHeight() - 6.0f, place.getWidth()),
                  juce::Justification::centredLeft, height, marked(column) ? p.ink : p.muted, marked(column));
     }
 }

@@ -68,6 +68,7 @@ private:
     };
 
     const TrackInfo& track(int place) const;
+    const std::string& nameAt(int place) const; ///< As it is shown.
     void orderTracks();
     void pickShown();
     void layOut();

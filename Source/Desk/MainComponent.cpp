@@ -407,10 +407,9 @@ void MainComponent::hear(SpillView::Cell cell, Heard what) {
     if (controller.tracks()[static_cast<std::size_t>(cell.track)].state != TrackState::ok) return;
     const bool alone = what != Heard::track, throughOne = what != Heard::aloneInAll;
     if (alone && controller.tracksThatTell(cell.source, throughOne ? std::optional(cell.track) : std::nullopt).empty())
-        return controller.say(
-            controller.sourceName(cell.source) + " cannot be told in " +
-            (throughOne ? controller.tracks()[static_cast<std::size_t>(cell.track)].name : std::string("any track")) +
-            ": it cannot be heard alone there.");
+        return controller.say(controller.sourceName(cell.source) + " cannot be told in " +
+                              (throughOne ? controller.shownName(cell.track) : std::string("any track")) +
+                              ": it cannot be heard alone there.");
     if (controller.spillSoloed()) controller.toggleSpillSolo();
     if (!hearing) hearing = Hearing{cell, what, {}, controller.solo(), {}, player.playing(), controller.withSources()};
     hearing->cell = cell;
@@ -478,7 +477,7 @@ void MainComponent::followHearing() {
 
 std::string MainComponent::heardInWords() const {
     const auto& source = controller.sourceName(hearing->cell.source);
-    const auto& track = controller.tracks()[static_cast<std::size_t>(hearing->cell.track)].name;
+    const auto& track = controller.shownName(hearing->cell.track);
     if (hearing->what == Heard::track)
         return "Heard: " + track + " alone, where " + source + " leads.\nI: back to the sum. J: the next such moment.";
     const bool all = hearing->what == Heard::aloneInAll;
@@ -574,6 +573,7 @@ void MainComponent::perform(CommandId id) {
         return other;
     };
     const auto toTrack = [&](int step) {
+        if (controller.together().empty()) return controller.selectTrack(controller.besideInList(track, step));
         const int other = lookedAtBeside(track, step);
         if (other >= 0 && other < controller.trackCount()) controller.selectTrack(other);
     };
@@ -639,17 +639,31 @@ void MainComponent::perform(CommandId id) {
     case CommandId::quieter:
         return transport.louder(-1.0);
     case CommandId::firstTrack:
-        return controller.selectTrack(0);
+        return controller.selectTrack(controller.besideInList(track, -controller.trackCount()));
     case CommandId::lastTrack:
-        return controller.selectTrack(controller.trackCount() - 1);
+        return controller.selectTrack(controller.besideInList(track, controller.trackCount()));
     case CommandId::trackUp:
         return toTrack(-1);
     case CommandId::trackDown:
         return toTrack(1);
     case CommandId::trackUpToo:
-        return controller.extendTogether(track - 1);
+        return controller.extendTogether(controller.besideInList(track, -1));
     case CommandId::trackDownToo:
-        return controller.extendTogether(track + 1);
+        return controller.extendTogether(controller.besideInList(track, 1));
+    case CommandId::moveUp:
+    case CommandId::moveDown: {
+        const auto& order = controller.trackList().order;
+        const auto place = std::find(order.begin(), order.end(), track) - order.begin();
+        return controller.moveTrack(track, static_cast<int>(place) + (id == CommandId::moveUp ? -1 : 1));
+    }
+    case CommandId::groupTracks:
+        return controller.toggleGroup();
+    case CommandId::foldGroup:
+        return controller.toggleFold(track >= 0 ? controller.trackList().groupOf(track) : -1);
+    case CommandId::labelTrack:
+        return controller.labelNext();
+    case CommandId::renameTrack:
+        return tracks.type(TrackField::name);
     case CommandId::partnerBefore:
         return spill.isVisible() ? controller.chooseSource(controller.chosenSource() - 1) : besides(-1);
     case CommandId::partnerAfter:

@@ -1,6 +1,9 @@
 #include "Desk/Palette.h"
 
+#include "Session/TrackList.h"
+
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace spillwright::desk {
@@ -41,6 +44,13 @@ const Palette& Palette::dark() {
     return palette;
 }
 
+juce::Colour labelColour(const Palette& palette, int label) {
+    static const std::array hues{juce::Colour(0xff2f9e8f), juce::Colour(0xff4f83cc), juce::Colour(0xffd98a2b),
+                                 juce::Colour(0xff9a6fc0), juce::Colour(0xff8f9a2e), juce::Colour(0xffcf6a82)};
+    static_assert(hues.size() == static_cast<std::size_t>(TrackList::labelCount));
+    return hues[static_cast<std::size_t>(label - 1)].interpolatedWith(palette.paper, 0.5f);
+}
+
 double contrastRatio(juce::Colour a, juce::Colour b) {
     const auto luminance = [](juce::Colour colour) {
         const auto linear = [](juce::uint8 level) {
@@ -55,7 +65,7 @@ double contrastRatio(juce::Colour a, juce::Colour b) {
 }
 
 std::vector<TextColours> textColours(const Palette& p) {
-    return {
+    std::vector<TextColours> all{
         {"text", p.ink, p.paper},
         {"text on cards", p.ink, p.raised},
         {"text in the chosen row", p.ink, p.selected},
@@ -74,6 +84,9 @@ std::vector<TextColours> textColours(const Palette& p) {
         {"minus sign", p.onSign, p.cancels},
         {"text on a pressed toggle", p.paper, p.ink},
     };
+    for (int label = 1; label <= TrackList::labelCount; ++label)
+        all.push_back({"letter of a label", p.ink, labelColour(p, label)});
+    return all;
 }
 
 } // namespace spillwright::desk

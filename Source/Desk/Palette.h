@@ -26,6 +26,9 @@ struct Palette {
     static const Palette& dark();
 };
 
+/// The ground of a label's letter, 1..TrackList::labelCount; ink stands on it.
+juce::Colour labelColour(const Palette& palette, int label);
+
 /// Contrast ratio of two opaque colours, 1..21. WCAG 2.1, "contrast ratio" and "relative luminance".
 double contrastRatio(juce::Colour a, juce::Colour b);
 

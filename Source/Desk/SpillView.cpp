@@ -57,8 +57,8 @@ void SpillView::layOut() {
     const auto tracks = static_cast<float>(std::max(1, controller.trackCount()));
     const auto sources = static_cast<float>(std::max(1, controller.sourceCount()));
     names = 40.0f;
-    for (const auto& track : controller.tracks())
-        names = std::max(names, ui::width(track.name, nameHeight, true) + 10.0f);
+    for (int t = 0; t < controller.trackCount(); ++t)
+        names = std::max(names, ui::width(controller.shownName(t), nameHeight, true) + 10.0f);
     names = std::min(names, static_cast<float>(getWidth()) * 0.34f);
     float longest = 40.0f;
     for (int source = 0; source < controller.sourceCount(); ++source)
@@ -210,7 +210,7 @@ void SpillView::paint(juce::Graphics& g) {
     for (int t = 0; t < tracks; ++t) {
         const auto row = cellArea({t, 0});
         if (high >= 10.0f || t == track)
-            ui::draw(g, controller.tracks()[at(t)].name, row.withX(left + 4.0f).withWidth(names - 8.0f),
+            ui::draw(g, controller.shownName(t), row.withX(left + 4.0f).withWidth(names - 8.0f),
                      juce::Justification::centredLeft, std::clamp(high * 0.7f, 9.0f, nameHeight),
                      t == track ? p.ink : p.muted, t == track);
         g.setColour(p.rules.withAlpha(0.5f));

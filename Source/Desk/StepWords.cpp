@@ -67,4 +67,24 @@ std::string keep(VersionKind kind) {
     return words::versionName(kind);
 }
 
+std::string rename(const std::string& file, const std::string& name) {
+    return "name of '" + file + "' to '" + name + "'";
+}
+
+std::string label(const std::string& names, int label) {
+    return "label of " + names + (label == 0 ? " off" : " to " + labelLetter(label));
+}
+
+std::string place(const std::string& names) {
+    return "place of " + names + " in the list";
+}
+
+std::string group(const std::string& name) {
+    return "group '" + name + "'";
+}
+
+std::string ungroup(const std::string& name) {
+    return "group '" + name + "' dissolved";
+}
+
 } // namespace spillwright::desk::stepWords

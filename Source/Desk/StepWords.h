@@ -19,8 +19,13 @@ std::string highPass(const std::string& names, const TrackAdjustment& adjustment
 std::string mute(const std::string& names, bool muted);
 std::string hold(const std::string& names, bool held);
 std::string links(bool linked);
-std::string hear(VersionKind kind); ///< "version 3: flips, nudges to 1 ms"
-std::string keep(VersionKind kind); ///< "kept under 6"
+std::string hear(VersionKind kind);                                   ///< "version 3: flips, nudges to 1 ms"
+std::string keep(VersionKind kind);                                   ///< "kept under 6"
+std::string rename(const std::string& file, const std::string& name); ///< "name of 'a' to 'b'"
+std::string label(const std::string& names, int label);               ///< "label of 'a' to B"
+std::string place(const std::string& names);                          ///< "place of 'a' in the list"
+std::string group(const std::string& name);                           ///< "group 'drums'"
+std::string ungroup(const std::string& name);
 inline constexpr const char* equallyLoud = "all equally loud";
 inline constexpr const char* opened = "as it was opened";
 

@@ -15,6 +15,7 @@ namespace {
 
 constexpr float headingHeight = 34.0f;
 constexpr double nudgeStepMs = 0.1;
+constexpr float groupInset = 12.0f;
 constexpr float slopeWidth = 14.0f; ///< Kept for the slope beside the corner of a high-pass.
 
 struct Column {
@@ -58,8 +59,9 @@ const char* explanation(TrackField field) {
         return "Stereo pair: moves together; click to let pairs move singly";
     case TrackField::spill:
         return "Spill: the share of the track's energy that is not its own source, in per cent";
-    case TrackField::none:
     case TrackField::name:
+        return "Drag up or down to move it in the list; double click to call it something else here";
+    case TrackField::none:
     case TrackField::level:
         return "";
     }
@@ -162,8 +164,7 @@ void TrackRow::paint(juce::Graphics& g) {
     const bool anySolo = std::find(controller.solo().begin(), controller.solo().end(), true) != controller.solo().end();
     const bool silentNow = adjustment.muted || (anySolo && !controller.solo()[at(track)]);
     const auto nameColour = silentNow || info.state != TrackState::ok ? p.muted : p.ink;
-    ui::draw(g, info.name, fieldArea(TrackField::name, bounds).withTrimmedRight(4.0f), juce::Justification::centredLeft,
-             13.5f, nameColour, chosen);
+    paintName(g, nameColour, chosen);
 
     if (const auto trouble = words::trackTrouble(info); !trouble.empty()) {
         const auto left = fieldArea(TrackField::level, bounds).getX();
@@ -231,6 +232,20 @@ void TrackRow::paint(juce::Graphics& g) {
     }
 }
 
+/// In a group it stands farther in; a label is a letter on its colour.
+void TrackRow::paintName(juce::Graphics& g, juce::Colour colour, bool chosen) {
+    const auto& p = ui::palette();
+    auto area = fieldArea(TrackField::name, getLocalBounds().toFloat()).withTrimmedRight(4.0f);
+    if (controller.trackList().groupOf(track) >= 0) area.removeFromLeft(groupInset);
+    if (const int label = controller.trackList().labels[at(track)]; label > 0) {
+        const auto disc = area.removeFromLeft(19.0f).withSizeKeepingCentre(15.0f, 15.0f).translated(-2.0f, 0.0f);
+        g.setColour(labelColour(p, label));
+        g.fillEllipse(disc);
+        ui::draw(g, labelLetter(label), disc, juce::Justification::centred, 10.0f, p.ink, true);
+    }
+    ui::draw(g, controller.shownName(track), area, juce::Justification::centredLeft, 13.5f, colour, chosen);
+}
+
 void TrackRow::mouseMove(const juce::MouseEvent& event) {
     const auto field = fieldAt(event.position);
     if (field == hovered) return;
@@ -259,7 +274,7 @@ void TrackRow::mouseDown(const juce::MouseEvent& event) {
     }
     controller.selectTrack(track);
     if (controller.tracks()[at(track)].state != TrackState::ok) {
-        pressed = TrackField::none;
+        if (pressed != TrackField::name) pressed = TrackField::none;
         return;
     }
     switch (pressed) {
@@ -287,6 +302,12 @@ void TrackRow::mouseDown(const juce::MouseEvent& event) {
 }
 
 void TrackRow::mouseDrag(const juce::MouseEvent& event) {
+    if (pressed == TrackField::name) {
+        if (!dragged && std::abs(event.getDistanceFromDragStartY()) < 6) return;
+        dragged = true;
+        if (onMove) onMove(track, event.position.y, false);
+        return;
+    }
     const int moved = event.getDistanceFromDragStartX();
     if (!dragged && std::abs(moved) < 3) return;
     dragged = true;
@@ -298,11 +319,52 @@ void TrackRow::mouseDrag(const juce::MouseEvent& event) {
     if (pressed == TrackField::gain) controller.setGain(track, Decibels(before.gain.value + 0.1 * moved * fine), true);
 }
 
-void TrackRow::mouseUp(const juce::MouseEvent&) {
+void TrackRow::mouseDoubleClick(const juce::MouseEvent& event) {
+    if (fieldAt(event.position) == TrackField::name) edit(TrackField::name);
+}
+
+void TrackRow::mouseUp(const juce::MouseEvent& event) {
     controller.endGesture();
+    if (pressed == TrackField::name && dragged && onMove) return onMove(track, event.position.y, true);
     const bool typed = pressed == TrackField::nudge || pressed == TrackField::gain || pressed == TrackField::highPass ||
                        pressed == TrackField::pan;
     if (typed && !dragged) edit(pressed);
+}
+
+// ---- a group
+
+GroupRow::GroupRow(Controller& c, int group, std::function<void()> startRenaming)
+    : controller(c), place(group), rename(std::move(startRenaming)) {
+    setTitle(ui::text("Group " + controller.trackList().groups[at(place)].name));
+    setTooltip("A click folds the group, a double click renames it");
+}
+
+void GroupRow::paint(juce::Graphics& g) {
+    const auto& p = ui::palette();
+    const auto& groups = controller.trackList().groups;
+    if (place >= static_cast<int>(groups.size())) return; // a moment later it is laid out anew
+    const auto& group = groups[at(place)];
+    auto area = getLocalBounds().toFloat().withTrimmedLeft(18.0f);
+    const auto mark = area.removeFromLeft(14.0f).withSizeKeepingCentre(8.0f, 8.0f).translated(-3.0f, 0.0f);
+    juce::Path triangle;
+    if (group.folded)
+        triangle.addTriangle(mark.getTopLeft(), mark.getBottomLeft(), {mark.getRight(), mark.getCentreY()});
+    else
+        triangle.addTriangle(mark.getTopLeft(), mark.getTopRight(), {mark.getCentreX(), mark.getBottom()});
+    g.setColour(p.muted);
+    g.fillPath(triangle);
+    ui::draw(g, group.name, area, juce::Justification::centredLeft, 12.5f, p.ink, true);
+    area.removeFromLeft(ui::width(group.name, 12.5f, true) + 8.0f);
+    ui::draw(g, std::to_string(group.tracks.size()) + " tracks", area, juce::Justification::centredLeft, 11.5f,
+             p.muted);
+}
+
+void GroupRow::mouseUp(const juce::MouseEvent& event) {
+    if (event.getNumberOfClicks() == 2) {
+        controller.toggleFold(place); // back to what it was before the first click
+        return rename();
+    }
+    controller.toggleFold(place);
 }
 
 // ---- the panel
@@ -314,26 +376,63 @@ TrackPanel::TrackPanel(Controller& c) : controller(c) {
     viewport.setScrollBarsShown(true, false);
     viewport.setWantsKeyboardFocus(false);
     addAndMakeVisible(viewport);
+    list.addChildComponent(dropLine);
+    dropLine.setInterceptsMouseClicks(false, false);
     rebuild();
 }
 
 TrackPanel::~TrackPanel() = default;
+
+void TrackPanel::DropLine::paint(juce::Graphics& g) {
+    g.fillAll(ui::palette().accent);
+}
 
 void TrackPanel::rebuild() {
     stopTyping();
     rows.clear();
     for (int track = 0; track < controller.trackCount(); ++track) {
         rows.push_back(std::make_unique<TrackRow>(controller, track, [this](TrackField field) { type(field); }));
+        rows.back()->onMove = [this](int moved, float y, bool dropped) {
+            const float height = rows[at(moved)]->getY() + y;
+            const int place = placeAt(moved, height);
+            if (dropped) {
+                dropLine.setVisible(false);
+                return controller.moveTrack(moved, place);
+            }
+            const int line = juce::roundToInt(height / static_cast<float>(rows[at(moved)]->getHeight())) *
+                             rows[at(moved)]->getHeight();
+            dropLine.setBounds(12, line - 1, list.getWidth() - 24, 2);
+            dropLine.setVisible(true);
+            dropLine.toFront(false);
+        };
         list.addAndMakeVisible(*rows.back());
     }
-    resized();
+    layOut();
     repaint();
+}
+
+int TrackPanel::placeAt(int track, float y) const {
+    const auto& order = controller.trackList().order;
+    int place = 0;
+    for (int other : order) {
+        if (other == track) continue;
+        const auto& each = *rows[at(other)];
+        const bool hidden = controller.trackList().hidden(other);
+        const float middle = hidden ? -1.0f : static_cast<float>(each.getBounds().getCentreY());
+        if (!hidden && middle > y) break;
+        ++place;
+    }
+    return place;
 }
 
 void TrackPanel::changed(unsigned what) {
     if (what & Controller::recordingChanged) return rebuild();
+    if ((what & Controller::settingChanged) && !(shownList == controller.trackList())) {
+        stopTyping();
+        layOut();
+    }
     if (what & Controller::selectionChanged) {
-        if (typing() && editedTrack != controller.selectedTrack()) stopTyping();
+        if (typing() && editedTrack >= 0 && editedTrack != controller.selectedTrack()) stopTyping();
         if (const int chosen = controller.selectedTrack(); chosen >= 0 && chosen < static_cast<int>(rows.size())) {
             const auto area = rows[at(chosen)]->getBounds();
             const auto view = viewport.getViewArea();
@@ -352,13 +451,40 @@ void TrackPanel::changed(unsigned what) {
 void TrackPanel::resized() {
     const auto area = getLocalBounds().withTrimmedTop(juce::roundToInt(headingHeight)).withTrimmedBottom(4);
     viewport.setBounds(area);
-    const int count = static_cast<int>(rows.size());
-    if (count == 0) return;
+    layOut();
+}
+
+/// From top to bottom as they are listed, each group under its name.
+void TrackPanel::layOut() {
+    const auto& shown = controller.trackList();
+    if (shownList.groups != shown.groups || headers.size() != shown.groups.size()) {
+        headers.clear();
+        for (int group = 0; group < static_cast<int>(shown.groups.size()); ++group) {
+            headers.push_back(std::make_unique<GroupRow>(controller, group, [this, group] { typeGroup(group); }));
+            list.addAndMakeVisible(*headers.back());
+        }
+    }
+    shownList = shown;
+    const auto hiddenCount =
+        std::count_if(shown.order.begin(), shown.order.end(), [&](int t) { return shown.hidden(t); });
+    const int count = static_cast<int>(shown.order.size() + shown.groups.size()) - static_cast<int>(hiddenCount);
+    if (rows.empty() || shown.order.size() != rows.size()) return;
+    const auto area = viewport.getBounds();
     const int height = std::clamp(area.getHeight() / count, 22, 29);
     const bool scrolls = height * count > area.getHeight();
     list.setSize(area.getWidth() - (scrolls ? viewport.getScrollBarThickness() : 0), height * count);
-    for (int track = 0; track < count; ++track)
-        rows[at(track)]->setBounds(0, track * height, list.getWidth(), height);
+    int y = 0;
+    const auto place = [&](juce::Component& line) {
+        line.setBounds(0, y, list.getWidth(), height);
+        y += height;
+    };
+    for (int track : shown.order) {
+        if (const int group = shown.groupOf(track); group >= 0 && shown.groups[at(group)].tracks.front() == track)
+            place(*headers[at(group)]);
+        rows[at(track)]->setVisible(!shown.hidden(track));
+        if (!shown.hidden(track)) place(*rows[at(track)]);
+    }
+    list.repaint();
 }
 
 void TrackPanel::paint(juce::Graphics& g) {
@@ -379,29 +505,30 @@ void TrackPanel::paint(juce::Graphics& g) {
 void TrackPanel::type(TrackField field) {
     const int track = controller.selectedTrack();
     if (track < 0 || track >= static_cast<int>(rows.size())) return;
-    if (controller.tracks()[at(track)].state != TrackState::ok) return;
+    if (field != TrackField::name && controller.tracks()[at(track)].state != TrackState::ok) return;
     stopTyping();
     edited = field;
     editedTrack = track;
     const auto& adjustment = controller.adjustments()[at(track)];
     std::string text;
+    if (field == TrackField::name) text = controller.shownName(track);
     if (field == TrackField::nudge) text = nudgeText(adjustment.nudge);
     if (field == TrackField::gain) text = gainText(adjustment.gain.value);
     if (field == TrackField::highPass) text = highPassText(adjustment);
     if (field == TrackField::pan) text = panText(effectivePan(controller.tracks()[at(track)], adjustment));
 
-    auto typed = std::make_unique<AmountEditor>();
-    typed->setFont(ui::font(13.0f));
-    typed->setJustification(juce::Justification::centredRight);
-    typed->setText(ui::text(text), false);
-    typed->setTitle(field == TrackField::nudge  ? "Nudge"
-                    : field == TrackField::gain ? "Gain"
-                    : field == TrackField::pan  ? "Pan"
-                                                : "High-pass");
-    typed->setSelectAllWhenFocused(true);
-    typed->onReturnKey = [this] { takeText(); };
-    typed->onEscapeKey = [this] { stopTyping(); };
-    typed->onFocusLost = [this] { stopTyping(); };
+    openEditor(
+        field == TrackField::nudge  ? "Nudge"
+        : field == TrackField::name ? "Name"
+        : field == TrackField::gain ? "Gain"
+        : field == TrackField::pan  ? "Pan"
+                                    : "High-pass",
+        text,
+        (field == TrackField::name
+             ? fieldArea(field, rows[at(track)]->getBounds().toFloat())
+             : fieldArea(field, rows[at(track)]->getBounds().toFloat()).expanded(4.0f, 0.0f).withTrimmedLeft(-26.0f))
+            .toNearestInt());
+    auto* typed = static_cast<AmountEditor*>(editor.get());
     typed->step = [this](int direction) {
         if (edited == TrackField::nudge) controller.nudgeBy(editedTrack, milliseconds(nudgeStepMs * direction));
         if (edited == TrackField::gain)
@@ -422,8 +549,30 @@ void TrackPanel::type(TrackField field) {
         if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge)), false);
         if (edited == TrackField::gain) editor->setText(ui::text(gainText(now.gain.value)), false);
     };
-    auto area = fieldArea(field, rows[at(track)]->getBounds().toFloat()).expanded(4.0f, 0.0f).withTrimmedLeft(-26.0f);
-    typed->setBounds(area.toNearestInt());
+}
+
+void TrackPanel::typeGroup(int group) {
+    if (group < 0 || group >= static_cast<int>(headers.size())) return;
+    stopTyping();
+    edited = TrackField::name;
+    editedTrack = -1;
+    editedGroup = group;
+    openEditor("Name of the group", controller.trackList().groups[at(group)].name,
+               headers[at(group)]->getBounds().withTrimmedLeft(26).withWidth(170));
+}
+
+void TrackPanel::openEditor(const juce::String& title, const std::string& text, juce::Rectangle<int> area) {
+    auto typed = std::make_unique<AmountEditor>();
+    typed->setFont(ui::font(13.0f));
+    typed->setJustification(edited == TrackField::name ? juce::Justification::centredLeft
+                                                       : juce::Justification::centredRight);
+    typed->setText(ui::text(text), false);
+    typed->setTitle(title);
+    typed->setSelectAllWhenFocused(true);
+    typed->onReturnKey = [this] { takeText(); };
+    typed->onEscapeKey = [this] { stopTyping(); };
+    typed->onFocusLost = [this] { stopTyping(); };
+    typed->setBounds(area);
     editor = std::move(typed);
     list.addAndMakeVisible(*editor);
     editor->grabKeyboardFocus();
@@ -432,6 +581,12 @@ void TrackPanel::type(TrackField field) {
 void TrackPanel::takeText() {
     const auto typed = editor->getText().toStdString();
     bool understood = false;
+    if (edited == TrackField::name) {
+        const auto name = juce::String::fromUTF8(typed.c_str()).trim().toStdString();
+        const int track = editedTrack, group = editedGroup;
+        stopTyping(); // what follows lays the rows out anew
+        return track >= 0 ? controller.renameTrack(track, name) : controller.renameGroup(group, name);
+    }
     if (edited == TrackField::nudge) {
         const Celsius temperature =
             controller.measurement() ? controller.measurement()->options.temperature : Celsius(20.0);

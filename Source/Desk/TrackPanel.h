@@ -19,6 +19,8 @@ juce::Rectangle<float> fieldArea(TrackField field, juce::Rectangle<float> row);
 class TrackRow : public juce::Component, public juce::SettableTooltipClient {
 public:
     TrackRow(Controller& controller, int track, std::function<void(TrackField)> edit);
+    /// The row is dragged by its name to so many pixels below its own top; `dropped`: and let go there.
+    std::function<void(int track, float y, bool dropped)> onMove;
 
     void refresh();
     TrackField fieldAt(juce::Point<float> place) const;
@@ -29,8 +31,10 @@ public:
     void mouseDown(const juce::MouseEvent& event) override;
     void mouseDrag(const juce::MouseEvent& event) override;
     void mouseUp(const juce::MouseEvent& event) override;
+    void mouseDoubleClick(const juce::MouseEvent& event) override;
 
 private:
+    void paintName(juce::Graphics& g, juce::Colour colour, bool chosen);
     void paintToggle(juce::Graphics& g, TrackField field, const char* letter, bool on, juce::Colour ground);
 
     Controller& controller;
@@ -39,6 +43,20 @@ private:
     TrackField hovered = TrackField::none, pressed = TrackField::none;
     TrackAdjustment before; ///< At the start of a drag.
     bool dragged = false;
+};
+
+/// The name of a group above its tracks: a click folds it, a double click renames it.
+class GroupRow : public juce::Component, public juce::SettableTooltipClient {
+public:
+    GroupRow(Controller& controller, int group, std::function<void()> rename);
+    void paint(juce::Graphics& g) override;
+    void mouseUp(const juce::MouseEvent& event) override;
+    int group() const { return place; }
+
+private:
+    Controller& controller;
+    const int place;
+    std::function<void()> rename;
 };
 
 /// All tracks under their headings, with one text field that appears where an amount is typed.
@@ -52,6 +70,10 @@ public:
     void type(TrackField field);
     bool typing() const { return editor != nullptr; }
     void stopTyping();
+    GroupRow* groupRow(int group) { return headers[static_cast<std::size_t>(group)].get(); }
+    void typeGroup(int group); ///< Its name.
+    /// Where in the order a track goes that is let go at this height of the list.
+    int placeAt(int track, float y) const;
     TrackRow* row(int track) { return rows[static_cast<std::size_t>(track)].get(); }
     juce::TextEditor* field() { return editor.get(); }
 
@@ -61,11 +83,20 @@ public:
 private:
     void rebuild();
     void takeText();
+    void layOut();
+    void openEditor(const juce::String& title, const std::string& text, juce::Rectangle<int> area);
 
     Controller& controller;
     juce::Viewport viewport;
     juce::Component list;
     std::vector<std::unique_ptr<TrackRow>> rows;
+    std::vector<std::unique_ptr<GroupRow>> headers;
+    TrackList shownList; ///< As it is laid out.
+    struct DropLine : juce::Component {
+        void paint(juce::Graphics& g) override;
+    };
+    DropLine dropLine; ///< Where a row that is dragged would go.
+    int editedGroup = -1;
     std::unique_ptr<juce::TextEditor> editor;
     TrackField edited = TrackField::none;
     int editedTrack = -1;

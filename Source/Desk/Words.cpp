@@ -124,9 +124,9 @@ std::string reads(const Controller& controller) {
 
 std::string cell(const Controller& controller, int source, int track) {
     const auto* reading = controller.spill(source, track);
-    if (!reading) return controller.tracks()[at(track)].name + ": takes no part";
+    if (!reading) return controller.shownName(track) + ": takes no part";
     const auto& close = controller.withSources()->sources->map.plan.sources[at(source)].closeTracks;
-    std::string text = controller.sourceName(source) + " in " + controller.tracks()[at(track)].name + ": ";
+    std::string text = controller.sourceName(source) + " in " + controller.shownName(track) + ": ";
     if (reading->level)
         text += signedAmount(reading->level->value, 1) + " dB" +
                 (reading->levelLowMid ? ", low-mid " + signedAmount(reading->levelLowMid->value, 1) : "");
@@ -159,15 +159,14 @@ std::vector<std::pair<std::string, bool>> findings(const Controller& controller)
     }
     lines.emplace_back("order of entry, most spill first", true);
     for (const auto& entry : orderOfEntry(*m))
-        lines.emplace_back(controller.tracks()[at(entry.track)].name + ": " + entryInWords(*m, entry), false);
+        lines.emplace_back(controller.shownName(entry.track) + ": " + entryInWords(*m, entry), false);
     if (const int source = controller.chosenSource(); source >= 0) {
         lines.emplace_back("who can help the close track of " + controller.sourceName(source), true);
         for (const auto& helper : rescueFor(*m, source)) {
             if (!helper.level) continue;
-            std::string text = controller.tracks()[at(helper.track)].name + ": " +
-                               signedAmount(helper.level->value, 1) + " dB, leads in " +
-                               unsignedAmount(100.0 * helper.bandwidth, 0) + " % of its bandwidth; adds " +
-                               signedAmount(helper.gain.value, 1) + " dB as recorded";
+            std::string text = controller.shownName(helper.track) + ": " + signedAmount(helper.level->value, 1) +
+                               " dB, leads in " + unsignedAmount(100.0 * helper.bandwidth, 0) +
+                               " % of its bandwidth; adds " + signedAmount(helper.gain.value, 1) + " dB as recorded";
             std::string by = helper.flip ? "flipped" : "";
             if (helper.nudge)
                 by += std::string(by.empty() ? "" : " and ") + "nudged " + nudgeText(*helper.nudge) + " ms";
@@ -207,7 +206,7 @@ PairWords pair(const Controller& controller, int first, int second) {
         return result;
     }
     const int a = std::min(first, second), b = std::max(first, second);
-    result.names = controller.tracks()[at(a)].name + dot + controller.tracks()[at(b)].name;
+    result.names = controller.shownName(a) + dot + controller.shownName(b);
     const auto* reading = controller.reading(a, b);
     if (!reading) {
         const auto missing = [&](const std::vector<TrackInfo>& tracks) {
@@ -377,7 +376,7 @@ std::string trackTrouble(const TrackInfo& track) {
 std::string track(const Controller& controller, int index) {
     const auto& info = controller.tracks()[at(index)];
     const auto& adjustment = controller.adjustments()[at(index)];
-    std::string text = info.name;
+    std::string text = controller.shownName(index);
     if (const auto trouble = trackTrouble(info); !trouble.empty()) return text + ", " + trouble;
     if (const auto level = controller.levelDbfs(index)) text += ", " + gainText(*level) + " dBFS";
     text += adjustment.flip ? ", flipped" : ", not flipped";

@@ -152,6 +152,14 @@ ordered_json oursToJson(const Session& session) {
                          {"matchesLoudness", session.matchesLoudness}};
     root["sources"] = session.sources ? sourcesToJson(*session.sources) : ordered_json();
     root["selection"] = {{"track", textOrNull(session.selected)}, {"partner", textOrNull(session.partner)}};
+    auto list = ordered_json::array();
+    for (const auto& one : session.list)
+        list.push_back({{"track", one.track},
+                        {"shown", textOrNull(one.shown)},
+                        {"label", one.label},
+                        {"group", textOrNull(one.group)}});
+    root["list"] = std::move(list);
+    root["folded"] = session.folded;
     if (session.unsavedOf) root["unsavedOf"] = *session.unsavedOf;
     return root;
 }
@@ -306,6 +314,7 @@ Result<Session> sessionFromJson(std::string_view text, const std::string& where)
     session.heard = heard.value_or(Setting());
     Members top(root, "");
     top.texts("holds", session.held);
+    top.texts("folded", session.folded);
     top.flag("linked", session.linked);
     top.optionalText("heard", session.heardVersion);
     std::optional<std::pair<double, double>> loop, measuredBand;
@@ -341,6 +350,18 @@ Result<Session> sessionFromJson(std::string_view text, const std::string& where)
         members.optionalText("track", session.selected);
         members.optionalText("partner", session.partner);
         reader.check(members);
+    });
+    reader.objects(root, "list", [&](const json& object, const std::string& place) {
+        Members members(object, place);
+        Session::Listed one;
+        double label = 0.0;
+        members.text("track", one.track);
+        members.optionalText("shown", one.shown);
+        members.number("label", 0.0, mostOfGroups, label);
+        members.optionalText("group", one.group);
+        reader.check(members);
+        one.label = static_cast<int>(label);
+        session.list.push_back(std::move(one));
     });
     if (reader.fault()) return *reader.fault();
     session.unknown = leftOver(root, json(oursToJson(session)));

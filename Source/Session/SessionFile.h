@@ -85,6 +85,17 @@ struct Session {
     std::optional<SourceList> sources; ///< What the user says of them; none: guessed.
     std::optional<std::string> selected, partner;
 
+    /// A track as it is listed, from top to bottom.
+    struct Listed {
+        std::string track;
+        std::optional<std::string> shown; ///< What it is called here; none: as its file.
+        int label = 0;                    ///< 0: none, at most 99.
+        std::optional<std::string> group; ///< Neighbours of one name are a group.
+        bool operator==(const Listed&) const = default;
+    };
+    std::vector<Listed> list;        ///< Empty: as the files.
+    std::vector<std::string> folded; ///< Groups of which only the name is shown.
+
     /// Only of a state that the program kept by itself: the session file that it belongs to, empty where there is none.
     std::optional<std::string> unsavedOf;
     nlohmann::json unknown = nlohmann::json::object();
