@@ -1,8 +1,9 @@
 #include "Audition/LiveSum.h"
 
+#include "Audition/FadeCurve.h"
+
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 namespace spillwright {
@@ -21,15 +22,13 @@ const float* LiveSum::Deck::read(std::size_t voice, std::int64_t from, int count
 LiveSum::LiveSum(SongBlocks& songBlocks, PlayState& playState, double sampleRate, std::int64_t recordingLength,
                  Seconds ahead)
     : blocks(songBlocks), state(playState), length(recordingLength), readyAhead(std::llround(ahead.value * sampleRate)),
-      fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))),
-      hertz(sampleRate), decks{Deck(blocks), Deck(blocks)},
+      fade(static_cast<int>(std::lround(fadeTime.value * sampleRate))), hertz(sampleRate),
+      fadeCurve(fadeCurveOf(fade)), decks{Deck(blocks), Deck(blocks)},
       changed(decks[0].mix.voiceCount(), 0), loop{0, std::max(length, static_cast<std::int64_t>(std::llround(
                                                                           shortestLoop.value * sampleRate)))},
       scratch(static_cast<std::size_t>(std::ceil(TrackChain::longestSettling.value * sampleRate)) + mostAtOnce +
               FractionalDelay::taps),
       treated(mostAtOnce) {
-    for (int n = 0; n <= fade; ++n)
-        fadeCurve.push_back(static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * n / fade)));
     for (Bus* bus : {&common, &incoming, &outgoing}) {
         bus->left.resize(mostAtOnce);
         bus->right.resize(mostAtOnce);

@@ -78,9 +78,9 @@ private:
     PlayState& state;
     const std::int64_t length;
     const std::int64_t readyAhead;
-    const int fade;               ///< Samples.
-    const double hertz;           ///< Of the recording.
-    std::vector<float> fadeCurve; ///< 0 .. 1, fade + 1 values, raised cosine.
+    const int fade;                     ///< Samples.
+    const double hertz;                 ///< Of the recording.
+    const std::vector<float> fadeCurve; ///< 0 .. 1, fade + 1 values, raised cosine.
 
     Deck decks[2];
     Deck* now = &decks[0];

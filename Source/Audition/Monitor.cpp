@@ -1,10 +1,10 @@
 #include "Audition/Monitor.h"
 
+#include "Audition/FadeCurve.h"
 #include "Audition/LiveSum.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 namespace spillwright {
@@ -50,11 +50,8 @@ void Monitor::View::hear(float* left, float* right, int count) {
 
 Monitor::Monitor(double rate)
     : sampleRate(rate), fade(static_cast<int>(std::lround(LiveSum::fadeTime.value * rate))),
-      powerShare(static_cast<float>(1.0 - std::exp(-1.0 / (powerTime.value * rate)))),
-      riseStep(static_cast<float>(amplitudeOfDecibels(LiveSum::riseRate / rate))) {
-    for (int n = 0; n <= fade; ++n)
-        fadeCurve.push_back(static_cast<float>(0.5 - 0.5 * std::cos(std::numbers::pi * n / fade)));
-}
+      fadeCurve(fadeCurveOf(fade)), powerShare(static_cast<float>(1.0 - std::exp(-1.0 / (powerTime.value * rate)))),
+      riseStep(static_cast<float>(amplitudeOfDecibels(LiveSum::riseRate / rate))) {}
 
 void Monitor::process(float* left, float* right, int count, const Listening& wanted) {
     while (count > 0) {

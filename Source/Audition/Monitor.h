@@ -55,7 +55,7 @@ private:
 
     const double sampleRate;
     const int fade; ///< Samples.
-    std::vector<float> fadeCurve;
+    const std::vector<float> fadeCurve;
     View views[2];
     View* now = &views[0];
     View* before = &views[1];

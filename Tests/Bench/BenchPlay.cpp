@@ -8,6 +8,7 @@
 #include "Audition/Player.h"
 #include "Bench/ThreadClock.h"
 #include "Support/MemorySource.h"
+#include "Support/NamedRate.h"
 #include "Support/RandomUser.h"
 #include "Support/TestSignals.h"
 #include "Support/TestWav.h"
@@ -119,33 +120,6 @@ double mostMemory() {
     return 0.0;
 }
 
-class AtRate : public juce::AudioIODevice {
-public:
-    explicit AtRate(double hertz) : juce::AudioIODevice("rate", "bench"), at(hertz) {}
-    juce::StringArray getOutputChannelNames() override { return {"left", "right"}; }
-    juce::StringArray getInputChannelNames() override { return {}; }
-    juce::Array<double> getAvailableSampleRates() override { return {at}; }
-    juce::Array<int> getAvailableBufferSizes() override { return {block}; }
-    int getDefaultBufferSize() override { return block; }
-    juce::String open(const juce::BigInteger&, const juce::BigInteger&, double, int) override { return {}; }
-    void close() override {}
-    bool isOpen() override { return true; }
-    void start(juce::AudioIODeviceCallback*) override {}
-    void stop() override {}
-    bool isPlaying() override { return true; }
-    juce::String getLastError() override { return {}; }
-    int getCurrentBufferSizeSamples() override { return block; }
-    double getCurrentSampleRate() override { return at; }
-    int getCurrentBitDepth() override { return 32; }
-    juce::BigInteger getActiveOutputChannels() const override { return 3; }
-    juce::BigInteger getActiveInputChannels() const override { return 0; }
-    int getOutputLatencyInSamples() override { return 0; }
-    int getInputLatencyInSamples() override { return 0; }
-
-private:
-    double at;
-};
-
 /// From the folder to the first sample of sound, and the memory of playing here and there.
 void openFolder(int tracks, int hertz) {
     const auto folder = std::filesystem::temp_directory_path() / ("spillwright-bench-" + std::to_string(hertz));
@@ -160,7 +134,7 @@ void openFolder(int tracks, int hertz) {
     };
     const auto before = mostMemory();
     Player player;
-    AtRate device(hertz);
+    test::NamedRate device(hertz);
     player.callback().audioDeviceAboutToStart(&device);
     std::vector<float> left(block), right(block);
     float* outputs[] = {left.data(), right.data()};
@@ -207,7 +181,7 @@ void soak(int tracks, double seconds) {
     for (int track = 0; track < tracks; ++track)
         other->tracks.push_back(test::whiteNoise(48000, static_cast<std::uint64_t>(track), 0.01));
     Player player;
-    AtRate device(rate);
+    test::NamedRate device(rate);
     player.callback().audioDeviceAboutToStart(&device);
     player.open(std::make_shared<test::MemorySource>(std::move(samples)),
                 std::vector<TrackInfo>(static_cast<std::size_t>(tracks)));
