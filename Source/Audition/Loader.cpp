@@ -7,10 +7,12 @@
 namespace spillwright {
 
 Loader::Reach Loader::reachFor(int tracks, double sampleRate) {
-    constexpr double mostBytes = 150e6, leastShare = 0.25, secondsInAll = 5.9; // with the margins, to whole blocks
-    const double wanted = secondsInAll * tracks * sampleRate * static_cast<double>(sizeof(float));
-    const double share = std::clamp(mostBytes / std::max(wanted, 1.0), leastShare, 1.0);
+    constexpr double mostBytes = 150e6, leastShare = 0.25;
+    constexpr double margins = 2.3; // seconds, of three stretches with nudges to 100 ms, to whole blocks
     const Reach all;
+    const double reach = all.ahead.value + 2.0 * all.head.value;
+    const double affordable = mostBytes / std::max(tracks * sampleRate * static_cast<double>(sizeof(float)), 1.0);
+    const double share = std::clamp((affordable - margins) / reach, leastShare, 1.0);
     return {Seconds(share * all.ahead.value), Seconds(share * all.head.value), Seconds(share * all.start.value)};
 }
 

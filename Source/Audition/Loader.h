@@ -25,8 +25,8 @@ public:
         Seconds head = Seconds(1.0);  ///< ... past the head of the loop and a place that was asked for ...
         Seconds start = Seconds(0.5); ///< ... and at least before sound begins.
     };
-    /// What memory allows: with nudges to 100 ms, 150 MB of samples hold it up to 64 tracks at 96 kHz; of more, or at
-    /// higher rates, less lies ready, a quarter of it at least.
+    /// What some 150 MB of samples hold, with nudges to 100 ms; a quarter of the above at least. All of it for 64
+    /// tracks at 48 kHz.
     static Reach reachFor(int tracks, double sampleRate);
 
     /// Slots that `blocks` needs so that all this fits, for `before` and `after` samples of margin.

@@ -1,3 +1,4 @@
+#include "Audition/Loader.h"
 #include "Rig.h"
 #include "Support/RandomUser.h"
 
@@ -823,6 +824,21 @@ TEST_CASE("a file that vanishes while it plays fades the mix, stops it and says 
     rig.run(5000);
     CHECK(rig.player.trouble().empty());
     CHECK(rig.player.position() == stopped + 5000);
+}
+
+TEST_CASE("what lies ready of 64 tracks stays below 200 MB at every rate, and is all of it where that fits") {
+    for (const double hertz : {44100.0, 48000.0, 88200.0, 96000.0, 176400.0, 192000.0}) {
+        const auto reach = Loader::reachFor(64, hertz);
+        // Nudges to 100 ms, and what a high-pass listens back to.
+        const auto margin = static_cast<std::int64_t>((0.1 + TrackChain::longestSettling.value) * hertz) + 64;
+        const double bytes = Loader::slotsFor(reach, hertz, margin, margin) * 64.0 * SongBlocks::blockSamples * 4.0;
+        INFO(hertz << " Hz: " << bytes / 1e6 << " MB");
+        CHECK(bytes < 200e6);
+        CHECK(reach.ahead.value >= 0.75);
+        CHECK(reach.start < reach.ahead);
+    }
+    CHECK(Loader::reachFor(64, 48000.0).ahead.value == 3.0);
+    CHECK(Loader::reachFor(2, 192000.0).ahead.value == 3.0);
 }
 
 TEST_CASE("a nudge of up to a second either way is played, a larger one as a second, and said so") {
