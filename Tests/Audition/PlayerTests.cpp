@@ -475,6 +475,38 @@ TEST_CASE("what starts lower rises evenly to its level, without a click, and is 
     CHECK(rmsDb(3.2 + 0.02) == Approx(-2.0 + 20.0 * 0.025).margin(0.05));
 }
 
+TEST_CASE(
+    "what only is said to be louder, of another passage, does not rise; what was metered counts where it is given") {
+    const auto samples = tone(4 * 48000, 100.0);
+    Rig rig(std::make_shared<MemorySource>(Tracks{samples}));
+    HeardMix mix;
+    mix.adjustments = {adjusted(false, 0.0)};
+    mix.loudness = -30.0;
+    mix.loudnessBasis = 1;
+    const auto levelDb = [&](double second) {
+        const auto from = static_cast<std::size_t>(std::lround(second * 48000.0)) + guardDelay();
+        double power = 0.0;
+        for (std::size_t n = from; n < from + 480; ++n)
+            power += static_cast<double>(rig.left[n] * rig.left[n]);
+        return 10.0 * std::log10(power / 480.0 / (0.5 * 0.5 * 0.5 * 0.5));
+    };
+    rig.player.hear(mix);
+    rig.player.play();
+    rig.run(24000);
+    mix.loudness = -10.0; // of a louder passage
+    mix.loudnessBasis = 2;
+    rig.player.hear(mix);
+    rig.run(24000);
+    CHECK(levelDb(0.52) == Approx(0.0).margin(0.01));
+    CHECK(levelDb(0.9) == Approx(0.0).margin(0.01));
+    mix.heardBefore = -22.0; // by 12 dB less than was said
+    mix.adjustments[0].flip = true;
+    rig.player.hear(mix);
+    rig.run(48000);
+    CHECK(levelDb(1.02) == Approx(-9.0 + 20.0 * 0.025).margin(0.05));
+    CHECK(levelDb(1.6) == Approx(0.0).margin(0.01));
+}
+
 TEST_CASE("what did not change rises together with what did") {
     const std::size_t length = 2 * 48000;
     Rig rig(std::make_shared<MemorySource>(Tracks{tone(length, 100.0, rate, 0.4), tone(length, 200.0, rate, 0.1)}));
@@ -528,16 +560,16 @@ TEST_CASE(
     Rig rig(std::make_shared<MemorySource>(Tracks(1, tone(length, 100.0))));
     rig.player.play();
     std::mt19937 random(2);
-    for (int jump = 0; jump < 60; ++jump) {
+    for (int jump = 0; jump < 40; ++jump) {
         rig.run(4800, 64);
         if (jump % 2 == 0)
             rig.player.seek(480 * static_cast<std::int64_t>(random() % 5900));
         else
             rig.player.setLoop(480 * static_cast<std::int64_t>(random() % 2900),
                                480 * static_cast<std::int64_t>(2950 + random() % 2900));
-        for (int n = 0; n < 16; ++n) { // as slow as a device, so that the loader runs ahead of the fade
+        for (int n = 0; n < 10; ++n) { // slower than a device, so that the loader runs ahead of the fade
             rig.run(64, 64);
-            std::this_thread::sleep_for(std::chrono::microseconds(500));
+            std::this_thread::sleep_for(std::chrono::milliseconds(2));
         }
     }
     CHECK(rig.player.meters().dropouts == 0);
@@ -949,7 +981,8 @@ TEST_CASE("what is in memory around the position can be looked at while it plays
     for (std::size_t track = 0; track < 3; ++track)
         CHECK(std::equal(around[track].begin(), around[track].end(),
                          tracks[track].begin() + static_cast<std::ptrdiff_t>(from)));
-    CHECK(rig.player.samplesAround(10 * length).size() == 3); // all of it is in memory: silence lies around it
+    // In a moment all of it is in memory; silence lies around it.
+    Rig::waitUntil([&] { return rig.player.samplesAround(10 * length).size() == 3; });
     rig.player.open(nullptr);
     CHECK(rig.player.samplesAround(count).empty());
 }
