@@ -137,7 +137,7 @@ void LiveSum::changeMix() {
     now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     const bool otherSound = now->standIn != before->standIn;
     now->position = before->position;
-    startNow(newMix, otherSound);
+    startNow(newMix);
     now->pinned.pin(now->position - now->mix.before, now->position + now->mix.after);
     bool any = false;
     for (std::size_t voice = 0; voice < changed.size(); ++voice) {
@@ -155,7 +155,7 @@ void LiveSum::changeMix() {
 
 /// The decks have changed places. How loud the new one begins; and what the old one still needs while it fades is
 /// pinned here, since once the position has moved nobody else keeps it.
-void LiveSum::startNow(bool newMix, bool newSound) {
+void LiveSum::startNow(bool newMix) {
     const double levelDb = decibelsOfAmplitude(static_cast<double>(before->level));
     double startDb = levelDb;
     const bool comparable = before->mix.loudness && before->mix.loudnessBasis == now->mix.loudnessBasis;
@@ -165,7 +165,6 @@ void LiveSum::startNow(bool newMix, bool newSound) {
         // Amid a rise it goes on from where it is.
         startDb = std::min(heard - *now->mix.loudness + (levelDb < 0.0 ? 0.0 : mostLouderDb), 0.0);
     }
-    if (newSound) startDb += decibelsOfAmplitude(static_cast<double>(now->standIn->startsAt));
     now->level = startDb < 0.0 ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
     now->riseStep = static_cast<float>(amplitudeOfDecibels(std::max(riseRate, -startDb / longestRise.value) / hertz));
     outgoingThere =
@@ -179,7 +178,7 @@ void LiveSum::jump(std::int64_t target) {
     if (newMix) mixWaits = false;
     now->standIn = standInWaits ? std::exchange(standInWaits, nullptr) : before->standIn;
     now->position = target;
-    startNow(newMix, now->standIn != before->standIn);
+    startNow(newMix);
     settleAll();
     std::fill(changed.begin(), changed.end(), 1);
     fadeLeft = fade;

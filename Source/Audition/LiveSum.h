@@ -62,7 +62,7 @@ private:
     bool mixTogether(float* left, float* right, int count);
     void add(Deck& deck, std::size_t voice, Bus& bus, int count);
     void rise(int count);
-    void startNow(bool newMix, bool newSound);
+    void startNow(bool newMix);
     void drawCurtain(float* left, float* right, int count);
     void closeCurtain();
 

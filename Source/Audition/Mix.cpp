@@ -8,13 +8,12 @@
 namespace spillwright {
 
 void Mix::set(std::span<const TrackInfo> tracks, const HeardMix& heard, double sampleRate, Seconds largestNudge) {
-    const bool anySolo = std::find(heard.solo.begin(), heard.solo.end(), true) != heard.solo.end();
     const std::size_t count = chains.size() / 2;
     const auto setVoice = [&](std::size_t voice, const std::vector<TrackAdjustment>& adjustments, double factor) {
         const std::size_t track = trackOf(voice);
         TrackAdjustment adjustment = track < adjustments.size() ? adjustments[track] : TrackAdjustment{};
         adjustment.nudge = std::clamp(adjustment.nudge, -largestNudge, largestNudge);
-        if (factor == 0.0 || (anySolo && !(track < heard.solo.size() && heard.solo[track]))) adjustment.muted = true;
+        adjustment.muted = factor == 0.0 || !isHeard(adjustment, heard.solo, track);
         const PanGains pan = panGains(effectivePan(tracks[track], adjustment));
         chains[voice] = TrackChain(adjustment, sampleRate);
         left[voice] = static_cast<float>(factor * pan.left);

@@ -288,13 +288,12 @@ void Player::setListening(const Listening& wanted) {
     engine->listening.publish();
 }
 
-void Player::playInstead(std::shared_ptr<const TrackSound> sound, Decibels startsAt) {
+void Player::playInstead(std::shared_ptr<const TrackSound> sound) {
     if (!engine->programme) return;
     Programme& programme = *engine->programme;
     programme.forgetStandIns();
     if (!sound && programme.standIns.empty()) return;
-    programme.standIns.push_back(std::make_unique<StandIn>(
-        std::move(sound), static_cast<float>(amplitudeOfDecibels(std::min(startsAt.value, 0.0)))));
+    programme.standIns.push_back(std::make_unique<StandIn>(std::move(sound)));
     if (StandIn* const untaken = programme.state.standIn.exchange(programme.standIns.back().get())) untaken->letGo();
 }
 

@@ -45,9 +45,8 @@ public:
     void hear(const HeardMix& mix);
     void setAdjustments(std::vector<TrackAdjustment> adjustments, std::vector<bool> solo = {}); ///< hear() of no more.
     /// In the place of the tracks' own sound, under the same adjustments, loop and position, until null is given or
-    /// another recording is opened; cross-faded like any change. One a track of the recording. `startsAt`: 0 dB or
-    /// below, where it begins, to rise as what is louder does.
-    void playInstead(std::shared_ptr<const TrackSound> sound, Decibels startsAt = Decibels(0.0));
+    /// another recording is opened; cross-faded like any change. One a track of the recording.
+    void playInstead(std::shared_ptr<const TrackSound> sound);
     void setListening(const Listening& listening); ///< Stays when another recording is opened.
     void seek(std::int64_t sample);
     /// from < to; the whole recording by default. Lengthened to 50 ms where shorter. A position outside goes to `from`.

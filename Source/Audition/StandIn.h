@@ -18,11 +18,8 @@ struct TrackSound {
 /// What decks read in the place of the files. The audio thread says when it has let go; then the message thread frees.
 class StandIn {
 public:
-    /// Null: the files themselves. `start`: amplitude at which it begins, to rise.
-    explicit StandIn(std::shared_ptr<const TrackSound> trackSound, float start = 1.0f)
-        : startsAt(start), sound(std::move(trackSound)) {}
-
-    const float startsAt;
+    /// Null: the files themselves.
+    explicit StandIn(std::shared_ptr<const TrackSound> trackSound) : sound(std::move(trackSound)) {}
 
     bool files() const { return !sound; }
 

@@ -11,7 +11,6 @@ namespace spillwright {
 namespace {
 
 constexpr double calibrationDb = -0.691;
-constexpr double absoluteGate = -70.0; // LUFS
 constexpr double relativeGate = -10.0; // LU
 constexpr double nothing = 1e-30;      // of a state: below it what rings on is taken as silence
 

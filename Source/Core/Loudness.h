@@ -36,6 +36,9 @@ double kWeighting(Hertz frequency);
 inline constexpr Seconds loudnessBlock = Seconds(0.4);
 inline constexpr Seconds loudnessStep = Seconds(0.1);
 
+/// Nothing below counts, LUFS.
+inline constexpr double absoluteGate = -70.0;
+
 /// Integrated loudness in LUFS of gating blocks, each given as the mean square of what is K-weighted, summed over the
 /// channels: the mean of those above -70 LUFS and not more than 10 LU below the mean of these. nullopt: none is.
 std::optional<double> gatedLoudness(std::span<const double> blockPowers);

@@ -124,7 +124,6 @@ void BlindSheet::startTest() {
     plan.recording = controller.sessionName();
     plan.heard = controller.loopInWords();
     plan.date = juce::Time::getCurrentTime().formatted("%Y-%m-%d %H:%M").toStdString();
-    // The louder one is turned down: nothing is brought nearer to the limiter.
     const std::array kinds{*a, *b};
     const std::array versions{&plan.a, &plan.b};
     for (std::size_t k = 0; k < 2; ++k) {
@@ -141,13 +140,11 @@ void BlindSheet::startTest() {
         mixes[k] = {};
         mixes[k].adjustments = setting;
     }
-    if (plan.a.loudness && plan.b.loudness) {
-        const double quieter = std::min(*plan.a.loudness, *plan.b.loudness);
-        for (std::size_t k = 0; k < 2; ++k) {
-            versions[k]->gain = mixes[k].gain = Decibels(quieter - *versions[k]->loudness);
-            mixes[k].loudness = quieter;
-            mixes[k].loudnessBasis = controller.heardMix().loudnessBasis;
-        }
+    matchLoudness(plan);
+    for (std::size_t k = 0; k < 2; ++k) {
+        mixes[k].gain = versions[k]->gain;
+        if (versions[k]->loudness) mixes[k].loudness = *versions[k]->loudness + versions[k]->gain.value;
+        mixes[k].loudnessBasis = controller.loudnessBasis();
     }
     auto started = BlindTest::start(std::move(plan));
     if (!started) {

@@ -1,5 +1,6 @@
 #include "Desk/Controller.h"
 
+#include "Core/Loudness.h"
 #include "Core/Propose/MomentGain.h"
 #include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
@@ -26,9 +27,7 @@ constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
 const Seconds timeOfProof(2.0);
-const Seconds timeOfCard(6.0);                          // the search of up to some 40 tracks is through by then
-constexpr double silenceLufs = -70.0;                   ///< Where the gate of BS.1770 ends.
-constexpr std::chrono::milliseconds guessedAwhile(300); ///< What was metered of it is true so long.
+const Seconds timeOfCard(6.0); // the search of up to some 40 tracks is through by then
 constexpr int waveformColumns = 2400;
 const std::vector<TrackInfo> noTracks;
 
@@ -53,14 +52,6 @@ std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments)
         adjustment.pan.reset(); // the summation gain is that of the mono sum
     }
     return adjustments;
-}
-
-/// With what is not soloed muted.
-std::vector<TrackAdjustment> withSolo(std::vector<TrackAdjustment> setting, const std::vector<bool>& solo) {
-    if (std::find(solo.begin(), solo.end(), true) != solo.end())
-        for (std::size_t track = 0; track < setting.size(); ++track)
-            setting[track].muted = setting[track].muted || !solo[track];
-    return setting;
 }
 
 /// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
@@ -435,10 +426,7 @@ const PairReading* Controller::reading(int first, int second) const {
 
 std::optional<PairNow> Controller::pairNow(int first, int second) const {
     if (!reading(first, second) || pairGainsNow.empty()) return std::nullopt;
-    const auto audible = [&](int track) {
-        const bool anySolo = std::find(soloed.begin(), soloed.end(), true) != soloed.end();
-        return !now->adjustments[at(track)].muted && (!anySolo || soloed[at(track)]);
-    };
+    const auto audible = [&](int track) { return isHeard(now->adjustments[at(track)], soloed, at(track)); };
     const auto& places = read().positionOf;
     const int a = places[at(std::min(first, second))], b = places[at(std::max(first, second))];
     const double gain = pairGainsNow[PairGains::pairIndex(a, b)];
@@ -1072,175 +1060,6 @@ void Controller::keep(VersionKind kind) {
     say("Kept under " + std::to_string(indexOf(kind) + 1) + ".");
 }
 
-// ---- how it is listened to
-
-void Controller::setListening(const Listening& wanted) {
-    if (wanted == listenedTo) return;
-    listenedTo = wanted;
-    tell(listeningChanged);
-}
-
-void Controller::toggleDifference() {
-    if (less)
-        less.reset();
-    else if (heardBefore && *heardBefore != now->heard && versions[indexOf(*heardBefore)])
-        less = heardBefore;
-    else
-        return say("Hear two versions one after the other first: their difference follows.");
-    tell(listeningChanged);
-}
-
-void Controller::toggleSpillSolo() {
-    if (soloBeforeSpill) return setSolo(*std::exchange(soloBeforeSpill, std::nullopt));
-    if (chosenColumn < 0 || chosenColumn >= sourceCount()) return say("No sources are told apart yet.");
-    bool any = false;
-    for (int track = 0; track < trackCount(); ++track)
-        any = any || sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
-    if (!any)
-        return say("Every track stands close to " + sourceName(chosenColumn) + ": there is no spill of it to hear.");
-    soloBeforeSpill = soloed;
-    soloSpill();
-}
-
-void Controller::soloSpill() {
-    std::vector<bool> rest(tracks().size(), true);
-    for (int track = 0; track < trackCount(); ++track)
-        rest[at(track)] = sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
-    soloed = std::move(rest);
-    tell(settingChanged | listeningChanged);
-    startPeaks();
-}
-
-std::string Controller::loopInWords() const {
-    return clockText(loopFrom.value, true) + " to " + clockText(loopTo.value, true) + ", over and over";
-}
-
-void Controller::setMatching(bool match) {
-    if (match == matching) return;
-    matching = match;
-    tell(listeningChanged);
-}
-
-/// Of the loop as it is now; until that is known, what was known of the one before is taken.
-void Controller::startLoudness() {
-    if (!whole.of) return;
-    const double rate = openRecording->sampleRate();
-    const auto sampleOf = [&](Seconds time) {
-        return std::clamp<std::int64_t>(std::llround(time.value * rate), 0, openRecording->length());
-    };
-    LoudnessOptions options;
-    options.from = sampleOf(loopFrom);
-    options.to = sampleOf(loopTo);
-    options.round = true;
-    if (options.to <= options.from) return;
-    loudWork.start([this, source = openRecording, options](const Watch& watch) -> Background::Finish {
-        auto found = computeLoudnessModel(*source, options, loudWorkers, watch);
-        if (!found) return {}; // what cannot be read is said by the player, at the moment it matters
-        return [this, source, model = std::make_shared<const LoudnessModel>(std::move(*found))] {
-            if (openRecording != source) return;
-            loudness = model;
-            ++loudnessBasis;
-            loudOnes.clear();
-        };
-    });
-}
-
-std::optional<double> Controller::loudnessLufs(const std::vector<TrackAdjustment>& setting) const {
-    if (!loudness) return std::nullopt;
-    // A step of a nudge asks for the same few settings again and again, and each takes milliseconds.
-    const auto known =
-        std::find_if(loudOnes.begin(), loudOnes.end(), [&](const Loud& one) { return one.setting == setting; });
-    if (known != loudOnes.end()) {
-        std::rotate(loudOnes.begin(), known, known + 1);
-        return loudOnes.front().lufs;
-    }
-    std::vector<PanGains> pans;
-    for (std::size_t track = 0; track < setting.size(); ++track)
-        pans.push_back(panGains(effectivePan(tracks()[track], setting[track])));
-    if (loudOnes.size() == mostLoudOnes) loudOnes.pop_back();
-    loudOnes.insert(loudOnes.begin(), {setting, loudness->loudness(setting, pans)});
-    return loudOnes.front().lufs;
-}
-
-/// By how much a setting would be turned, in decibels; none where it is not matched.
-std::optional<double> Controller::turned(const std::vector<TrackAdjustment>& setting) const {
-    if (!matching || !loudness || aloneSound) return std::nullopt;
-    auto plain = now->balance();
-    for (auto& adjustment : plain) {
-        adjustment.flip = false;
-        adjustment.nudge = Seconds(0.0);
-    }
-    const auto wanted = loudnessLufs(withSolo(std::move(plain), soloed)); // what is soloed is matched as it is heard
-    const auto is = loudnessLufs(withSolo(setting, soloed));
-    return wanted && is ? std::optional(*wanted - *is) : std::nullopt;
-}
-
-Decibels Controller::compensation(const std::vector<TrackAdjustment>& setting) const {
-    return Decibels(std::clamp(turned(setting).value_or(0.0), mostTurnedDown.value, mostTurnedUp.value));
-}
-
-bool Controller::matchedInFull(const std::vector<TrackAdjustment>& setting) const {
-    return turned(setting).value_or(0.0) == compensation(setting).value;
-}
-
-/// Before the loudness is known the tracks are taken to be alike and to ignore each other.
-double Controller::loudnessToBe(const std::vector<TrackAdjustment>& setting, const std::vector<bool>& solo) const {
-    const auto heard = withSolo(setting, solo);
-    if (loudness) return loudnessLufs(heard).value_or(silenceLufs);
-    double power = 0.0;
-    for (const auto& one : heard)
-        if (!one.muted) power += std::pow(10.0, one.gain.value / 10.0);
-    return power > 0.0 ? decibelsOfPower(power) : silenceLufs;
-}
-
-HeardMix Controller::heardMix() const {
-    HeardMix mix;
-    mix.adjustments = now->adjustments;
-    mix.solo = soloed;
-    mix.gain = compensation(now->adjustments);
-    mix.loudness = loudnessToBe(mix.adjustments, mix.solo) + mix.gain.value;
-    mix.loudnessBasis = loudness ? loudnessBasis : 0;
-    if (less)
-        if (const auto other = settingOf(*less)) {
-            mix.less = HeardMix::Other{*other, compensation(*other)};
-            // Of a difference only the most is known.
-            const double taken = loudnessToBe(*other, mix.solo) + mix.less->gain.value;
-            mix.loudness = decibelsOfAmplitude(amplitudeOfDecibels(*mix.loudness) + amplitudeOfDecibels(taken));
-        }
-    return mix;
-}
-
-HeardMix Controller::nextMix() {
-    auto mix = heardMix();
-    const auto time = std::chrono::steady_clock::now();
-    if (guessedGiven) guessedLast = time;
-    guessedGiven = mix.less || aloneSound;
-    if (loudness && time - guessedLast < guessedAwhile) mix.heardBefore = meteredLufs;
-    return mix;
-}
-
-void Controller::readMoment(std::vector<std::vector<float>> samples) {
-    if (!measurement() || momentWork.busy() || samples.size() != tracks().size()) return;
-    std::vector<std::vector<float>> usable;
-    std::vector<TrackAdjustment> theirs; // of the setting, as the predicted one is, whatever is soloed
-    for (int track : measurement()->usable) {
-        usable.push_back(std::move(samples[at(track)]));
-        theirs.push_back(now->adjustments[at(track)]);
-    }
-    momentWork.start([this, usable = std::move(usable), theirs = std::move(theirs), source = openRecording,
-                      band = measurement()->options.band](const Watch&) -> Background::Finish {
-        const auto gain = momentGain(usable, source->sampleRate(), theirs, band);
-        return [this, gain, source] {
-            if (openRecording != source) return;
-            momentDb = gain ? std::optional(decibelsOfPower(*gain)) : std::nullopt;
-        };
-    });
-}
-
-void Controller::forgetMoment() {
-    momentDb.reset();
-}
-
 // ---- selection
 
 void Controller::selectTrack(int track) {
@@ -1304,114 +1123,6 @@ void Controller::leaveTogether() {
     if (lookedAt.empty()) return;
     lookedAt.clear();
     tell(selectionChanged);
-}
-
-// ---- how the tracks are listed
-
-const std::string& Controller::shownName(int track) const {
-    const auto& given = now->list.names;
-    if (at(track) < given.size() && !given[at(track)].empty()) return given[at(track)];
-    return tracks()[at(track)].name;
-}
-
-void Controller::renameTrack(int track, const std::string& name) {
-    if (track < 0 || track >= trackCount()) return;
-    const bool asFile = name.empty() || name == tracks()[at(track)].name;
-    for (int other = 0; other < trackCount(); ++other)
-        if (!asFile && other != track && (shownName(other) == name || tracks()[at(other)].name == name))
-            return say("'" + name + "' is another track's name; choose a new one", true);
-    Snapshot next = *now;
-    next.list.names[at(track)] = asFile ? std::string() : name;
-    if (next.list != now->list)
-        edit(std::move(next), stepWords::rename(tracks()[at(track)].name, asFile ? tracks()[at(track)].name : name));
-}
-
-void Controller::labelNext() {
-    if (chosen < 0) return;
-    const auto tracks = lookedAt.empty() ? std::vector<int>{chosen} : lookedAt;
-    Snapshot next = *now;
-    const int label = (next.list.labels[at(chosen)] + 1) % (TrackList::labelCount + 1);
-    for (int track : tracks)
-        next.list.labels[at(track)] = label;
-    edit(std::move(next), stepWords::label(names(chosen), label));
-}
-
-void Controller::moveTrack(int track, int place) {
-    if (track < 0 || track >= trackCount()) return;
-    Snapshot next = *now;
-    next.list.move(track, place);
-    if (next.list != now->list) edit(std::move(next), stepWords::place(names(track)));
-}
-
-void Controller::toggleGroup() {
-    if (chosen < 0) return;
-    Snapshot next = *now;
-    if (const int group = next.list.groupOf(chosen); group >= 0 && lookedAt.empty()) {
-        const auto name = next.list.groups[at(group)].name;
-        next.list.ungroup(group);
-        return edit(std::move(next), stepWords::ungroup(name));
-    }
-    if (lookedAt.size() < 2) return say("Choose several tracks first: Shift or Ctrl and a click.");
-    // Named by the words that all names begin with, or by the first.
-    const auto& order = next.list.order;
-    const int first = *std::find_if(order.begin(), order.end(), [&](int track) {
-        return std::binary_search(lookedAt.begin(), lookedAt.end(), track);
-    });
-    std::string name = shownName(first);
-    for (int track : lookedAt) {
-        const auto& other = shownName(track);
-        const auto same = static_cast<std::size_t>(
-            std::mismatch(name.begin(), name.end(), other.begin(), other.end()).first - name.begin());
-        if (same < name.size())
-            name = name.substr(0, same == other.size()                                ? same
-                                  : name.find_last_of(' ', same) == std::string::npos ? 0
-                                                                                      : name.find_last_of(' ', same));
-    }
-    while (!name.empty() && name.back() == ' ')
-        name.pop_back();
-    if (name.empty()) name = shownName(first) + " and others";
-    next.list.group(lookedAt, freeGroupName(name));
-    edit(std::move(next), stepWords::group(name));
-}
-
-/// Neighbours of one name would be one group in a session file.
-std::string Controller::freeGroupName(const std::string& name) const {
-    const auto taken = [&](const std::string& wanted) {
-        return std::any_of(now->list.groups.begin(), now->list.groups.end(),
-                           [&](const auto& group) { return group.name == wanted; });
-    };
-    std::string free = name;
-    for (int number = 2; taken(free); ++number)
-        free = name + " " + std::to_string(number);
-    return free;
-}
-
-void Controller::renameGroup(int group, const std::string& name) {
-    if (group < 0 || group >= static_cast<int>(now->list.groups.size()) || name.empty() ||
-        name == now->list.groups[at(group)].name)
-        return;
-    Snapshot next = *now;
-    next.list.groups[at(group)].name = freeGroupName(name);
-    edit(std::move(next), stepWords::group(name));
-}
-
-void Controller::toggleFold(int group) {
-    if (group < 0 || group >= static_cast<int>(now->list.groups.size())) return;
-    auto next = std::make_shared<Snapshot>(*now);
-    auto& folded = next->list.groups[at(group)].folded;
-    folded = !folded;
-    now = std::move(next);
-    tell(settingChanged);
-}
-
-int Controller::besideInList(int track, int lines) const {
-    std::vector<int> shown;
-    for (int each : now->list.order)
-        if (each == track || !now->list.hidden(each)) shown.push_back(each);
-    const auto found = std::find(shown.begin(), shown.end(), track);
-    if (found == shown.end()) return track;
-    const auto place = std::clamp<std::ptrdiff_t>(found - shown.begin() + lines, 0, std::ssize(shown) - 1);
-    return shown[static_cast<std::size_t>(place)];
 }
 
 } // namespace spillwright::desk

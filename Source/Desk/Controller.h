@@ -307,6 +307,8 @@ public:
     /// What is played of the recording, round and round.
     std::string loopInWords() const;
     bool loudnessKnown() const { return loudness != nullptr; }
+    /// Which reading of the loop loudness is of; 0: none yet (HeardMix::loudnessBasis).
+    int loudnessBasis() const { return loudness ? loudnessReadings : 0; }
     bool readingLoudness() const { return loudWork.busy(); }
     /// What matching does to a setting; 0 where loudness is unknown or not matched.
     Decibels compensation(const std::vector<TrackAdjustment>& setting) const;
@@ -486,7 +488,7 @@ private:
     };
     static constexpr std::size_t mostLoudOnes = 6;
     mutable std::vector<Loud> loudOnes; ///< Those asked for last, the newest first.
-    int loudnessBasis = 0;              ///< Counts the models.
+    int loudnessReadings = 0;           ///< Counts the models.
     std::optional<double> meteredLufs;
     bool guessedGiven = false;                           ///< What is heard is a difference, or a source alone ...
     std::chrono::steady_clock::time_point guessedLast{}; ///< ... or was until then.

@@ -18,8 +18,6 @@ namespace {
 constexpr int titleHeight = 52, cardHeight = 92, transportHeight = 152;
 constexpr int framesPerSecond = 30;
 constexpr double sampleSteps = 1.0;
-/// A source alone is quieter than the sum: what takes its place begins lower and rises.
-constexpr Decibels aloneStartsAt(-6.0), sumStartsAt(-18.0);
 constexpr double sweepSpeed = 0.0005; ///< Seconds a second: past the comb of 500 Hz in 4 s.
 constexpr Seconds sweepReach = milliseconds(10.0);
 constexpr const char* hearingLine =
@@ -174,11 +172,13 @@ void MainComponent::changed(unsigned what) {
         if (!controller.loopsWhole()) transport.loop(controller.loopMoments());
     }
     if (what & Controller::sessionFileChanged) followSession();
-    if (what & Controller::aloneChanged)
-        player.playInstead(controller.alone(), controller.alone() ? aloneStartsAt : sumStartsAt);
+    // A source alone is no louder than the sum: it is there before the mix is, and the mix before it goes, so that the
+    // sum can rise from what was heard.
+    if ((what & Controller::aloneChanged) && controller.alone()) player.playInstead(controller.alone());
     if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged |
                 Controller::aloneChanged))
         if (controller.recording() && !blindFold()) player.hear(controller.nextMix());
+    if ((what & Controller::aloneChanged) && !controller.alone()) player.playInstead(nullptr);
     if (what & Controller::listeningChanged) player.setListening(controller.listening());
     if ((what & Controller::sourcesChanged) && hearing && hearing->of != controller.withSources()) stopHearing();
 

@@ -161,8 +161,7 @@ void TrackRow::paint(juce::Graphics& g) {
         }
     }
 
-    const bool anySolo = std::find(controller.solo().begin(), controller.solo().end(), true) != controller.solo().end();
-    const bool silentNow = adjustment.muted || (anySolo && !controller.solo()[at(track)]);
+    const bool silentNow = !isHeard(adjustment, controller.solo(), at(track));
     const auto nameColour = silentNow || info.state != TrackState::ok ? p.muted : p.ink;
     paintName(g, nameColour, chosen);
 

@@ -1,6 +1,6 @@
 #include "Desk/TransportBar.h"
 
-#include "Core/Propose/MomentGain.h"
+#include "Core/Measure/CrossSpectra.h"
 #include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
@@ -242,7 +242,7 @@ void TransportBar::readMeters(const Player::Meters& meters) {
     if (!heard)
         controller.forgetMoment();
     else if (ticks % everyMoment == 0 && controller.measurement() && !controller.readingMoment())
-        controller.readMoment(player.samplesAround(2 * momentWindow(controller.recording()->sampleRate())));
+        controller.readMoment(player.samplesAround(2 * usualWindow(controller.recording()->sampleRate())));
     if (ticks % every != 0) return;
     const auto amount = [](const std::optional<double>& value) {
         return value ? signedAmount(*value, 1) : std::string("\u2013");

@@ -144,6 +144,13 @@ std::vector<std::string> blindResultInWords(const BlindResult& result, const std
     return lines;
 }
 
+void matchLoudness(BlindPlan& plan) {
+    if (!known(plan.a.loudness) || !known(plan.b.loudness)) return;
+    const double quieter = std::min(*plan.a.loudness, *plan.b.loudness);
+    for (BlindVersion* version : {&plan.a, &plan.b})
+        version->gain = Decibels(quieter - *version->loudness);
+}
+
 BlindTest::BlindTest(BlindPlan checked) : plan(std::move(checked)), order(hiddenOrder(plan.seed, plan.trials)) {}
 
 Result<BlindTest> BlindTest::start(BlindPlan plan) {

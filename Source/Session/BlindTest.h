@@ -44,6 +44,10 @@ struct BlindPlan {
     static constexpr Decibels tolerance = Decibels(0.1);
 };
 
+/// Turns the louder of the two down to the other, so that nothing comes nearer to the limiter; leaves both where one is
+/// not known.
+void matchLoudness(BlindPlan& plan);
+
 /// Which of the two.
 enum class Candidate { a, b };
 /// What the listener may ask to hear.

@@ -130,6 +130,17 @@ Setting settingFrom(std::string name, std::span<const TrackInfo> tracks, std::sp
     return setting;
 }
 
+bool isHeard(const TrackAdjustment& adjustment, const std::vector<bool>& solo, std::size_t track) {
+    const bool anySolo = std::find(solo.begin(), solo.end(), true) != solo.end();
+    return !adjustment.muted && (!anySolo || (track < solo.size() && solo[track]));
+}
+
+std::vector<TrackAdjustment> withSolo(std::vector<TrackAdjustment> setting, const std::vector<bool>& solo) {
+    for (std::size_t track = 0; track < setting.size(); ++track)
+        setting[track].muted = !isHeard(setting[track], solo, track);
+    return setting;
+}
+
 double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment) {
     if (adjustment.pan) return *adjustment.pan;
     if (!track.linkedTo) return 0.0;

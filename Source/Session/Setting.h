@@ -41,6 +41,11 @@ Result<int> findTrack(std::string_view name, std::span<const TrackInfo> tracks);
 /// The setting that says the same in names.
 Setting settingFrom(std::string name, std::span<const TrackInfo> tracks, std::span<const TrackAdjustment> adjustments);
 
+/// Not muted, and soloed where any track is. solo: empty or one flag a track.
+bool isHeard(const TrackAdjustment& adjustment, const std::vector<bool>& solo, std::size_t track);
+/// With what is not heard muted.
+std::vector<TrackAdjustment> withSolo(std::vector<TrackAdjustment> setting, const std::vector<bool>& solo);
+
 /// The pan that is used where the adjustment has none: linked pairs fully left and right, others in the centre.
 double effectivePan(const TrackInfo& track, const TrackAdjustment& adjustment);
 

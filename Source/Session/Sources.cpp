@@ -11,7 +11,6 @@
 #include <algorithm>
 #include <cmath>
 #include <set>
-#include <sstream>
 
 namespace spillwright {
 
@@ -23,29 +22,6 @@ using nlohmann::ordered_json;
 constexpr auto formatName = "spillwright/sources";
 constexpr int formatVersion = 1;
 constexpr auto mend = "give a sources file as measure --save-sources writes it";
-
-std::vector<std::string> wordsOf(const std::string& name) {
-    std::istringstream text(name);
-    std::vector<std::string> words;
-    for (std::string word; text >> word;)
-        words.push_back(word);
-    return words;
-}
-
-/// The words that all the names begin with; of one name, the name.
-std::string commonBeginning(const std::vector<std::string>& names) {
-    if (names.size() == 1) return names.front();
-    auto common = wordsOf(names.front());
-    for (const auto& name : names) {
-        const auto words = wordsOf(name);
-        const auto differ = std::mismatch(common.begin(), common.end(), words.begin(), words.end()).first;
-        common.erase(differ, common.end());
-    }
-    std::string text;
-    for (const auto& word : common)
-        text += (text.empty() ? "" : " ") + word;
-    return text.empty() ? names.front() : text;
-}
 
 Result<SourcePlan> planOf(const SourceList& list, const Measurement& m, std::vector<std::string>& names) {
     SourcePlan plan;
@@ -126,7 +102,8 @@ std::vector<std::string> namesOfSources(const SourcePlan& plan, std::span<const 
         std::vector<std::string> close;
         for (const int track : source.closeTracks)
             close.push_back(trackName(track));
-        names.push_back(commonBeginning(close));
+        const auto common = commonWords(close);
+        names.push_back(common.empty() ? close.front() : common);
     }
     for (std::size_t k = 0; k < names.size(); ++k)
         if (std::count(names.begin(), names.end(), names[k]) > 1) {

@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 #include <cstdio>
+#include <iterator>
+#include <sstream>
 #include <utility>
 #include <vector>
 
@@ -62,6 +64,24 @@ std::string nearNames(std::string_view name, std::span<const std::string> names)
     for (std::size_t i = 0; i < std::min(near.size(), most); ++i)
         list += (i == 0 ? "'" : ", '") + near[i].second + "'";
     return list;
+}
+
+std::string commonWords(std::span<const std::string> names) {
+    if (names.size() == 1) return names.front();
+    const auto wordsOf = [](const std::string& name) {
+        std::istringstream text(name);
+        return std::vector<std::string>(std::istream_iterator<std::string>(text), {});
+    };
+    std::vector<std::string> common;
+    for (std::size_t k = 0; k < names.size(); ++k) {
+        const auto words = wordsOf(names[k]);
+        if (k == 0) common = words;
+        common.erase(std::mismatch(common.begin(), common.end(), words.begin(), words.end()).first, common.end());
+    }
+    std::string text;
+    for (const auto& word : common)
+        text += (text.empty() ? "" : " ") + word;
+    return text;
 }
 
 std::string adjustmentInWords(const TrackAdjustment& adjustment) {

@@ -22,6 +22,9 @@ std::string decibelsText(double value, int digits);
 /// "near ones: 'snare', 'snare under'": the three most alike.
 std::string nearNames(std::string_view name, std::span<const std::string> names);
 
+/// The words that all the names begin with; of one name, the name. Empty: none.
+std::string commonWords(std::span<const std::string> names);
+
 /// "flipped, 0.63 ms later, -3 dB, high-pass 80 Hz at 12 dB an octave, pan 25 left"; "as recorded".
 std::string adjustmentInWords(const TrackAdjustment& adjustment);
 

@@ -15,6 +15,13 @@ struct ListeningWindow : BandWindow {
     ListeningWindow() {
         REQUIRE(waitFor(controller(), [this] { return knows(); }));
     }
+    /// Opened by its key.
+    BlindSheet& blindSheet() {
+        typed('0');
+        auto* sheet = dynamic_cast<BlindSheet*>(main.sheet());
+        REQUIRE(sheet);
+        return *sheet;
+    }
     bool knows() { return controller().loudnessKnown() && !controller().readingLoudness(); }
 };
 
@@ -137,9 +144,7 @@ TEST_CASE("two versions are compared blind: hidden in order, equally loud, told 
     ListeningWindow window;
     auto& controller = window.controller();
     controller.flip(1);
-    CHECK(window.typed('0'));
-    auto* sheet = dynamic_cast<BlindSheet*>(window.main.sheet());
-    REQUIRE(sheet);
+    auto* const sheet = &window.blindSheet();
     const std::uint64_t seed = 77;
     sheet->seed = [&] { return seed; };
     std::vector<HeardMix> heard;
@@ -228,9 +233,7 @@ TEST_CASE("another recording that is opened ends a blind comparison and everythi
     ListeningWindow window;
     auto& controller = window.controller();
     controller.flip(1);
-    window.typed('0');
-    auto* sheet = dynamic_cast<BlindSheet*>(window.main.sheet());
-    REQUIRE(sheet);
+    auto* const sheet = &window.blindSheet();
     sheet->beginButton().onClick();
     REQUIRE(sheet->running());
     const TemporaryFolder other;
@@ -246,9 +249,7 @@ TEST_CASE("a blind comparison of one with itself, or of what is not known to be 
     ListeningWindow window;
     auto& controller = window.controller();
     controller.flip(1);
-    CHECK(window.typed('0'));
-    auto* sheet = dynamic_cast<BlindSheet*>(window.main.sheet());
-    REQUIRE(sheet);
+    auto* const sheet = &window.blindSheet();
     sheet->secondChoice().setSelectedId(1, juce::sendNotificationSync);
     sheet->beginButton().onClick();
     CHECK_FALSE(sheet->comparison());

@@ -76,6 +76,24 @@ BlindSound answerFor(Candidate version) {
 
 } // namespace
 
+TEST_CASE("the louder of two versions is turned down to the other, and neither where one is not known") {
+    auto plan = planFor(BlindQuestion::preference, 8);
+    plan.a.gain = plan.b.gain = Decibels(1.0);
+    plan.b.loudness.reset();
+    matchLoudness(plan);
+    CHECK(plan.a.gain == Decibels(1.0));
+    CHECK(plan.b.gain == Decibels(1.0));
+    plan.b.loudness = -15.02;
+    matchLoudness(plan);
+    CHECK(plan.a.gain.value == 0.0);
+    CHECK(plan.b.gain.value == Approx(-2.3));
+    CHECK(refused(plan) == "started");
+    plan.a.loudness = -12.0;
+    matchLoudness(plan);
+    CHECK(plan.a.gain.value == Approx(-3.02));
+    CHECK(plan.b.gain.value == 0.0);
+}
+
 TEST_CASE("a blind test starts only where both versions are known to be equally loud") {
     auto plan = planFor(BlindQuestion::preference, 16);
     CHECK(refused(plan) == "started"); // 0.01 LU apart

@@ -41,6 +41,22 @@ std::string settingWith(const std::string& track) {
 
 } // namespace
 
+TEST_CASE("what is heard is not muted, and soloed where anything is") {
+    std::vector<TrackAdjustment> setting(3);
+    setting[1].muted = true;
+    const auto heard = [&](const std::vector<bool>& solo) {
+        std::vector<bool> result;
+        for (const auto& one : withSolo(setting, solo))
+            result.push_back(!one.muted);
+        return result;
+    };
+    CHECK(heard({}) == std::vector<bool>{true, false, true});
+    CHECK(heard({false, false, false}) == std::vector<bool>{true, false, true});
+    CHECK(heard({false, true, true}) == std::vector<bool>{false, false, true});
+    CHECK(heard({true}) == std::vector<bool>{true, false, false}); // of those not told none is soloed
+    CHECK_FALSE(isHeard(setting[1], {}, 1));
+}
+
 TEST_CASE("a setting survives the way to JSON and back") {
     auto tracks = tracksNamed({"kick in", "Übung \"laut\"", "room"});
     std::vector<TrackAdjustment> adjustments(3);

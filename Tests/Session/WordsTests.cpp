@@ -9,6 +9,16 @@ TEST_CASE("a time is read as on a clock, what is left cut off") {
     CHECK(clockText(39.999, false) == "0:39");
 }
 
+TEST_CASE("the words that all names begin with are whole words, in order") {
+    using Names = std::vector<std::string>;
+    CHECK(commonWords(Names{"kick in", "kick out"}) == "kick");
+    CHECK(commonWords(Names{"snare", "snare top", "snare  bottom"}) == "snare");
+    CHECK(commonWords(Names{"floor tom top", "floor tom under"}) == "floor tom");
+    CHECK(commonWords(Names{"kick", "kicks"}).empty());
+    CHECK(commonWords(Names{"ride", "hat"}).empty());
+    CHECK(commonWords(Names{"room L"}) == "room L");
+}
+
 TEST_CASE("an adjustment in words names all that is set, and nothing else") {
     CHECK(adjustmentInWords({}) == "as recorded");
     TrackAdjustment all;

@@ -59,7 +59,7 @@ public:
         case 10:
             return player.play();
         case 11:
-            return player.playInstead(random() % 2 == 0 ? nullptr : other, Decibels(-below(12)));
+            return player.playInstead(random() % 2 == 0 ? nullptr : other);
         case 12:
             return player.setListening({static_cast<Listening::Sides>(random() % 3),
                                         random() % 2 == 0 ? std::optional(lowMidBand) : std::nullopt});

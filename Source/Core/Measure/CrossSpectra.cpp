@@ -58,11 +58,10 @@ std::int64_t windowsThatFit(std::int64_t length, int window) {
 
 Plan planFor(std::int64_t from, std::int64_t to, double rate) {
     Plan plan{.from = from, .to = to};
-    while (plan.window < windowSeconds * rate)
-        plan.window *= 2;
+    plan.window = usualWindow(rate);
     while (plan.window > shortestWindow && windowsThatFit(to - from, plan.window) < windowsNeeded)
         plan.window /= 2;
-    plan.shortened = plan.window < windowSeconds * rate;
+    plan.shortened = plan.window < usualWindow(rate);
     plan.windows = windowsThatFit(to - from, plan.window);
     const auto full = (plan.windows + windowsPerStretch - 1) / windowsPerStretch;
     const auto small = std::min<std::int64_t>(stretchesWanted, plan.windows / windowsNeeded);
@@ -525,6 +524,13 @@ std::optional<Fault> Pass::run() {
 }
 
 } // namespace
+
+int usualWindow(double sampleRate) {
+    int window = shortestWindow;
+    while (window < windowSeconds * sampleRate)
+        window *= 2;
+    return window;
+}
 
 double TrackStatistics::rms() const {
     return samples > 0 ? std::sqrt(sumOfSquares / static_cast<double>(samples)) : 0.0;

@@ -31,6 +31,9 @@ struct TrackStatistics {
     bool silent() const;   ///< Peak below -90 dBFS.
 };
 
+/// Samples of a window of spectra where there is room: the shortest power of two of at least 0.25 s, and of 1024.
+int usualWindow(double sampleRate);
+
 struct CrossSpectraOptions {
     std::int64_t from = 0;                         ///< First sample.
     std::int64_t to = -1;                          ///< One past the last; -1: to the end.

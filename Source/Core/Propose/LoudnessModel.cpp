@@ -1,6 +1,7 @@
 #include "Core/Propose/LoudnessModel.h"
 
 #include "Core/Loudness.h"
+#include "Core/Measure/CrossSpectra.h"
 #include "Core/Measure/Kernels.h"
 #include "Core/Measure/LargeArray.h"
 #include "Core/Propose/LoudnessKernels.h"
@@ -26,7 +27,6 @@ namespace {
 
 using kernels::loudnessBins;
 
-constexpr double frameSeconds = 0.25;    // at least; the next power of two
 constexpr double highestHertz = 24000.0; // kept
 constexpr std::size_t framesTogether = 8;
 constexpr double slotsPerSecond = 100.0;
@@ -69,8 +69,7 @@ struct Layout {
     Layout(const SampleSource& source, const LoudnessOptions& options, std::int64_t end)
         : rate(source.sampleRate()), from(options.from), to(end),
           tracks(static_cast<std::size_t>(source.trackCount())) {
-        for (window = 64; static_cast<double>(window) < frameSeconds * rate;)
-            window *= 2;
+        window = static_cast<std::size_t>(usualWindow(rate));
         bins = std::min(hop(), static_cast<std::size_t>(highestHertz / binWidth() + 1e-9)) + 1;
         const auto length = static_cast<std::size_t>(to - from);
         frames = (length + hop() - 1) / hop() + 1;

@@ -1,5 +1,6 @@
 #include "Core/Propose/MomentGain.h"
 
+#include "Core/Measure/CrossSpectra.h"
 #include "Core/Propose/SummationModel.h"
 #include "Core/Signal/AlignedVector.h"
 #include "Core/Signal/Fourier.h"
@@ -11,16 +12,9 @@
 
 namespace spillwright {
 
-int momentWindow(double sampleRate) {
-    int window = 1024;
-    while (window < 0.25 * sampleRate)
-        window *= 2;
-    return window;
-}
-
 std::optional<double> momentGain(std::span<const std::vector<float>> tracks, double sampleRate,
                                  std::span<const TrackAdjustment> adjustments, Band band) {
-    const int window = momentWindow(sampleRate);
+    const int window = usualWindow(sampleRate);
     const int samples = tracks.empty() ? 0 : static_cast<int>(tracks.front().size());
     if (samples < window) return std::nullopt;
     const int windows = (samples - window) / (window / 2) + 1;

@@ -12,7 +12,7 @@ using namespace spillwright::test;
 
 TEST_CASE("of one sound in all windows the gain of the moment is that of the model of the whole") {
     // Four windows and what the pass over a recording reads of them.
-    const int window = momentWindow(48000.0);
+    const int window = usualWindow(48000.0);
     REQUIRE(window == 16384);
     const std::size_t length = static_cast<std::size_t>(window) * 5 / 2;
     const auto sound = whiteNoise(length + 48, 1);
