@@ -44,19 +44,75 @@ std::string printed(double amount, int decimals) {
     return text.data();
 }
 
+constexpr double metresPerInch = 0.0254, inchesPerFoot = 12.0;
+
+/// The time that one of a unit is.
+std::optional<Seconds> lengthOf(std::string_view unit, const Measures& measures) {
+    if (unit == "ms") return milliseconds(1.0);
+    if (unit == "s") return Seconds(1.0);
+    if (unit == "us" || unit == "\u00b5s" || unit == "\u03bcs") return Seconds(1e-6);
+    if (unit == "smp" || unit == "sample" || unit == "samples") return Seconds(1.0 / measures.sampleRate);
+    const auto way = [&](double metres) { return Seconds(metres / speedOfSound(measures.temperature)); };
+    if (unit == "m") return way(1.0);
+    if (unit == "cm") return way(0.01);
+    if (unit == "in" || unit == "inch" || unit == "inches" || unit == "\"") return way(metresPerInch);
+    if (unit == "ft" || unit == "foot" || unit == "feet" || unit == "'") return way(metresPerInch * inchesPerFoot);
+    return std::nullopt;
+}
+
 } // namespace
 
-std::optional<Seconds> parseNudge(std::string_view text, double sampleRate, Celsius temperature) {
-    const auto entry = split(text);
+std::string nudgeUnitName(const Units& units) {
+    switch (units.nudges) {
+    case NudgeUnit::milliseconds:
+        return "ms";
+    case NudgeUnit::samples:
+        return "smp";
+    case NudgeUnit::distance:
+        return units.distances == DistanceUnit::metric ? "cm" : "in";
+    }
+    return {};
+}
+
+std::optional<Seconds> parseNudge(std::string_view text, const Measures& measures) {
+    auto entry = split(text);
     if (!entry) return std::nullopt;
-    const auto& [number, unit] = *entry;
-    if (unit.empty() || unit == "ms") return milliseconds(number);
-    if (unit == "s") return Seconds(number);
-    if (unit == "us" || unit == "\u00b5s" || unit == "\u03bcs") return Seconds(number * 1e-6);
-    if (unit == "smp" || unit == "sample" || unit == "samples") return Seconds(number / sampleRate);
-    if (unit == "m") return Seconds(number / speedOfSound(temperature));
-    if (unit == "cm") return Seconds(number * 0.01 / speedOfSound(temperature));
-    return std::nullopt;
+    if (entry->unit.empty()) entry->unit = nudgeUnitName(measures.units);
+    const auto length = lengthOf(entry->unit, measures);
+    if (!length) return std::nullopt;
+    return Seconds(entry->number * length->value);
+}
+
+std::string nudgeText(Seconds nudge, const Measures& measures) {
+    if (nudge.value == 0.0) return "0";
+    const double amount = nudge.value / lengthOf(nudgeUnitName(measures.units), measures)->value;
+    if (measures.units.nudges == NudgeUnit::milliseconds) return signedAmount(amount, 2);
+    constexpr double asGoodAsWhole = 1e-4, roomForDecimals = 1000.0;
+    const bool whole =
+        measures.units.nudges == NudgeUnit::samples && std::abs(amount - std::round(amount)) < asGoodAsWhole;
+    return signedAmount(amount, whole || std::abs(amount) >= roomForDecimals ? 0 : 1);
+}
+
+Seconds nudgeStep(const Measures& measures) {
+    constexpr double stepMs = 0.1;
+    if (measures.units.nudges == NudgeUnit::milliseconds) return milliseconds(stepMs);
+    return *lengthOf(nudgeUnitName(measures.units), measures);
+}
+
+std::string withUncertainty(double amount, double uncertainty, int mostDecimals) {
+    int decimals = mostDecimals;
+    for (double least = std::pow(10.0, -mostDecimals); decimals > 0 && uncertainty >= 20.0 * least; least *= 10.0)
+        --decimals;
+    return unsignedAmount(amount, decimals) + " \u00b1 " +
+           unsignedAmount(std::max(uncertainty, std::pow(10.0, -decimals)), decimals);
+}
+
+std::string distanceText(Seconds arrival, Seconds uncertainty, Celsius temperature, DistanceUnit unit) {
+    const double metres = arrival.value * speedOfSound(temperature);
+    const double spread = distanceUncertainty(arrival, uncertainty, temperature).value;
+    if (unit == DistanceUnit::inches) return withUncertainty(metres / metresPerInch, spread / metresPerInch, 2) + " in";
+    return std::abs(metres) < 1.0 ? withUncertainty(100.0 * metres, 100.0 * spread, 1) + " cm"
+                                  : withUncertainty(metres, spread, 2) + " m";
 }
 
 std::optional<Decibels> parseGain(std::string_view text) {

@@ -9,9 +9,33 @@
 
 namespace spillwright::desk {
 
-/// A time as people type it: "3.2 ms", "-3,2", "155 smp", "1.1 m", "110 cm", "0.003 s"; a bare number is milliseconds.
-/// A distance is the way sound goes in that time at the given temperature. Empty text is 0. nullopt: no such amount.
-std::optional<Seconds> parseNudge(std::string_view text, double sampleRate, Celsius temperature);
+enum class NudgeUnit { milliseconds, samples, distance };
+enum class DistanceUnit { metric, inches };
+/// In what nudges are listed and typed, and in what distances are told first.
+struct Units {
+    NudgeUnit nudges = NudgeUnit::milliseconds;
+    DistanceUnit distances = DistanceUnit::metric;
+    bool operator==(const Units&) const = default;
+};
+/// Units, and what samples and distances depend on: a distance is the way sound goes in a time at that temperature.
+struct Measures {
+    Units units;
+    double sampleRate = 48000.0; ///< Hz.
+    Celsius temperature{20.0};
+};
+
+/// A time as people type it: "3.2 ms", "-3,2", "155 smp", "1.1 m", "110 cm", "43 in", "3.5 ft", "0.003 s"; a bare
+/// number is of the unit that nudges are listed in. Empty text is 0. nullopt: no such amount.
+std::optional<Seconds> parseNudge(std::string_view text, const Measures& measures);
+std::string nudgeUnitName(const Units& units); ///< "ms", "smp", "cm" or "in".
+/// In the unit that nudges are listed in, without its name: "0", or signed.
+std::string nudgeText(Seconds nudge, const Measures& measures);
+/// What one step of a key changes while a nudge is typed: 0.1 ms, a sample, 1 cm or 1 inch.
+Seconds nudgeStep(const Measures& measures);
+/// The way that sound goes in that time: "31.2 ± 0.4 cm", "1.07 ± 0.01 m", "12.3 ± 0.2 in"; without a sign.
+std::string distanceText(Seconds arrival, Seconds uncertainty, Celsius temperature, DistanceUnit unit);
+/// An amount, without its sign, to the digits that its uncertainty leaves: "0.113 ± 0.001".
+std::string withUncertainty(double amount, double uncertainty, int mostDecimals);
 /// "-3", "+1.5 dB"; empty text is 0. nullopt: no such amount.
 std::optional<Decibels> parseGain(std::string_view text);
 

@@ -137,6 +137,16 @@ std::optional<Seconds> Controller::timeLeft() const {
     return Seconds(taken * (1.0 - done) / done);
 }
 
+void Controller::setUnits(const Units& units) {
+    if (units == shownIn) return;
+    shownIn = units;
+    tell(readingsChanged | settingChanged | sourcesChanged);
+}
+
+Measures Controller::measures() const {
+    return {shownIn, openRecording ? openRecording->sampleRate() : Measures{}.sampleRate, measureWith.temperature};
+}
+
 void Controller::setMeasureOptions(Band band, Celsius temperature) {
     if (band == measureWith.band && temperature == measureWith.temperature) return;
     measureWith.band = band;

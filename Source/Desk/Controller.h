@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Desk/Amounts.h"
 #include "Desk/Background.h"
 #include "Desk/PairGains.h"
 #include "Desk/SumPeaks.h"
@@ -147,6 +148,10 @@ public:
     /// speak of: its spectra are known.
     void setMeasureOptions(Band band, Celsius temperature);
     const MeasureOptions& measureOptions() const { return measureWith; }
+    /// In what nudges are listed and distances told. Nothing is read anew.
+    void setUnits(const Units& units);
+    const Units& units() const { return shownIn; }
+    Measures measures() const; ///< Of the recording that is open.
     const SpectraCache& cache() const { return spectraCache; }
     void cancel();
     void poll();
@@ -457,6 +462,7 @@ private:
     std::vector<std::function<void(unsigned)>> listeners;
     Task currentTask = Task::none;
     MeasureOptions measureWith;
+    Units shownIn;
     std::chrono::steady_clock::time_point taskBegan;
 
     std::shared_ptr<const Recording> openRecording;

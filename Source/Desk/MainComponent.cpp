@@ -130,6 +130,7 @@ MainComponent::MainComponent(const Parts& parts)
     start.refresh();
     controller.setMatching(preferences.matchesLoudness());
     controller.setMeasureOptions(preferences.band(), preferences.temperature());
+    controller.setUnits(preferences.units());
     controller.addListener([this](unsigned what) { changed(what); });
     changed(~0u);
     setSize(1280, 800);

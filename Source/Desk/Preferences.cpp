@@ -4,6 +4,7 @@
 #include "Desk/Look.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace spillwright::desk {
@@ -18,6 +19,9 @@ juce::PropertiesFile::Options options() {
     return chosen;
 }
 
+/// What the file calls them, in their order.
+constexpr std::array nudgeUnits{"ms", "samples", "distance"};
+constexpr std::array distanceUnits{"metric", "inches"};
 constexpr int mostRecent = 5;
 constexpr double quietestStart = -60.0; ///< dB; what was turned down all the way would seem broken.
 
@@ -62,6 +66,20 @@ void Preferences::setReading(Band band, Celsius temperature) {
         file.setValue("bandHigh_Hz", band.high.value);
     }
     file.setValue("temperature_C", temperature.value);
+}
+
+Units Preferences::units() const {
+    Units kept;
+    for (std::size_t k = 0; k < nudgeUnits.size(); ++k)
+        if (file.getValue("nudgesIn") == nudgeUnits[k]) kept.nudges = static_cast<NudgeUnit>(k);
+    for (std::size_t k = 0; k < distanceUnits.size(); ++k)
+        if (file.getValue("distancesIn") == distanceUnits[k]) kept.distances = static_cast<DistanceUnit>(k);
+    return kept;
+}
+
+void Preferences::setUnits(const Units& units) {
+    file.setValue("nudgesIn", nudgeUnits[static_cast<std::size_t>(units.nudges)]);
+    file.setValue("distancesIn", distanceUnits[static_cast<std::size_t>(units.distances)]);
 }
 
 DeviceChoice Preferences::deviceChoice() const {

@@ -2,6 +2,7 @@
 
 #include "Audition/OutputDevice.h"
 #include "Core/Types.h"
+#include "Desk/Amounts.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -34,6 +35,8 @@ public:
     Band band() const; ///< The low-mid band unless another was chosen.
     Celsius temperature() const;
     void setReading(Band band, Celsius temperature);
+    Units units() const;
+    void setUnits(const Units& units);
     DeviceChoice deviceChoice() const;
     void setDeviceChoice(const DeviceChoice& choice);
     juce::StringArray recent() const; ///< Folders and session files, the last first.

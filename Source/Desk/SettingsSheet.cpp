@@ -11,6 +11,10 @@ namespace spillwright::desk {
 namespace {
 
 constexpr int idLight = 1, idDark = 2; // of the choices; 0 would be none
+template <class Unit>
+constexpr int idOf(Unit unit) {
+    return 1 + static_cast<int>(unit);
+}
 constexpr int lineHeight = 36, labelWidth = 150;
 constexpr std::array scales{75, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250};
 
@@ -30,6 +34,18 @@ SettingsSheet::SettingsSheet(Controller& c, Preferences& p) : Sheet("Settings"),
         };
         addAndMakeVisible(field);
     }
+    nudges.setTitle("Nudges are listed in");
+    for (const auto& [unit, words] : {std::pair(NudgeUnit::milliseconds, "milliseconds"),
+                                      {NudgeUnit::samples, "samples"},
+                                      {NudgeUnit::distance, "distance"}})
+        nudges.addItem(words, idOf(unit));
+    nudges.setSelectedId(idOf(controller.units().nudges), juce::dontSendNotification);
+    distances.setTitle("Distances are told in");
+    for (const auto& [unit, words] : {std::pair(DistanceUnit::metric, "metres"), {DistanceUnit::inches, "inches"}})
+        distances.addItem(words, idOf(unit));
+    distances.setSelectedId(idOf(controller.units().distances), juce::dontSendNotification);
+    for (auto* choice : {&nudges, &distances})
+        choice->onChange = [this] { takeUnits(); };
     look.setTitle("Light or dark");
     look.addItem("light", idLight);
     look.addItem("dark", idDark);
@@ -61,9 +77,17 @@ SettingsSheet::SettingsSheet(Controller& c, Preferences& p) : Sheet("Settings"),
     leave.onClick = [this] {
         if (onClose) onClose();
     };
-    for (juce::Component* part : std::initializer_list<juce::Component*>{&look, &scale, &clear, &keys, &device, &leave})
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*>{&nudges, &distances, &look, &scale, &clear, &keys, &device, &leave})
         addAndMakeVisible(part);
     showCache();
+}
+
+void SettingsSheet::takeUnits() {
+    const Units chosen{static_cast<NudgeUnit>(nudges.getSelectedId() - 1),
+                       static_cast<DistanceUnit>(distances.getSelectedId() - 1)};
+    preferences.setUnits(chosen);
+    controller.setUnits(chosen);
 }
 
 void SettingsSheet::showCache() {
@@ -95,7 +119,7 @@ void SettingsSheet::takeReading() {
 }
 
 juce::Rectangle<int> SettingsSheet::pageArea() const {
-    return page(660, 380);
+    return page(660, 440);
 }
 
 void SettingsSheet::paint(juce::Graphics& g) {
@@ -110,6 +134,8 @@ void SettingsSheet::paint(juce::Graphics& g) {
     };
     line("band", "the low-mids are 178\u2013562 Hz");
     line("temperature", "of the room, for distances");
+    line("nudges", "in the list; any unit may be typed");
+    line("distances", "");
     line("look", "");
     line("size", "of everything");
     auto row = area.removeFromTop(static_cast<float>(lineHeight));
@@ -120,7 +146,8 @@ void SettingsSheet::paint(juce::Graphics& g) {
 
 void SettingsSheet::resized() {
     auto area = pageArea().reduced(28, 20).withTrimmedTop(34);
-    for (juce::Component* part : std::initializer_list<juce::Component*>{&band, &temperature, &look, &scale})
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*>{&band, &temperature, &nudges, &distances, &look, &scale})
         part->setBounds(area.removeFromTop(lineHeight).withTrimmedLeft(labelWidth).withWidth(180).reduced(0, 4));
     clear.setBounds(area.removeFromTop(lineHeight).removeFromRight(100).reduced(0, 3));
     auto foot = area.removeFromBottom(32);

@@ -18,6 +18,8 @@ public:
     juce::Component& firstPart() override { return band; }
     juce::TextEditor& bandField() { return band; }
     juce::TextEditor& temperatureField() { return temperature; }
+    juce::ComboBox& nudgesChoice() { return nudges; }
+    juce::ComboBox& distancesChoice() { return distances; }
     juce::ComboBox& lookChoice() { return look; }
     juce::ComboBox& scaleChoice() { return scale; }
     juce::Button& clearButton() { return clear; }
@@ -25,12 +27,13 @@ public:
 private:
     juce::Rectangle<int> pageArea() const override;
     void takeReading();
+    void takeUnits();
     void showCache();
 
     Controller& controller;
     Preferences& preferences;
     juce::TextEditor band, temperature;
-    juce::ComboBox look, scale;
+    juce::ComboBox nudges, distances, look, scale;
     juce::TextButton clear{"Empty it"}, keys{"Keys..."}, device{"Audio device..."}, leave{"Close"};
     std::string cacheWords, wrong;
 };

@@ -14,7 +14,6 @@ namespace spillwright::desk {
 namespace {
 
 constexpr float headingHeight = 34.0f;
-constexpr double nudgeStepMs = 0.1;
 constexpr float groupInset = 12.0f;
 constexpr float slopeWidth = 14.0f; ///< Kept for the slope beside the corner of a high-pass.
 
@@ -26,7 +25,7 @@ struct Column {
 };
 constexpr std::array columns{
     Column{TrackField::level, "dBFS", 46.0f, true}, Column{TrackField::spill, "spill %", 40.0f, true},
-    Column{TrackField::flip, "flip", 30.0f, false}, Column{TrackField::nudge, "nudge ms", 56.0f, true},
+    Column{TrackField::flip, "flip", 30.0f, false}, Column{TrackField::nudge, "nudge", 56.0f, true},
     Column{TrackField::gain, "gain", 44.0f, true},  Column{TrackField::highPass, "HP Hz", 54.0f, true},
     Column{TrackField::pan, "pan", 40.0f, true},    Column{TrackField::mute, "M", 20.0f, false},
     Column{TrackField::solo, "S", 20.0f, false},    Column{TrackField::hold, "hold", 30.0f, false},
@@ -37,12 +36,15 @@ std::size_t at(int index) {
     return static_cast<std::size_t>(index);
 }
 
-const char* explanation(TrackField field) {
+/// How a nudge may be typed.
+constexpr const char* nudgeForms = "3.2 ms, 155 smp, 1.1 m or 43 in";
+
+std::string explanation(TrackField field) {
     switch (field) {
     case TrackField::flip:
         return "Polarity: click or F turns the track upside down";
     case TrackField::nudge:
-        return "Nudge: drag, or click and type 3.2 ms, 155 smp or 1.1 m; plus is later";
+        return "Nudge: drag, or click and type " + std::string(nudgeForms) + "; plus is later";
     case TrackField::gain:
         return "Gain: drag, or click and type dB";
     case TrackField::highPass:
@@ -186,7 +188,7 @@ void TrackRow::paint(juce::Graphics& g) {
     number(TrackField::level, level ? signedAmount(*level, 1) : "", false);
     const auto spill = controller.spillShare(track);
     number(TrackField::spill, spill ? unsignedAmount(100.0 * *spill, 0) : "\u2013", false);
-    number(TrackField::nudge, nudgeText(adjustment.nudge), adjustment.nudge.value != 0.0);
+    number(TrackField::nudge, nudgeText(adjustment.nudge, controller.measures()), adjustment.nudge.value != 0.0);
     number(TrackField::gain, gainText(adjustment.gain.value), adjustment.gain.value != 0.0);
     number(TrackField::highPass, adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off",
            adjustment.highPass.has_value(), slopeWidth);
@@ -496,7 +498,9 @@ void TrackPanel::paint(juce::Graphics& g) {
         header.removeFromRight(static_cast<float>(viewport.getScrollBarThickness()));
     for (const auto& column : columns) {
         auto area = fieldArea(column.field, header);
-        ui::draw(g, column.heading, column.right ? area.withTrimmedRight(6.0f).withTrimmedLeft(-20.0f) : area,
+        std::string heading = column.heading;
+        if (column.field == TrackField::nudge) heading += " " + nudgeUnitName(controller.units());
+        ui::draw(g, heading, column.right ? area.withTrimmedRight(6.0f).withTrimmedLeft(-20.0f) : area,
                  column.right ? juce::Justification::centredRight : juce::Justification::centred, 11.0f, p.muted);
     }
 }
@@ -511,7 +515,7 @@ void TrackPanel::type(TrackField field) {
     const auto& adjustment = controller.adjustments()[at(track)];
     std::string text;
     if (field == TrackField::name) text = controller.shownName(track);
-    if (field == TrackField::nudge) text = nudgeText(adjustment.nudge);
+    if (field == TrackField::nudge) text = nudgeText(adjustment.nudge, controller.measures());
     if (field == TrackField::gain) text = gainText(adjustment.gain.value);
     if (field == TrackField::highPass) text = highPassText(adjustment);
     if (field == TrackField::pan) text = panText(effectivePan(controller.tracks()[at(track)], adjustment));
@@ -529,7 +533,8 @@ void TrackPanel::type(TrackField field) {
             .toNearestInt());
     auto* typed = static_cast<AmountEditor*>(editor.get());
     typed->step = [this](int direction) {
-        if (edited == TrackField::nudge) controller.nudgeBy(editedTrack, milliseconds(nudgeStepMs * direction));
+        if (edited == TrackField::nudge)
+            controller.nudgeBy(editedTrack, Seconds(nudgeStep(controller.measures()).value * direction));
         if (edited == TrackField::gain)
             controller.setGain(editedTrack,
                                Decibels(controller.adjustments()[at(editedTrack)].gain.value + 0.5 * direction));
@@ -545,7 +550,7 @@ void TrackPanel::type(TrackField field) {
         if (edited == TrackField::pan)
             editor->setText(ui::text(panText(effectivePan(controller.tracks()[at(editedTrack)], now))), false);
         if (edited == TrackField::highPass) editor->setText(ui::text(highPassText(now)), false);
-        if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge)), false);
+        if (edited == TrackField::nudge) editor->setText(ui::text(nudgeText(now.nudge, controller.measures())), false);
         if (edited == TrackField::gain) editor->setText(ui::text(gainText(now.gain.value)), false);
     };
 }
@@ -587,13 +592,14 @@ void TrackPanel::takeText() {
         return track >= 0 ? controller.renameTrack(track, name) : controller.renameGroup(group, name);
     }
     if (edited == TrackField::nudge) {
-        const Celsius temperature =
-            controller.measurement() ? controller.measurement()->options.temperature : Celsius(20.0);
-        if (const auto nudge = parseNudge(typed, controller.recording()->sampleRate(), temperature)) {
-            controller.setNudge(editedTrack, *nudge);
+        const auto measures = controller.measures();
+        if (const auto nudge = parseNudge(typed, measures)) {
+            // It is shown rounded: what was not changed stays exact.
+            if (typed != nudgeText(controller.adjustments()[at(editedTrack)].nudge, measures))
+                controller.setNudge(editedTrack, *nudge);
             understood = true;
         } else {
-            controller.say("'" + typed + "' is no nudge; type 3.2 ms, 155 smp or 1.1 m", true);
+            controller.say("'" + typed + "' is no nudge; type " + nudgeForms, true);
         }
     } else if (edited == TrackField::gain) {
         if (const auto gain = parseGain(typed)) {

@@ -24,32 +24,9 @@ std::string trusted(double confidence) {
            " %";
 }
 
-/// An amount to the digits that its uncertainty leaves: "0.113 ± 0.001".
-std::string withUncertainty(double amount, double uncertainty, int mostDecimals) {
-    int decimals = mostDecimals;
-    for (double least = std::pow(10.0, -mostDecimals); decimals > 0 && uncertainty >= 20.0 * least; least *= 10.0)
-        --decimals;
-    return unsignedAmount(amount, decimals) + " \u00b1 " +
-           unsignedAmount(std::max(uncertainty, std::pow(10.0, -decimals)), decimals);
-}
-
 std::string timeWithUncertainty(Seconds time, Seconds uncertainty) {
     const double ms = inMilliseconds(time);
     return withUncertainty(ms, inMilliseconds(uncertainty), 3) + " ms" + (ms < 0.0 ? " earlier" : " later");
-}
-
-std::string distance(Seconds arrival, Seconds uncertainty, Celsius temperature) {
-    const double metres = arrival.value * speedOfSound(temperature);
-    const double spread = distanceUncertainty(arrival, uncertainty, temperature).value;
-    return std::abs(metres) < 1.0 ? withUncertainty(100.0 * metres, 100.0 * spread, 1) + " cm"
-                                  : withUncertainty(metres, spread, 2) + " m";
-}
-
-std::string inInches(Seconds arrival, Seconds uncertainty, Celsius temperature) {
-    constexpr double metresPerInch = 0.0254;
-    return withUncertainty(arrival.value * speedOfSound(temperature) / metresPerInch,
-                           distanceUncertainty(arrival, uncertainty, temperature).value / metresPerInch, 2) +
-           " in";
 }
 
 std::string movement(const std::optional<Movement>& found) {
@@ -137,8 +114,8 @@ std::string cell(const Controller& controller, int source, int track) {
     text += "\n";
     if (reading->arrival)
         text += timeWithUncertainty(reading->arrival->delay, reading->arrival->uncertainty) + " (" +
-                distance(reading->arrival->delay, reading->arrival->uncertainty,
-                         controller.withSources()->options.temperature) +
+                distanceText(reading->arrival->delay, reading->arrival->uncertainty,
+                             controller.withSources()->options.temperature, controller.units().distances) +
                 ")";
     else
         text += "when: " + std::string(untoldInWords(reading->whyNoArrival));
@@ -256,9 +233,13 @@ PairWords pair(const Controller& controller, int first, int second) {
                                  std::string(dot) + trusted(reading->polarity->confidence) +
                                  (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
         const auto temperature = controller.measurement()->options.temperature;
-        result.rows.push_back({"distance", printed ? "none: by wire, no room between"
-                                                   : distance(arrival.delay, arrival.uncertainty, temperature) + dot +
-                                                         inInches(arrival.delay, arrival.uncertainty, temperature)});
+        const auto inUnit = [&](DistanceUnit unit) {
+            return distanceText(arrival.delay, arrival.uncertainty, temperature, unit);
+        };
+        const auto unit = controller.units().distances;
+        const auto other = unit == DistanceUnit::metric ? DistanceUnit::inches : DistanceUnit::metric;
+        result.rows.push_back(
+            {"distance", printed ? "none: by wire, no room between" : inUnit(unit) + dot + inUnit(other)});
         result.rows.push_back({"coherence", coherence});
         if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
     }
@@ -380,7 +361,8 @@ std::string track(const Controller& controller, int index) {
     if (const auto trouble = trackTrouble(info); !trouble.empty()) return text + ", " + trouble;
     if (const auto level = controller.levelDbfs(index)) text += ", " + gainText(*level) + " dBFS";
     text += adjustment.flip ? ", flipped" : ", not flipped";
-    text += ", nudge " + nudgeText(adjustment.nudge) + " ms, gain " + gainText(adjustment.gain.value) + " dB";
+    text += ", nudge " + nudgeText(adjustment.nudge, controller.measures()) + " " + nudgeUnitName(controller.units()) +
+            ", gain " + gainText(adjustment.gain.value) + " dB";
     if (adjustment.highPass)
         text += ", high-pass " + unsignedAmount(adjustment.highPass->value, 0) + " Hz, " +
                 std::to_string(inDecibelsPerOctave(adjustment.highPassSlope)) + " dB an octave";

@@ -10,7 +10,7 @@ namespace {
 constexpr double roundingSeconds = 1e-12;
 
 double nudge(const char* text) {
-    const auto parsed = parseNudge(text, 48000.0, Celsius(20.0));
+    const auto parsed = parseNudge(text, Measures{});
     REQUIRE(parsed);
     return parsed->value;
 }
@@ -26,19 +26,23 @@ TEST_CASE("a nudge is understood in milliseconds, samples and metres") {
     // 343.2 m/s at 20 degrees (ISO 9613-1): 1.1 m are 3.20513 ms.
     CHECK(nudge("1.1 m") == Approx(1.1 / 343.2).margin(roundingSeconds));
     CHECK(nudge("110 cm") == Approx(1.1 / 343.2).margin(roundingSeconds));
+    // The international inch is 25.4 mm, the foot twelve of it.
+    CHECK(nudge("40 in") == Approx(1.016 / 343.2).margin(roundingSeconds));
+    CHECK(nudge("-3.5 ft") == Approx(-1.0668 / 343.2).margin(roundingSeconds));
     CHECK(nudge("0.003 s") == Approx(0.003).margin(roundingSeconds));
     CHECK(nudge("250 us") == Approx(0.00025).margin(roundingSeconds));
     CHECK(nudge("") == 0.0);
 }
 
 TEST_CASE("a longer way in cold air takes more time") {
-    CHECK(parseNudge("1 m", 48000.0, Celsius(0.0))->value > parseNudge("1 m", 48000.0, Celsius(20.0))->value);
+    CHECK(parseNudge("1 m", {{}, 48000.0, Celsius(0.0)})->value >
+          parseNudge("1 m", {{}, 48000.0, Celsius(20.0)})->value);
 }
 
 TEST_CASE("what is no amount is refused") {
     for (const char* text : {"abc", "3 parsec", "1e3", "--3", "3.2.1", "nan", "inf", "0x10", "ms"}) {
         INFO(text);
-        CHECK_FALSE(parseNudge(text, 48000.0, Celsius(20.0)));
+        CHECK_FALSE(parseNudge(text, Measures{}));
     }
     CHECK_FALSE(parseGain("3 ms"));
     CHECK_FALSE(parseHighPass("-80"));
@@ -118,4 +122,32 @@ TEST_CASE("amounts are written with their sign, and zero without one") {
 TEST_CASE("what is written is understood again") {
     for (double ms : {-12.34, -0.01, 0.0, 0.5, 50.0})
         CHECK(nudge(nudgeText(milliseconds(ms)).c_str()) == Approx(ms * 1e-3).margin(roundingSeconds));
+}
+
+TEST_CASE("a nudge is listed in the unit that was chosen, and a bare number is of that unit") {
+    const double metre = 1.0 / 343.2;
+    const Measures samples{{NudgeUnit::samples, DistanceUnit::metric}, 44100.0, Celsius(20.0)};
+    const Measures cm{{NudgeUnit::distance, DistanceUnit::metric}, 48000.0, Celsius(20.0)};
+    const Measures inches{{NudgeUnit::distance, DistanceUnit::inches}, 48000.0, Celsius(20.0)};
+    CHECK(nudgeText(Seconds(97.0 / 44100.0), samples) == "+97");
+    CHECK(nudgeText(Seconds(-97.25 / 44100.0), samples) == "\u221297.2");
+    CHECK(nudgeText(Seconds(1.0), samples) == "+44100");
+    CHECK(nudgeText(Seconds(0.312 * metre), cm) == "+31.2");
+    CHECK(nudgeText(Seconds(-0.254 * metre), inches) == "\u221210.0");
+    CHECK(nudgeText(Seconds(0.0), inches) == "0");
+    CHECK(nudgeText(milliseconds(-0.4), Measures{}) == nudgeText(milliseconds(-0.4)));
+    CHECK(parseNudge("97", samples)->value == Approx(97.0 / 44100.0).margin(roundingSeconds));
+    CHECK(parseNudge("31.2", cm)->value == Approx(0.312 * metre).margin(roundingSeconds));
+    CHECK(parseNudge("\u221210", inches)->value == Approx(-0.254 * metre).margin(roundingSeconds));
+    CHECK(parseNudge("2 ms", inches)->value == Approx(0.002).margin(roundingSeconds));
+    CHECK(nudgeStep(samples).value == Approx(1.0 / 44100.0));
+    CHECK(nudgeStep(inches).value == Approx(0.0254 * metre));
+}
+
+TEST_CASE("a distance is told in metres or in inches, no more exactly than it is known") {
+    const Celsius room(20.0);
+    const Seconds metre(1.0 / 343.2), hundredth(0.01 / 343.2);
+    CHECK(distanceText(metre, hundredth, room, DistanceUnit::metric) == "1.00 \u00b1 0.01 m");
+    CHECK(distanceText(Seconds(-0.3 * metre.value), hundredth, room, DistanceUnit::metric) == "30.0 \u00b1 1.0 cm");
+    CHECK(distanceText(metre, hundredth, room, DistanceUnit::inches) == "39.4 \u00b1 0.4 in");
 }

@@ -630,6 +630,47 @@ TEST_CASE("another band and another temperature are read at once, kept, and what
     CHECK(controller.reading(0, 1)->coherence == before);
 }
 
+TEST_CASE("nudges and distances are shown in the unit that is chosen, typed in it, and kept") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    controller.setNudge(1, milliseconds(1.0));
+    CHECK(window.key(',', 0, juce::ModifierKeys::ctrlModifier));
+    auto* sheet = dynamic_cast<SettingsSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->nudgesChoice().setSelectedId(2, juce::sendNotificationSync);
+    sheet->distancesChoice().setSelectedId(2, juce::sendNotificationSync);
+    CHECK(window.preferences.units() == Units{NudgeUnit::samples, DistanceUnit::inches});
+    const auto perMs = std::to_string(std::lround(controller.recording()->sampleRate() / 1000.0));
+    CHECK(window.main.trackPanel().row(1)->getTitle().contains("nudge +" + juce::String(perMs) + " smp"));
+    const auto told = words::pair(controller, 0, 1);
+    const auto row = std::find_if(told.rows.begin(), told.rows.end(), [](auto& one) { return one.name == "distance"; });
+    REQUIRE(row != told.rows.end());
+    CHECK(row->value.find(" in \u00b7 ") != std::string::npos);
+
+    window.key(juce::KeyPress::escapeKey, 0);
+    CHECK(window.typed('n'));
+    auto* typed = window.main.trackPanel().field();
+    REQUIRE(typed);
+    typed->setText("12");
+    typed->onReturnKey();
+    CHECK(controller.adjustments()[1].nudge.value == Approx(12.0 / controller.recording()->sampleRate()));
+}
+
+TEST_CASE("what is typed as it was shown leaves the exact nudge as it is, and is no step of undo") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    controller.setNudge(1, milliseconds(0.3125));
+    const int steps = controller.historySize();
+    CHECK(window.typed('n'));
+    auto* typed = window.main.trackPanel().field();
+    REQUIRE(typed);
+    typed->onReturnKey();
+    CHECK(controller.adjustments()[1].nudge == milliseconds(0.3125));
+    CHECK(controller.historySize() == steps);
+}
+
 TEST_CASE("all that can be reached has a title for those who do not see it") {
     BandWindow window;
     const std::function<void(juce::Component&)> look = [&](juce::Component& component) {
