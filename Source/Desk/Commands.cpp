@@ -89,7 +89,7 @@ const std::vector<Command>& commands() {
         {Id::foldGroup, "Choosing", "fold the track's group, or unfold", "Alt F", "", {K('f', alt, 0)}},
         {Id::labelTrack, "Choosing", "next label of the chosen tracks", "Alt L", "", {K('l', alt, 0)}},
         {Id::renameTrack, "Choosing", "call the track something else here", "F2", "", {K(K::F2Key)}},
-        {Id::gridOrder, "Choosing", "grid by file, by likeness, by spill", "/", "/"},
+        {Id::gridOrder, "Choosing", "grid as listed, by likeness, by spill", "/", "/"},
         {Id::flip, "Track", "flip", "F", "fF"},
         {Id::earlier, "Track", "a sample earlier", ",", ","},
         {Id::later, "Track", "a sample later", ".", "."},

@@ -204,6 +204,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording, const Opening
     listed.reset();
     hearing = 0;
     focusWanted.reset();
+    focusResumed.reset();
     chosenColumn = -1;
     leadingOfChosen.clear();
     loopWanted = false;
@@ -564,7 +565,8 @@ void Controller::startHearing() {
 }
 
 void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
-    const auto before = focusName();
+    auto before = focusName();
+    if (focusResumed) before = std::exchange(focusResumed, std::nullopt);
     const auto chosenBefore = chosenColumn >= 0 && chosenColumn < sourceCount() ? sourceName(chosenColumn) : "";
     leaveAlone(); // of the sources as they were
     if (soloBeforeSpill) toggleSpillSolo();
@@ -593,7 +595,12 @@ std::optional<std::string> Controller::focusName() const {
     return focus.of->sources->names[at(*focus.of->focus)];
 }
 
+std::optional<std::string> Controller::focusToKeep() const {
+    return focusWanted ? std::optional(sourceName(*focusWanted)) : focusResumed;
+}
+
 void Controller::leaveFocus() {
+    focusResumed.reset();
     if (focusWanted && !hearing) sourceWork.cancel();
     focusWanted.reset();
     if (!focus.of) return;

@@ -406,8 +406,9 @@ private:
     void hearAsListed(SourceList list);
     void becomeHeard(std::shared_ptr<const Measurement> withSources);
     std::optional<std::string> focusName() const;
-    std::filesystem::path choicesFile() const; ///< Of this folder; empty: nothing is kept.
-    void leaveFocus();                         ///< Or what is on its way to it.
+    std::optional<std::string> focusToKeep() const; ///< Or the one that is on its way, or waited for.
+    std::filesystem::path choicesFile() const;      ///< Of this folder; empty: nothing is kept.
+    void leaveFocus();                              ///< Or what is on its way to it.
     void startLoudness();
     double loudnessToBe(const std::vector<TrackAdjustment>& setting, const std::vector<bool>& solo) const;
     std::optional<double> turned(const std::vector<TrackAdjustment>& setting) const;
@@ -471,6 +472,7 @@ private:
     std::optional<SourceList> listed;              ///< What the user says of the sources; none: guessed.
     int hearing = 0, hearings = 0;  ///< The sources themselves, anew: which time, 0: not now. No focus meanwhile.
     std::optional<int> focusWanted; ///< As asked for; the readings may be on their way.
+    std::optional<std::string> focusResumed; ///< Of the session that was opened, while the sources are not heard yet.
     int chosenColumn = -1;
     int alones = 0; ///< Counts what is wanted alone, so that the newest is known.
     std::shared_ptr<const TrackSound> aloneSound;

@@ -36,6 +36,7 @@ bool hasTrack(const std::vector<TrackInfo>& tracks, const std::string& name) {
 /// What counts as a change: neither the selection nor what follows from the rest.
 Session whatCounts(Session session) {
     session.selected = session.partner = std::nullopt;
+    session.together.clear();
     for (auto& version : session.versions)
         version.gainDb = 0.0;
     return session;
@@ -226,6 +227,9 @@ Session Controller::session() const {
     result.list = named(now->list);
     for (const auto& group : now->list.groups)
         if (group.folded) result.folded.push_back(group.name);
+    result.focus = focusToKeep();
+    for (int track : lookedAt)
+        result.together.push_back(tracks()[at(track)].name);
     if (chosen >= 0) result.selected = tracks()[at(chosen)].name;
     if (partner >= 0) result.partner = tracks()[at(partner)].name;
     return result;
@@ -334,6 +338,11 @@ void Controller::resume(const Opening& opening) {
     chosen = placeOf(from.selected, chosen);
     partner = placeOf(from.partner, -1);
     if (partner == chosen) partner = -1;
+    for (int track = 0; track < trackCount(); ++track)
+        if (std::find(from.together.begin(), from.together.end(), tracks()[at(track)].name) != from.together.end())
+            lookedAt.push_back(track);
+    if (lookedAt.size() < 2) lookedAt.clear();
+    focusResumed = from.focus;
 
     std::vector<std::string> missing, added;
     for (const auto& one : from.heard.tracks)

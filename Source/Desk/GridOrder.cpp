@@ -3,31 +3,31 @@
 #include "Core/Measure/Seriation.h"
 
 #include <algorithm>
-#include <numeric>
 
 namespace spillwright::desk {
 
-const char* nameOf(GridOrder order) {
+std::string nameOf(GridOrder order, const Controller& controller) {
     switch (order) {
-    case GridOrder::file:
-        return "by file";
+    case GridOrder::listed: {
+        const auto& list = controller.trackList().order;
+        return std::is_sorted(list.begin(), list.end()) ? "by file" : "as listed";
+    }
     case GridOrder::likeness:
         return "by likeness";
     case GridOrder::spill:
         return "by spill";
     }
-    return "";
+    return {};
 }
 
 GridOrder after(GridOrder order) {
-    return order == GridOrder::file       ? GridOrder::likeness
+    return order == GridOrder::listed     ? GridOrder::likeness
            : order == GridOrder::likeness ? GridOrder::spill
-                                          : GridOrder::file;
+                                          : GridOrder::listed;
 }
 
 std::vector<int> tracksIn(GridOrder order, const Controller& controller) {
-    std::vector<int> tracks(static_cast<std::size_t>(controller.trackCount()));
-    std::iota(tracks.begin(), tracks.end(), 0);
+    auto tracks = controller.trackList().order;
     if (order == GridOrder::likeness && controller.measurement()) {
         const auto& usable = controller.measurement()->usable;
         const std::size_t count = usable.size();

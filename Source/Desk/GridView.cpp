@@ -73,6 +73,7 @@ const std::string& GridView::nameAt(int place) const {
 
 void GridView::orderTracks() {
     ordered = tracksIn(shownOrder, controller);
+    ordersOf = controller.trackList();
     pickShown();
 }
 
@@ -100,7 +101,8 @@ void GridView::refreshChoice() {
     momentsButton.show(words::reads(controller), alone ? CommandId::nextFocus : CommandId::readLoop,
                        alone || controller.readsLoop());
     mapButton.show(read ? "sources" : "", CommandId::sourceMap, false);
-    orderedButton.show(read ? nameOf(shownOrder) : "", CommandId::gridOrder, shownOrder != GridOrder::file);
+    orderedButton.show(read ? nameOf(shownOrder, controller) : "", CommandId::gridOrder,
+                       shownOrder != GridOrder::listed);
     const auto some = controller.together().size();
     someButton.show(some == 0 ? ""
                               : std::to_string(some) + " of " + std::to_string(controller.trackCount()) + " tracks",
@@ -200,14 +202,16 @@ std::optional<GridView::Cell> GridView::cellOf(int one, int other) const {
 
 void GridView::changed(unsigned what) {
     if (what & (Controller::recordingChanged | Controller::measurementChanged)) zoomed = 0.0f;
-    const bool orders = what & (Controller::recordingChanged | Controller::measurementChanged) ||
+    const bool listedAnew = what & Controller::settingChanged && ordersOf != controller.trackList();
+    const bool orders = listedAnew || what & (Controller::recordingChanged | Controller::measurementChanged) ||
                         (shownOrder == GridOrder::likeness && what & Controller::readingsChanged) ||
                         (shownOrder == GridOrder::spill && what & Controller::sourcesChanged);
     if (orders)
         orderTracks();
     else if (what & Controller::selectionChanged)
         pickShown();
-    if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::selectionChanged))
+    if (listedAnew ||
+        what & (Controller::recordingChanged | Controller::readingsChanged | Controller::selectionChanged))
         refreshChoice();
     if (what & (Controller::recordingChanged | Controller::readingsChanged | Controller::settingChanged)) {
         squares.repaint();

@@ -96,7 +96,8 @@ private:
     float fit = 20.0f;   ///< Squares of this size all fit.
     float zoomed = 0.0f; ///< Size of a square; 0: as fits.
     juce::Point<float> scroll, scrollBefore;
-    GridOrder shownOrder = GridOrder::file;
+    GridOrder shownOrder = GridOrder::listed;
+    TrackList ordersOf; ///< The list that the order and the names were taken from.
     std::vector<int> ordered, shown;
     std::optional<Cell> hovered;
 };

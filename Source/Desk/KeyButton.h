@@ -4,9 +4,19 @@
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
+#include <functional>
 #include <string>
 
 namespace spillwright::desk {
+
+/// A button whose tooltip is asked for whenever it is shown, so that it names the keys of now.
+template <class Button>
+class Explained : public Button {
+public:
+    using Button::Button;
+    std::function<std::string()> explanation;
+    juce::String getTooltip() override { return explanation ? juce::String::fromUTF8(explanation().c_str()) : ""; }
+};
 
 /// A small button of a panel's header that says how things stand, with the key that does the same.
 class KeyButton : public juce::Button {

@@ -91,9 +91,9 @@ MainComponent::MainComponent(const Parts& parts)
     setWantsKeyboardFocus(true);
     setFocusContainerType(FocusContainerType::keyboardFocusContainer);
 
-    const auto button = [this](juce::TextButton& made, CommandId id, const char* explanation) {
+    const auto button = [this](Explained<juce::TextButton>& made, CommandId id, const char* explanation) {
         made.onClick = [this, id] { perform(id); };
-        made.setTooltip(ui::text(std::string(explanation) + " (" + keyOf(id) + ")"));
+        made.explanation = [id, explanation] { return std::string(explanation) + " (" + keyOf(id) + ")"; };
         made.setMouseClickGrabsKeyboardFocus(false);
         addAndMakeVisible(made);
     };

@@ -3,6 +3,7 @@
 #include "Desk/Commands.h"
 #include "Desk/Controller.h"
 #include "Desk/GridView.h"
+#include "Desk/KeyButton.h"
 #include "Desk/Look.h"
 #include "Desk/OfferBar.h"
 #include "Desk/PairPanel.h"
@@ -130,9 +131,10 @@ private:
     TransportBar transport;
     StartPage start;
     OfferBar offer;
-    juce::TextButton openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"}, renderButton{"Render"},
-        stopButton{"Stop"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"}, dismissButton{"Dismiss"},
+    Explained<juce::TextButton> openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"},
+        renderButton{"Render"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"},
         remarksButton{"All remarks"};
+    juce::TextButton stopButton{"Stop"}, dismissButton{"Dismiss"};
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};

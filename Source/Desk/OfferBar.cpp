@@ -9,12 +9,13 @@ namespace spillwright::desk {
 
 OfferBar::OfferBar(Autosave* a) : autosave(a) {
     setTitle("What was not saved");
-    goOn.setTooltip(
-        ui::text("Every setting and version as it was, but for the last second (" + keyOf(CommandId::goOn) + ")"));
+    goOn.explanation = [] {
+        return "Every setting and version as it was, but for the last second (" + keyOf(CommandId::goOn) + ")";
+    };
     goOn.setToggleState(true, juce::dontSendNotification);
     goOn.onClick = [this] { autosave->take(); };
     notNow.onClick = [this] { autosave->decline(); };
-    for (auto* button : {&goOn, &notNow}) {
+    for (auto* button : std::initializer_list<juce::TextButton*>{&goOn, &notNow}) {
         button->setMouseClickGrabsKeyboardFocus(false);
         addAndMakeVisible(button);
     }

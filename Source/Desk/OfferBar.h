@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Desk/Autosave.h"
+#include "Desk/KeyButton.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -20,7 +21,8 @@ public:
 
 private:
     Autosave* autosave;
-    juce::TextButton goOn{"Go on"}, notNow{"Not now"};
+    Explained<juce::TextButton> goOn{"Go on"};
+    juce::TextButton notNow{"Not now"};
 };
 
 } // namespace spillwright::desk

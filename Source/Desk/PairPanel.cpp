@@ -109,8 +109,9 @@ void SmallButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
 PlotView::PlotView(const juce::String& title) : save("Save: " + title.toLowerCase(), "save") {
     setTitle(title);
     setBufferedToImage(true);
-    save.setTooltip("Save this plot as a picture or as SVG; " + ui::text(keyOf(CommandId::savePlots)) +
-                    " saves all three");
+    save.explanation = [] {
+        return "Save this plot as a picture or as SVG; " + keyOf(CommandId::savePlots) + " saves all three";
+    };
     save.onClick = [this] {
         if (onSave) onSave();
     };
@@ -154,7 +155,7 @@ PairPanel::PairPanel(Controller& c)
         view->onSave = [this, view] { offerToSave(*view); };
         addAndMakeVisible(view);
     }
-    copy.setTooltip("Copy the pair in words (" + ui::text(keyOf(CommandId::copyPair)) + ")");
+    copy.explanation = [] { return "Copy the pair in words (" + keyOf(CommandId::copyPair) + ")"; };
     copy.onClick = [this] { copyWords(); };
     addAndMakeVisible(copy);
     changed(~0u);

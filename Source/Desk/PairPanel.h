@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Desk/Controller.h"
+#include "Desk/KeyButton.h"
 #include "Desk/Plot.h"
 #include "Desk/PlotFiles.h"
 #include "Desk/Words.h"
@@ -43,7 +44,7 @@ public:
 
 private:
     Plot shown;
-    SmallButton save;
+    Explained<SmallButton> save;
 };
 
 /// The chosen pair: in words, and as three plots.
@@ -115,7 +116,7 @@ private:
 
     PlotView comb, coherence;
     LagPlot lag;
-    SmallButton copy;
+    Explained<SmallButton> copy;
     std::unique_ptr<juce::FileChooser> chooser;
 };
 

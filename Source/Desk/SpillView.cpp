@@ -54,6 +54,10 @@ void SpillView::refreshButtons() {
 }
 
 void SpillView::layOut() {
+    listed = controller.trackList();
+    rows.resize(listed.order.size());
+    for (std::size_t row = 0; row < rows.size(); ++row)
+        rows[at(listed.order[row])] = static_cast<int>(row);
     const auto tracks = static_cast<float>(std::max(1, controller.trackCount()));
     const auto sources = static_cast<float>(std::max(1, controller.sourceCount()));
     names = 40.0f;
@@ -76,16 +80,16 @@ void SpillView::resized() {
 }
 
 juce::Rectangle<float> SpillView::cellArea(Cell cell) const {
-    return {left + names + static_cast<float>(cell.source) * wide, top + static_cast<float>(cell.track) * high, wide,
-            high};
+    return {left + names + static_cast<float>(cell.source) * wide,
+            top + static_cast<float>(rows[at(cell.track)]) * high, wide, high};
 }
 
 std::optional<SpillView::Cell> SpillView::cellAt(juce::Point<float> place) const {
     const int source = static_cast<int>(std::floor((place.x - left - names) / wide));
-    const int track = static_cast<int>(std::floor((place.y - top) / high));
-    if (source < 0 || track < 0 || source >= controller.sourceCount() || track >= controller.trackCount())
+    const int row = static_cast<int>(std::floor((place.y - top) / high));
+    if (source < 0 || row < 0 || source >= controller.sourceCount() || row >= controller.trackCount())
         return std::nullopt;
-    return Cell{track, source};
+    return Cell{listed.order[at(row)], source};
 }
 
 std::optional<int> SpillView::headingAt(juce::Point<float> place) const {
@@ -104,7 +108,8 @@ void SpillView::showHeard(std::optional<Cell> cell, const std::string& words) {
 }
 
 void SpillView::changed(unsigned what) {
-    if (what & (Controller::recordingChanged | Controller::sourcesChanged)) {
+    const bool listedAnew = what & Controller::settingChanged && listed != controller.trackList();
+    if (listedAnew || what & (Controller::recordingChanged | Controller::sourcesChanged)) {
         hovered.reset();
         layOut();
         refreshButtons();
@@ -169,7 +174,8 @@ void SpillView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
     };
     line("Disc: level, down to \u221230 dB; ringed: close track. Sign: polarity.");
     line("Tick: how late, \u22125 to 30 ms. Dot: too faint. ?: cannot be told.");
-    line("Click: a cell to hear it, a name to read it alone. U, Y: hear it alone.");
+    line("Click: a cell to hear it, a name to read it alone. " + keyOf(CommandId::hearAlone) + ", " +
+         keyOf(CommandId::hearAloneInAll) + ": hear it alone.");
 }
 
 void SpillView::paint(juce::Graphics& g) {
@@ -183,7 +189,7 @@ void SpillView::paint(juce::Graphics& g) {
     if (!told || told->sources->map.readings.empty()) {
         const bool empty = told && sources == 0;
         ui::draw(g,
-                 empty  ? "No track stands close to a source: D says which does."
+                 empty  ? "No track stands close to a source: " + keyOf(CommandId::standing) + " says which does."
                  : told ? "The recording is too short to tell its sources apart."
                         : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
                  bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 24.0f), juce::Justification::centred, 13.5f,
@@ -194,7 +200,7 @@ void SpillView::paint(juce::Graphics& g) {
     g.setColour(p.selected);
     if (track >= 0) g.fillRect(cellArea({track, 0}).withX(left).withRight(cellArea({track, sources - 1}).getRight()));
     if (chosen >= 0)
-        g.fillRect(cellArea({0, chosen}).withTop(top - 4.0f).withBottom(cellArea({tracks - 1, 0}).getBottom()));
+        g.fillRect(cellArea({0, chosen}).withTop(top - 4.0f).withBottom(top + static_cast<float>(tracks) * high));
     for (int s = 0; s < sources; ++s) {
         juce::Graphics::ScopedSaveState saved(g);
         const auto foot = juce::Point<float>(cellArea({0, s}).getCentreX() + 2.0f, top - 8.0f);

@@ -57,6 +57,8 @@ private:
     Controller& controller;
     KeyButton pairsButton{"Grid of pairs", "How each pair of tracks adds"};
     KeyButton standingButton{"What stands close to what", "Say which track stands close to what"};
+    TrackList listed;      ///< What the rows were laid out by.
+    std::vector<int> rows; ///< [track] From the top.
     float left = 14.0f, top = 90.0f, names = 100.0f, wide = 30.0f, high = 22.0f;
     std::optional<Cell> hovered, heard;
     std::string toldOfHeard;

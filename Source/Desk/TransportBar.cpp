@@ -31,7 +31,7 @@ TransportBar::TransportBar(Controller& c, Player& p, OutputDevice* d)
     setOpaque(true);
     wave.setTitle("Waveform of the sum");
     play.onClick = [this] { playOrStop(); };
-    play.setTooltip("Play or stop (Space)");
+    play.explanation = [] { return "Play or stop (" + keyOf(CommandId::playStop) + ")"; };
     level.setSliderStyle(juce::Slider::LinearHorizontal);
     level.setTextBoxStyle(juce::Slider::NoTextBox, true, 0, 0);
     level.setRange(quietestOutputDb, 0.0, 0.5);

@@ -74,7 +74,7 @@ private:
     Controller& controller;
     Player& player;
     OutputDevice* device;
-    PlayButton play;
+    Explained<PlayButton> play;
     Wave wave;
     Meter meter;
     juce::Slider level;

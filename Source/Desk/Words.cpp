@@ -1,6 +1,7 @@
 #include "Desk/Words.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/Commands.h"
 #include "Session/SpillFindings.h"
 #include "Session/Words.h"
 
@@ -285,13 +286,14 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (kind == VersionKind::asRecorded) return version ? "nothing changed" : "";
     if (kind == VersionKind::mine) return version ? "set by hand" : "flip or nudge a track";
     if (isKept(kind)) return version ? "kept whole" : "keep";
-    if (!version) return controller.measurement() ? "P proposes" : "";
-    if (version->proposedFrom != controller.readMoments()) return "other moments: P again";
+    if (!version) return controller.measurement() ? keyOf(CommandId::propose) + " proposes" : "";
+    const auto again = keyOf(CommandId::propose) + " again";
+    if (version->proposedFrom != controller.readMoments()) return "other moments: " + again;
     const auto focus = controller.focused();
     if (version->proposedFor != (focus ? std::optional(controller.sourceName(*focus)) : std::nullopt))
-        return "other source: P again";
-    if (version->terms != controller.terms()) return "other terms: P again";
-    if (!version->boundHolds) return "balance changed: P again";
+        return "other source: " + again;
+    if (version->terms != controller.terms()) return "other terms: " + again;
+    if (!version->boundHolds) return "balance changed: " + again;
     const double gap = *version->gapDb;
     if (gap <= provenGapDb) return "proven best";
     return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below bound" + (version->cutShort ? " so far" : "");

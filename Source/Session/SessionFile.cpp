@@ -151,7 +151,10 @@ ordered_json oursToJson(const Session& session) {
                          {"band_Hz", bandOrNull(session.band)},
                          {"matchesLoudness", session.matchesLoudness}};
     root["sources"] = session.sources ? sourcesToJson(*session.sources) : ordered_json();
-    root["selection"] = {{"track", textOrNull(session.selected)}, {"partner", textOrNull(session.partner)}};
+    root["focus"] = textOrNull(session.focus);
+    root["selection"] = {{"track", textOrNull(session.selected)},
+                         {"partner", textOrNull(session.partner)},
+                         {"together", session.together}};
     auto list = ordered_json::array();
     for (const auto& one : session.list)
         list.push_back({{"track", one.track},
@@ -317,6 +320,7 @@ Result<Session> sessionFromJson(std::string_view text, const std::string& where)
     top.texts("folded", session.folded);
     top.flag("linked", session.linked);
     top.optionalText("heard", session.heardVersion);
+    top.optionalText("focus", session.focus);
     std::optional<std::pair<double, double>> loop, measuredBand;
     top.span("loop_s", loop);
     top.span("band_Hz", measuredBand);
@@ -349,6 +353,7 @@ Result<Session> sessionFromJson(std::string_view text, const std::string& where)
         Members members(selection, "selection: ");
         members.optionalText("track", session.selected);
         members.optionalText("partner", session.partner);
+        members.texts("together", session.together);
         reader.check(members);
     });
     reader.objects(root, "list", [&](const json& object, const std::string& place) {

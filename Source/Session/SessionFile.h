@@ -83,7 +83,9 @@ struct Session {
     std::optional<Band> band;
     bool matchesLoudness = true;
     std::optional<SourceList> sources; ///< What the user says of them; none: guessed.
+    std::optional<std::string> focus;  ///< The source that is read alone.
     std::optional<std::string> selected, partner;
+    std::vector<std::string> together; ///< Tracks that are looked at together, two at least; empty: all are.
 
     /// A track as it is listed, from top to bottom.
     struct Listed {

@@ -6,7 +6,30 @@
 #include <sstream>
 #include <string>
 
+#if defined(__unix__) || defined(__APPLE__)
+#include <fcntl.h>
+#include <unistd.h>
+#endif
+
 namespace spillwright {
+
+namespace {
+
+/// Before the name is given: after a power cut the file of that name is the old one or the new one, whole.
+bool reachesTheDisk(const std::filesystem::path& path) {
+#if defined(__unix__) || defined(__APPLE__)
+    const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    if (file < 0) return false;
+    // A file system that cannot (EINVAL) has done what it can.
+    const bool done = ::fsync(file) == 0 || errno == EINVAL;
+    ::close(file);
+    return done;
+#else
+    return std::filesystem::exists(path);
+#endif
+}
+
+} // namespace
 
 Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) {
     namespace fs = std::filesystem;
@@ -33,6 +56,7 @@ Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) 
         file.close();
         if (!file) return fault();
     }
+    if (!inPlace && !reachesTheDisk(partial)) return fault();
     if (inPlace) return done();
     std::error_code error;
     fs::rename(partial, target, error);

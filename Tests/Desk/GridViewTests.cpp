@@ -69,6 +69,27 @@ TEST_CASE("the key of the order goes round, by likeness coherent tracks are neig
     CHECK(grid.shownTracks() == std::vector<int>{0, 1, 2, 3, 4, 5});
 }
 
+TEST_CASE("the grid and the map follow the list of tracks, and the names that are given there") {
+    BandWindow window(writeTwoRooms);
+    auto& controller = window.controller();
+    auto& grid = window.main.gridView();
+    controller.moveTrack(0, 5);
+    CHECK(grid.shownTracks() == std::vector<int>{1, 2, 3, 4, 5, 0});
+    CHECK(grid.orderButton().getButtonText() == "as listed");
+    REQUIRE(waitFor(controller, [&] { return controller.withSources() && !controller.hearingSources(); }));
+    auto& map = window.main.spillView();
+    if (controller.sourceCount() > 0) {
+        CHECK(map.cellArea({0, 0}).getY() > map.cellArea({5, 0}).getY());
+        CHECK(map.cellAt(map.cellArea({0, 0}).getCentre()) == SpillView::Cell{0, 0});
+    }
+    controller.undo();
+    CHECK(grid.shownTracks() == std::vector<int>{0, 1, 2, 3, 4, 5});
+    CHECK(grid.orderButton().getButtonText() == "by file");
+    const float before = grid.cellArea({0, 0}).getX();
+    controller.renameTrack(0, "a name that is longer than any of the others");
+    CHECK(grid.cellArea({0, 0}).getX() >= before);
+}
+
 TEST_CASE("by spill the track with the largest share comes first, and those without one last") {
     BandWindow window(writeTwoRooms);
     auto& controller = window.controller();

@@ -2,6 +2,7 @@
 
 #include "Session/SessionFile.h"
 #include "Session/TextFile.h"
+#include "Support/SpillingBand.h"
 
 #include <nlohmann/json.hpp>
 
@@ -33,6 +34,9 @@ void work(Controller& controller) {
     controller.toggleLinks();
     controller.setListening({Listening::Sides::mono, lowMidBand});
     controller.setMatching(false);
+    controller.toggleTogether(1);
+    controller.toggleTogether(2);
+    controller.toggleTogether(3);
     controller.selectPair(2, 3);
 }
 
@@ -56,6 +60,7 @@ void checkSame(const Controller& is, const Controller& was) {
     CHECK(is.matchesLoudness() == was.matchesLoudness());
     CHECK(is.selectedTrack() == was.selectedTrack());
     CHECK(is.partnerTrack() == was.partnerTrack());
+    CHECK(is.together() == was.together());
     CHECK(*is.gainNowDb() == Approx(*was.gainNowDb()).margin(1e-9));
     for (int track = 0; track < was.trackCount(); ++track)
         CHECK(is.held(track) == was.held(track));
@@ -98,7 +103,13 @@ TEST_CASE("what was done comes back from the session file, heard and readings in
     CHECK_FALSE(was.sessionChanged());
     was.selectTrack(0);
     CHECK_FALSE(was.sessionChanged()); // which track is looked at is no work
+    was.leaveTogether();
+    CHECK_FALSE(was.sessionChanged());
+    REQUIRE(was.saveSession(top / "band"));
+    was.toggleTogether(2);
+    was.toggleTogether(3);
     was.selectPair(2, 3);
+    REQUIRE(was.saveSession(top / "band"));
 
     Controller is(2);
     is.openSession(top / "band.spillwright");
@@ -164,6 +175,32 @@ TEST_CASE("what the user says of the sources is part of the session, before what
     REQUIRE(other.sourceCount() == controller.sourceCount());
     CHECK(other.sourceName(0) == "trombone");
     CHECK_FALSE(other.sessionChanged());
+}
+
+TEST_CASE("the source that is read alone is read alone again when its session is opened") {
+    MeasuredBand band(spillingBand::write);
+    auto& controller = band.controller;
+    const auto heard = [](Controller& each) {
+        return waitFor(each, [&] { return each.withSources() && !each.hearingSources(); });
+    };
+    REQUIRE(heard(controller));
+    REQUIRE(controller.sourceCount() > 1);
+    controller.setFocus(1);
+    CHECK(controller.session().focus == controller.sourceName(1)); // while it is on its way too
+    REQUIRE(waitFor(controller, [&] { return controller.focused().has_value(); }));
+    TemporaryFolder top;
+    REQUIRE(controller.saveSession(top / "s"));
+    CHECK_FALSE(controller.sessionChanged());
+
+    Controller other(2);
+    other.openSession(top / "s.spillwright");
+    REQUIRE(waitUntilIdle(other));
+    CHECK_FALSE(other.sessionChanged()); // before the sources are heard
+    REQUIRE(waitFor(other, [&] { return other.focused().has_value(); }));
+    CHECK(other.focused() == 1);
+    CHECK_FALSE(other.sessionChanged());
+    other.setFocus(std::nullopt);
+    CHECK(other.sessionChanged());
 }
 
 TEST_CASE(

@@ -671,6 +671,17 @@ TEST_CASE("what is typed as it was shown leaves the exact nudge as it is, and is
     CHECK(controller.historySize() == steps);
 }
 
+TEST_CASE("what a button says of its key is the key of now") {
+    BandWindow window;
+    auto& copy = window.main.pairPanel().copyButton();
+    CHECK(copy.getTooltip().contains("(Ctrl C)"));
+    setOwnKey(CommandId::copyPair, juce::KeyPress('k', juce::ModifierKeys::ctrlModifier, 0));
+    CHECK(copy.getTooltip().contains("(Ctrl K)"));
+    setOwnKey(CommandId::propose, juce::KeyPress('k', juce::ModifierKeys::altModifier, 0));
+    CHECK(words::versionProof(window.controller(), VersionKind::flips) == "Alt K proposes");
+    clearOwnKeys();
+}
+
 TEST_CASE("all that can be reached has a title for those who do not see it") {
     BandWindow window;
     const std::function<void(juce::Component&)> look = [&](juce::Component& component) {

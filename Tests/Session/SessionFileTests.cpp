@@ -63,6 +63,8 @@ Session fullSession() {
     session.sources = SourceList{{{"drums", {"kick", "snare"}}}};
     session.selected = "kick";
     session.partner = "snare";
+    session.focus = "drums";
+    session.together = {"kick", "snare"};
     session.list = {{"snare", "the snare", 2, "drums"},
                     {"kick", std::nullopt, 0, "drums"},
                     {"room", std::nullopt, 6, std::nullopt}};
