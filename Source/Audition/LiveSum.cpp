@@ -165,10 +165,14 @@ void LiveSum::startNow(bool newMix) {
         // Amid a rise it goes on from where it is.
         startDb = std::min(heard - *now->mix.loudness + (levelDb < 0.0 ? 0.0 : mostLouderDb), 0.0);
     }
-    now->level = startDb < 0.0 ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
-    now->riseStep = static_cast<float>(amplitudeOfDecibels(std::max(riseRate, -startDb / longestRise.value) / hertz));
+    beginAt(startDb);
     outgoingThere =
         before->pinned.pin(before->position - before->mix.before, before->position + fade + before->mix.after);
+}
+
+void LiveSum::beginAt(double startDb) {
+    now->level = startDb < 0.0 ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
+    now->riseStep = static_cast<float>(amplitudeOfDecibels(std::max(riseRate, -startDb / longestRise.value) / hertz));
 }
 
 void LiveSum::jump(std::int64_t target) {
@@ -214,6 +218,7 @@ void LiveSum::decideCurtain() {
         open = wanted && fed;
         if (wasOpen && wanted && !fed) ++state.dropouts;
     } else if (wanted && readyToGoOn(readyAhead)) {
+        beginAt(decibelsOfAmplitude(static_cast<double>(state.beginsAt.exchange(1.0f))));
         settleAll();
         open = true;
     }

@@ -63,6 +63,7 @@ private:
     void add(Deck& deck, std::size_t voice, Bus& bus, int count);
     void rise(int count);
     void startNow(bool newMix);
+    void beginAt(double startDb);
     void drawCurtain(float* left, float* right, int count);
     void closeCurtain();
 

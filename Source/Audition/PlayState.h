@@ -25,6 +25,7 @@ struct PlayState {
     std::atomic<StandIn*> standIn{nullptr};        ///< Taken by the audio thread, which then tells when it lets go.
     std::atomic<bool> play{false};                 ///< Also cleared by the loading thread when a file fails.
     std::atomic<std::int64_t> seek{nowhere};       ///< Taken back by the audio thread when it is there.
+    std::atomic<float> beginsAt{1.0f};             ///< Level at which the curtain opens the next time, 0 .. 1; rises.
     std::atomic<std::int64_t> loopFrom{0};         ///< Read by the loading thread.
     std::atomic<std::int64_t> before{0}, after{0}; ///< Samples that the mixes may need on either side; likewise.
 

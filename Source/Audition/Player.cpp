@@ -37,6 +37,12 @@ struct Programme {
         return std::llround((nudge + TrackChain::longestSettling).value * rate) + FractionalDelay::taps;
     }
 
+    /// Where it is, or is asked to go.
+    std::int64_t place() const {
+        const std::int64_t asked = state.seek;
+        return asked != PlayState::nowhere ? asked : state.position.load();
+    }
+
     std::shared_ptr<const SampleSource> source;
     std::vector<TrackInfo> tracks;
     const double rate;
@@ -50,18 +56,16 @@ struct Programme {
     Loop loop;
     std::int64_t lastMargin = 0;
     std::string remark;
-    Loader loader; // last: its thread uses the above
+    std::unique_ptr<SumResampler> resampler; ///< Null: the device has the recording's rate, or there is none.
+    Loader loader;                           // last: its thread uses the above
 };
 
-/// From the sum to the device: rate, output level, guard.
+/// From the sum to the device: output level, guard.
 struct OutputStage {
-    OutputStage(double recordingRate, double deviceRate, float level)
-        : guard(deviceRate), rampStep(1.0f / static_cast<float>(rampTime.value * deviceRate)), gain(level) {
-        if (recordingRate != deviceRate) resampler.emplace(recordingRate, deviceRate);
-    }
+    OutputStage(double deviceRate, float level)
+        : guard(deviceRate), rampStep(1.0f / static_cast<float>(rampTime.value * deviceRate)), gain(level) {}
     static constexpr Seconds rampTime = Seconds(0.05); ///< In which the level goes from silence to full.
 
-    std::optional<SumResampler> resampler;
     Guard guard;
     const float rampStep;
     float gain;
@@ -79,7 +83,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     // ---- owned by who holds the gate. The audio thread only tries it and is silent for a buffer when it is taken; the
     // others take it for the moment of an exchange.
     std::atomic_flag gate;
-    std::unique_ptr<Programme> programme;
+    std::unique_ptr<Programme> programme, beside; ///< The second one is there only while the first is.
     std::unique_ptr<OutputStage> stage;
 
     // ---- wishes and facts
@@ -92,7 +96,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     static_assert(std::atomic<float>::is_always_lock_free);
 
     // ---- the audio thread's alone
-    std::array<float, mostAtOnce> left{}, right{};
+    std::array<float, mostAtOnce> left{}, right{}, besideLeft{}, besideRight{};
 
     template <class Exchange>
     void atTheGate(const Exchange& exchange) {
@@ -102,20 +106,34 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         gate.clear(std::memory_order_release);
     }
 
-    /// `setup` is held.
-    std::unique_ptr<OutputStage> makeStage(const Programme* forProgramme) const {
-        if (!forProgramme || deviceRate <= 0.0) return nullptr;
-        return std::make_unique<OutputStage>(forProgramme->rate, deviceRate, level);
+    Programme* of(Which which) const { return which == Which::heard ? programme.get() : beside.get(); }
+
+    // `setup` is held.
+    std::unique_ptr<OutputStage> makeStage() const {
+        return deviceRate > 0.0 ? std::make_unique<OutputStage>(deviceRate, level) : nullptr;
+    }
+    std::unique_ptr<SumResampler> makeResampler(const Programme* one) const {
+        const bool needed = one && deviceRate > 0.0 && one->rate != deviceRate;
+        return needed ? std::make_unique<SumResampler>(one->rate, deviceRate) : nullptr;
     }
 
     // What is exchanged is made before and freed after the gate is held.
     void exchangeProgramme(std::unique_ptr<Programme> next) {
         const std::lock_guard lock(setup);
-        auto nextStage = makeStage(next.get());
+        if (next) next->resampler = makeResampler(next.get());
+        auto nextStage = makeStage();
+        std::unique_ptr<Programme> noneBeside;
         atTheGate([&] {
             std::swap(programme, next);
+            std::swap(beside, noneBeside);
             std::swap(stage, nextStage);
         });
+    }
+
+    void exchangeBeside(std::unique_ptr<Programme> next) {
+        const std::lock_guard lock(setup);
+        if (next) next->resampler = makeResampler(next.get());
+        atTheGate([&] { std::swap(beside, next); });
     }
 
     void audioDeviceAboutToStart(juce::AudioIODevice* device) override {
@@ -123,8 +141,13 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         const double rate = device->getCurrentSampleRate();
         if (rate == deviceRate) return; // under JACK every change of connections calls this
         deviceRate = rate;
-        auto nextStage = makeStage(programme.get());
-        atTheGate([&] { std::swap(stage, nextStage); });
+        auto nextStage = makeStage();
+        auto resampler = makeResampler(programme.get()), besides = makeResampler(beside.get());
+        atTheGate([&] {
+            std::swap(stage, nextStage);
+            if (programme) std::swap(programme->resampler, resampler);
+            if (beside) std::swap(beside->resampler, besides);
+        });
     }
     void audioDeviceStopped() override {}
 
@@ -153,20 +176,30 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     }
 
     /// [audio thread] At the recording's rate.
-    void renderSum(float* l, float* r, int count) {
-        programme->sum.render(l, r, count);
-        programme->meter.push(l, r, count);
+    void renderSum(Programme& one, float* l, float* r, int count) {
+        one.sum.render(l, r, count);
+        one.meter.push(l, r, count);
         listening.take();
-        programme->monitor.process(l, r, count, listening.held());
+        one.monitor.process(l, r, count, listening.held());
+    }
+
+    /// [audio thread] At the device's rate.
+    void pull(Programme& one, float* l, float* r, int count) {
+        if (one.resampler)
+            one.resampler->pull([&](float* toL, float* toR) { renderSum(one, toL, toR, SumResampler::step); }, l, r,
+                                count);
+        else
+            renderSum(one, l, r, count);
     }
 
     /// [audio thread] Makes `count` samples of output in `left` and `right`.
     void fill(int count) {
-        if (stage->resampler)
-            stage->resampler->pull([this](float* l, float* r) { renderSum(l, r, SumResampler::step); }, left.data(),
-                                   right.data(), count);
-        else
-            renderSum(left.data(), right.data(), count);
+        pull(*programme, left.data(), right.data(), count);
+        if (beside) { // it is silent but for the end of a change over; and it takes its wishes there
+            pull(*beside, besideLeft.data(), besideRight.data(), count);
+            juce::FloatVectorOperations::add(left.data(), besideLeft.data(), count);
+            juce::FloatVectorOperations::add(right.data(), besideRight.data(), count);
+        }
 
         const float wanted = level;
         for (int n = 0; n < count; ++n) {
@@ -231,6 +264,37 @@ void Player::open(std::shared_ptr<const SampleSource> source, std::vector<TrackI
     }
 }
 
+void Player::openBeside(std::shared_ptr<const Recording> recording) {
+    std::vector<TrackInfo> tracks = recording ? recording->tracks() : std::vector<TrackInfo>{};
+    openBeside(std::shared_ptr<const SampleSource>(std::move(recording)), std::move(tracks));
+}
+
+void Player::openBeside(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks) {
+    if (!engine->programme) return;
+    std::unique_ptr<Programme> next;
+    if (source) next = std::make_unique<Programme>(std::move(source), std::move(tracks));
+    engine->exchangeBeside(std::move(next));
+    if (!engine->beside) return;
+    hear({}, Which::beside);
+    setLoop(0, engine->beside->source->length(), Which::beside);
+}
+
+bool Player::besideReady() const {
+    return engine->beside && engine->beside->loader.caughtUp();
+}
+
+void Player::changeOver(Decibels louder) {
+    if (!engine->beside) return;
+    const double startDb = std::min(LiveSum::mostLouderDb - louder.value, 0.0);
+    engine->atTheGate([&] {
+        std::swap(engine->programme, engine->beside);
+        PlayState &state = engine->programme->state, &other = engine->beside->state;
+        state.play = other.play.exchange(false);
+        state.beginsAt = state.play ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
+    });
+    engine->programme->loader.wake();
+}
+
 void Player::play() {
     if (!engine->programme) return;
     if (engine->programme->loader.failed()) engine->programme->loader.retry();
@@ -257,9 +321,9 @@ void Player::setAdjustments(std::vector<TrackAdjustment> adjustments, std::vecto
     hear(mix);
 }
 
-void Player::hear(const HeardMix& mix) {
-    if (!engine->programme) return;
-    Programme& programme = *engine->programme;
+void Player::hear(const HeardMix& mix, Which which) {
+    if (!engine->of(which)) return;
+    Programme& programme = *engine->of(which);
     PlayState& state = programme.state;
     programme.remark.clear();
     Seconds farthest = Seconds(0.1); // so that a smaller nudge is always heard at once
@@ -297,17 +361,17 @@ void Player::playInstead(std::shared_ptr<const TrackSound> sound) {
     if (StandIn* const untaken = programme.state.standIn.exchange(programme.standIns.back().get())) untaken->letGo();
 }
 
-void Player::seek(std::int64_t sample) {
-    if (!engine->programme) return;
-    Programme& programme = *engine->programme;
+void Player::seek(std::int64_t sample, Which which) {
+    if (!engine->of(which)) return;
+    Programme& programme = *engine->of(which);
     programme.state.seek =
         std::clamp<std::int64_t>(sample, 0, std::max<std::int64_t>(programme.source->length() - 1, 0));
     programme.loader.wake();
 }
 
-void Player::setLoop(std::int64_t from, std::int64_t to) {
-    if (!engine->programme) return;
-    Programme& programme = *engine->programme;
+void Player::setLoop(std::int64_t from, std::int64_t to, Which which) {
+    if (!engine->of(which)) return;
+    Programme& programme = *engine->of(which);
     const std::int64_t length = programme.source->length();
     const std::int64_t shortest = std::llround(LiveSum::shortestLoop.value * programme.rate);
     from = std::clamp<std::int64_t>(from, 0, std::max<std::int64_t>(length - 1, 0));
@@ -316,7 +380,7 @@ void Player::setLoop(std::int64_t from, std::int64_t to) {
     programme.state.loop.draft() = programme.loop;
     programme.state.loop.publish();
     programme.state.loopFrom = from;
-    if (const std::int64_t at = position(); at < from || at >= to) seek(from);
+    if (const std::int64_t at = programme.place(); at < from || at >= to) seek(from, which);
     programme.loader.wake();
 }
 
@@ -330,8 +394,7 @@ std::int64_t Player::loopTo() const {
 
 std::int64_t Player::position() const {
     if (!engine->programme) return 0;
-    const std::int64_t asked = engine->programme->state.seek;
-    return asked != PlayState::nowhere ? asked : engine->programme->state.position.load();
+    return engine->programme->place();
 }
 
 void Player::setOutputLevel(Decibels wanted) {

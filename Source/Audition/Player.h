@@ -41,16 +41,28 @@ public:
     /// Around the position, and a place that was asked for, all is in memory: play() would sound at once.
     bool ready() const;
 
+    /// A second recording may lie beside the one that is heard: silent, with a mix, a loop and a position of its own,
+    /// ready to take its place.
+    enum class Which { heard, beside };
+    void openBeside(std::shared_ptr<const Recording> recording); ///< nullptr closes. open() closes it too.
+    void openBeside(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks);
+    /// It is in memory where it would go on: changeOver() would sound at once.
+    bool besideReady() const;
+    /// The two take each other's place, cross-faded over 10 ms where they play. From here on all that is said of what
+    /// is heard is said of the other one. `louder`: how much louder it is about to be; what is above
+    /// LiveSum::mostLouderDb rises.
+    void changeOver(Decibels louder);
+
     /// Newest wins.
-    void hear(const HeardMix& mix);
+    void hear(const HeardMix& mix, Which which = Which::heard);
     void setAdjustments(std::vector<TrackAdjustment> adjustments, std::vector<bool> solo = {}); ///< hear() of no more.
     /// In the place of the tracks' own sound, under the same adjustments, loop and position, until null is given or
     /// another recording is opened; cross-faded like any change. One a track of the recording.
     void playInstead(std::shared_ptr<const TrackSound> sound);
     void setListening(const Listening& listening); ///< Stays when another recording is opened.
-    void seek(std::int64_t sample);
+    void seek(std::int64_t sample, Which which = Which::heard);
     /// from < to; the whole recording by default. Lengthened to 50 ms where shorter. A position outside goes to `from`.
-    void setLoop(std::int64_t from, std::int64_t to);
+    void setLoop(std::int64_t from, std::int64_t to, Which which = Which::heard);
     std::int64_t loopFrom() const;
     std::int64_t loopTo() const;
     std::int64_t position() const; ///< Sample of the recording that is heard now.
