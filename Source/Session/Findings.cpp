@@ -73,14 +73,19 @@ std::vector<std::string> stabilityInWords(const Measurement& m) {
 std::vector<std::string> consistencyInWords(const Measurement& m) {
     const auto& found = m.consistency;
     std::vector<std::string> lines;
-    for (std::size_t k = 0; k < std::min(pairsNamed, found.oddArrivals.size()); ++k) {
-        const auto& odd = found.oddArrivals[k];
+    // What is off by less costs a tenth of a decibel at 500 Hz, 20 lg |cos(pi f t)|.
+    constexpr Seconds worthSaying(1e-4);
+    std::vector<OddPair> oddArrivals;
+    std::copy_if(found.oddArrivals.begin(), found.oddArrivals.end(), std::back_inserter(oddArrivals),
+                 [](const auto& odd) { return std::abs((odd.measured - odd.expected).value) >= worthSaying.value; });
+    for (std::size_t k = 0; k < std::min(pairsNamed, oddArrivals.size()); ++k) {
+        const auto& odd = oddArrivals[k];
         lines.push_back(pairName(m, odd.first, odd.second) + ": arrives at " + signedMs(odd.measured) +
                         ", but the other pairs of these tracks say " + signedMs(odd.expected) +
                         "; do not nudge by this pair alone");
     }
-    if (found.oddArrivals.size() > pairsNamed)
-        lines.push_back(std::to_string(found.oddArrivals.size() - pairsNamed) +
+    if (oddArrivals.size() > pairsNamed)
+        lines.push_back(std::to_string(oddArrivals.size() - pairsNamed) +
                         " more pairs arrive at other times than the pairs beside them say; trust the fitted arrivals");
     for (std::size_t k = 0; k < std::min(pairsNamed, found.oddPolarities.size()); ++k)
         lines.push_back(pairName(m, found.oddPolarities[k].first, found.oddPolarities[k].second) +
@@ -90,7 +95,7 @@ std::vector<std::string> consistencyInWords(const Measurement& m) {
                         " more pairs contradict the polarity of the pairs beside them; listen before you flip by them");
 
     const bool open = found.closing < (1.0 - chanceMisses) * found.triangles;
-    const bool told = found.sets.size() == 1 && !found.oddArrivals.empty();
+    const bool told = found.sets.size() == 1 && !oddArrivals.empty();
     if (open && !told) {
         std::string line = "arrivals: " + std::to_string(found.closing) + " of " + std::to_string(found.triangles) +
                            (found.triangles == 1 ? " triangle closes" : " triangles close");

@@ -114,6 +114,18 @@ struct SourceGain {
     std::optional<double> belowBestDb; ///< Of Aim::worst, of the sources that count: against its own best.
 };
 
+/// What a proposal, which serves the band alone, does below it (LowsChange.h).
+struct LowsChange {
+    double winsDb = 0.0; ///< Summation gain of the lows against the setting it started from.
+    struct Pair {
+        int first = 0, second = 0; ///< Tracks of the recording.
+        double winsDb = 0.0;
+    };
+    /// Of the pairs that surely have a sound in common, the one whose own sum loses most there; empty where none loses
+    /// 2 dB.
+    std::optional<Pair> worst;
+};
+
 /// A proposal in the user's names and decibels. With Aim::worst the gain, its bound and what it wins are of the worst
 /// source, against its own best: 0 dB at most.
 struct NamedProposal {
@@ -125,6 +137,7 @@ struct NamedProposal {
     double upperBoundDb = 0.0;
     double winsDb = 0.0;                              ///< Against the setting it started from.
     std::optional<std::pair<Hertz, double>> winsMost; ///< The third octave of the band that wins most, and what, dB.
+    std::optional<LowsChange> lows;                   ///< Empty where next to nothing sounds there.
     std::optional<Standing> standing;                 ///< Of the best of each rung.
     std::vector<SourceGain> sources;                  ///< Those told apart that sound in the band.
 
@@ -141,6 +154,7 @@ struct Proposals {
     std::optional<std::string> source; ///< The one whose sum is meant; none: of all that sounds.
     Aim aim = Aim::sum;
     std::vector<std::pair<std::string, double>> aimedAt; ///< Sources and weights; of Aim::sum none.
+    std::vector<std::string> recordedNames;              ///< Of all tracks of the recording.
     std::vector<std::string> trackNames; ///< Of the model's tracks, as Proposal::Change::track counts them.
     double asRecordedGainDb = 0.0;
     double asRecordedLowMidCoherence = 0.0;

@@ -3,6 +3,7 @@
 #include "Session/SourceSums.h"
 #include "Session/Words.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace spillwright {
@@ -53,6 +54,32 @@ std::string whatItBrings(const Proposals& proposals, const NamedProposal& named)
     return text + ".";
 }
 
+/// What the ear may miss below the band, or hear as timing.
+std::string besideTheBand(const Proposals& proposals, const NamedProposal& named) {
+    constexpr double worthSaying = 0.5;              // dB
+    constexpr Seconds heardAsTiming = Seconds(5e-3); // of clicks
+    std::string text;
+    if (named.lows && (named.lows->winsDb < -worthSaying || named.lows->worst)) {
+        const auto& lows = *named.lows;
+        text = lows.winsDb < -worthSaying
+                   ? " Below the band it takes " + decibelsText(-lows.winsDb, 1) + " from the lows"
+                   : std::string(" The lows as a whole keep their level");
+        text += " (40 to 120 Hz)";
+        if (lows.worst)
+            text += "; '" + proposals.recordedNames[static_cast<std::size_t>(lows.worst->first)] + "' and '" +
+                    proposals.recordedNames[static_cast<std::size_t>(lows.worst->second)] +
+                    "', which surely share a sound, lose " + decibelsText(-lows.worst->winsDb, 1) +
+                    " of it there: listen to the bottom";
+        text += ".";
+    }
+    const auto& nudges = named.proposal.nudges;
+    const auto [least, most] = std::minmax_element(nudges.begin(), nudges.end());
+    if (least != nudges.end() && *most - *least > heardAsTiming.value)
+        text += " It moves tracks by up to " + std::to_string(std::lround(1e3 * (*most - *least))) +
+                " ms against each other: listen to the timing.";
+    return text;
+}
+
 std::string overTime(const Standing& standing) {
     if (standing.parts.size() < 2) return {};
     const auto& worst = standing.parts[standing.worst];
@@ -97,7 +124,7 @@ std::string leftOut(const Proposals& proposals, const NamedProposal& named) {
 std::string proposalInWords(const Proposals& proposals, const NamedProposal& named) {
     std::string text = whatItBrings(proposals, named);
     if (named.standing && !named.proposal.why.empty()) text += overTime(*named.standing) + doubts(proposals, named);
-    if (!named.proposal.why.empty()) text += sourcesInWords(named.sources);
+    if (!named.proposal.why.empty()) text += besideTheBand(proposals, named) + sourcesInWords(named.sources);
     return text + leftOut(proposals, named);
 }
 

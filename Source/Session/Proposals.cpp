@@ -4,6 +4,7 @@
 #include "Core/Propose/NudgeSearch.h"
 #include "Core/Propose/WorstOf.h"
 #include "Core/ThirdOctaves.h"
+#include "Session/LowsChange.h"
 #include "Session/SourceSums.h"
 #include "Session/Sources.h"
 
@@ -302,6 +303,8 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
     result.aim = options.aim.at;
     for (std::size_t k = 0; k < aimed.names.size(); ++k)
         result.aimedAt.emplace_back(aimed.names[k], aimed.weights[k]);
+    for (const auto& track : m.tracks)
+        result.recordedNames.push_back(track.name);
     for (int track : m.usable)
         result.trackNames.push_back(m.tracks[static_cast<std::size_t>(track)].name);
     const std::vector<int> asRecordedSigns(m.usable.size(), 1);
@@ -354,6 +357,7 @@ Result<Proposals> makeProposals(const Measurement& m, const ProposeOptions& opti
             named.upperBoundDb = decibelsOfPower(proposal.upperBound);
             named.winsDb = decibelsOfPower(proposal.gain) - decibelsOfPower(startGain);
             named.winsMost = winsMost(model, m.options.band, start, proposed);
+            named.lows = lowsChange(m, adjustments, options.stereo, start, proposed);
             named.sources = gainsOf(sums, start, proposed);
             if (options.aim.at == Aim::worst) {
                 named.winsMost = std::nullopt;

@@ -1,4 +1,5 @@
 #include "Session/JsonNumbers.h"
+#include "Session/LowsChange.h"
 #include "Session/ProposalNames.h"
 #include "Session/ProposalWords.h"
 
@@ -72,6 +73,15 @@ nlohmann::ordered_json proposalsToJson(const Proposals& proposals) {
                                {"worth_dB", rounded(change.effectDb, dbDigits)}});
         p["leftOut"] = std::move(leftOut);
         p["wins_dB"] = rounded(named.winsDb, dbDigits);
+        p["lows"] = ordered_json();
+        if (named.lows) {
+            p["lows"] = {{"band_Hz", bandToJson(lowsBand)}, {"wins_dB", rounded(named.lows->winsDb, dbDigits)}};
+            p["lows"]["worst"] = ordered_json();
+            if (const auto& worst = named.lows->worst)
+                p["lows"]["worst"] = {{"first", proposals.recordedNames[static_cast<std::size_t>(worst->first)]},
+                                      {"second", proposals.recordedNames[static_cast<std::size_t>(worst->second)]},
+                                      {"wins_dB", rounded(worst->winsDb, dbDigits)}};
+        }
         p["course"] = named.standing ? courseToJson(*named.standing) : ordered_json();
         p["sources"] = ordered_json::array();
         for (const auto& source : named.sources)

@@ -1,8 +1,8 @@
 #include "Session/Sources.h"
-
 #include "Core/Sources/CloseTracks.h"
 #include "Session/Document.h"
 #include "Session/Readings.h"
+#include "Session/SpillFindings.h"
 #include "Session/TextFile.h"
 #include "Session/Words.h"
 
@@ -165,7 +165,19 @@ Result<Measurement> hearSources(const Measurement& m, const std::optional<Source
     auto map = readSpillMap(*m.spectra, plan, m.usable, {m.options.band, m.options.largestArrival}, workers, mapWatch);
     if (!map) return map.fault();
     heard.map = std::move(map).value();
-    return finish();
+    // What was guessed to stand close and yet holds next to nothing of its own is worth the question.
+    constexpr double nearlyAllSpill = 0.9;
+    if (heard.guessed)
+        for (const int track : m.usable)
+            if (sourceOf(heard.map.plan, track) &&
+                heard.map.spillShare[static_cast<std::size_t>(track)] > nearlyAllSpill &&
+                std::find(heard.unsure.begin(), heard.unsure.end(), track) == heard.unsure.end())
+                heard.unsure.push_back(track);
+    std::sort(heard.unsure.begin(), heard.unsure.end());
+    auto told = finish();
+    const auto wiring = wiringInWords(told);
+    told.warnings.insert(told.warnings.end(), wiring.begin(), wiring.end());
+    return told;
 }
 
 SourceList listOf(const Measurement& m) {

@@ -232,6 +232,79 @@ std::vector<std::string> spacingInWords(const Measurement& m) {
     return lines;
 }
 
+std::vector<UpsideDown> upsideDown(const Measurement& m) {
+    constexpr double sureFrom = 0.9;
+    constexpr int leastTellers = 3;
+    constexpr double mostSay = 0.75;
+    if (!m.sources) return {};
+    const std::size_t count = m.tracks.size();
+    // How surely two tracks hear the same sources the same way up, above 0, or not, below.
+    std::vector<double> alike(count * count, 0.0);
+    for (const auto& reading : m.sources->map.readings) {
+        const int close = m.sources->map.plan.sources[static_cast<std::size_t>(reading.source)].closeTracks.front();
+        if (reading.track == close || !reading.arrival || !reading.polarity || reading.polarity->confidence < sureFrom)
+            continue;
+        const auto a = static_cast<std::size_t>(close), b = static_cast<std::size_t>(reading.track);
+        const double sign = reading.polarity->polarity == Polarity::inverted ? -1.0 : 1.0;
+        alike[a * count + b] = alike[b * count + a] += sign * reading.polarity->confidence;
+    }
+    // Turned over one by one, whichever puts most right, until none does.
+    std::vector<double> way(count, 1.0);
+    const auto atOdds = [&](std::size_t track) {
+        double sum = 0.0;
+        for (std::size_t other = 0; other < count; ++other)
+            sum -= alike[track * count + other] * way[track] * way[other];
+        return sum;
+    };
+    for (std::size_t turns = 0; turns < count * count; ++turns) {
+        std::size_t worst = 0;
+        for (std::size_t track = 1; track < count; ++track)
+            if (atOdds(track) > atOdds(worst)) worst = track;
+        if (atOdds(worst) <= 0.0) break;
+        way[worst] = -way[worst];
+    }
+    // In each set of tracks that tell of each other the lesser part is upside down.
+    std::vector<bool> seen(count, false);
+    std::vector<UpsideDown> found;
+    for (std::size_t first = 0; first < count; ++first) {
+        if (seen[first]) continue;
+        std::vector<std::size_t> set{first};
+        seen[first] = true;
+        for (std::size_t k = 0; k < set.size(); ++k)
+            for (std::size_t other = 0; other < count; ++other)
+                if (!seen[other] && alike[set[k] * count + other] != 0.0) {
+                    seen[other] = true;
+                    set.push_back(other);
+                }
+        const auto turned = static_cast<std::size_t>(
+            std::count_if(set.begin(), set.end(), [&](std::size_t track) { return way[track] < 0.0; }));
+        if (2 * turned == set.size()) continue;
+        const double lesser = 2 * turned < set.size() ? -1.0 : 1.0;
+        for (const std::size_t track : set) {
+            if (way[track] != lesser) continue;
+            UpsideDown one{static_cast<int>(track), 0, 0};
+            for (std::size_t other = 0; other < count; ++other) {
+                const double told = alike[track * count + other];
+                if (told == 0.0) continue;
+                ++one.tellers;
+                one.against += told * way[track] * way[other] > 0.0;
+            }
+            if (one.tellers >= leastTellers && one.against >= mostSay * one.tellers) found.push_back(one);
+        }
+    }
+    std::sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.track < b.track; });
+    return found;
+}
+
+std::vector<std::string> wiringInWords(const Measurement& m) {
+    std::vector<std::string> lines;
+    for (const auto& one : upsideDown(m))
+        lines.push_back(trackName(m, one.track) + ": upside down, say " + std::to_string(one.against) + " of " +
+                        std::to_string(one.tellers) +
+                        " tracks that surely hear the same sources; look at its wiring, listen, and flip it");
+    return lines;
+}
+
 const char* untoldInWords(Untold why) {
     switch (why) {
     case Untold::told:

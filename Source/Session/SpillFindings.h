@@ -86,6 +86,18 @@ std::vector<TooNear> tooNear(const Measurement& measurement);
 /// Both of these in lines for people, a line a track, the loudest first.
 std::vector<std::string> spacingInWords(const Measurement& measurement);
 
+/// A track that hears the sources upside down against most of the tracks that hear them too.
+struct UpsideDown {
+    int track = 0;
+    int against = 0; ///< Tracks that say so ...
+    int tellers = 0; ///< ... of those with which it shares a sure polarity.
+};
+/// Which tracks, turned over, would leave the fewest polarities at odds: the lesser part of those that hear the same
+/// sources, each with three tellers at least, three in four of which say so. A plug, or a microphone that hears from
+/// behind: no sound tells which.
+std::vector<UpsideDown> upsideDown(const Measurement& measurement);
+std::vector<std::string> wiringInWords(const Measurement& measurement); ///< A line each.
+
 /// Which tracks hold much that no source explains, in one line for people, or none: somebody plays who has no close
 /// track. A fifth of a track's energy is worth the line.
 std::vector<std::string> unexplainedInWords(const Measurement& measurement);

@@ -10,6 +10,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
 
 using namespace spillwright;
 
@@ -47,6 +48,19 @@ TEST_CASE("on the demo each source is found where its scene puts it", "[long]") 
         return std::move(heard).value();
     };
     const auto m = hear(list);
+
+    // What is wired the wrong way round is named, and nothing else: with the sources as listed and as guessed.
+    std::set<std::string> inverted;
+    for (const auto& track : (*truth)["tracks"])
+        if (track["inverted"].get<bool>()) inverted.insert(track["name"].get<std::string>());
+    REQUIRE(inverted.size() == 3);
+    for (const auto& given : {std::optional(list), std::optional<SourceList>()}) {
+        const auto told = hear(given);
+        std::set<std::string> named;
+        for (const auto& one : upsideDown(told))
+            named.insert(told.tracks[static_cast<std::size_t>(one.track)].name);
+        CHECK(named == inverted);
+    }
 
     std::map<std::string, double> trackDbfs;
     for (const int track : m.usable)

@@ -100,6 +100,58 @@ TEST_CASE("a proposal says in words and numbers what it brings, where, when and 
     CHECK(doubted.find("70 of 100 choices") != std::string::npos);
 }
 
+TEST_CASE("what a proposal takes from the lows, below the band it serves, is told, with the pair that pays most") {
+    // In the band the second track is upside down, below it it is not.
+    const auto heard = pinkNoise(length, 7);
+    const auto crossed =
+        filtered(heard, 48000.0, [](double hertz) { return std::complex<double>(hertz < 140.0 ? 0.9 : -0.9); });
+    const MemorySource source{{heard, crossed}};
+    Workers workers{2};
+    auto m = measure("folder", named({"kick in", "kick out"}), source, {}, {}, workers, {});
+    REQUIRE(m);
+    ProposeOptions options;
+    options.rungs = {Allow::flips};
+    const auto p = makeProposals(*m, options, workers, {});
+    REQUIRE(p);
+    const auto& flips = p->proposals.front();
+    REQUIRE(flips.setting.tracks[1].adjustment.flip);
+    // 1 and 0.9 in phase against opposed: 20 lg (1.9 / 0.1); the window leaks a little of the one into the other.
+    REQUIRE(flips.lows);
+    CHECK(flips.lows->winsDb == Approx(20.0 * std::log10(0.1 / 1.9)).margin(0.5));
+    REQUIRE(flips.lows->worst);
+    CHECK(flips.lows->worst->first == 0);
+    CHECK(flips.lows->worst->second == 1);
+    CHECK(flips.lows->worst->winsDb == Approx(flips.lows->winsDb).margin(1e-9));
+    const auto said = proposalInWords(*p, flips);
+    INFO(said);
+    CHECK(said.find("Below the band it takes 25.") != std::string::npos);
+    CHECK(said.find("'kick in' and 'kick out', which surely share a sound, lose 25.") != std::string::npos);
+    CHECK(proposalsToJson(*p)["proposals"][0]["lows"]["worst"]["second"] == "kick out");
+
+    // Nothing below the band: nothing to say.
+    const auto thin = filtered(heard, 48000.0, [](double hertz) { return std::complex<double>(hertz > 160.0); });
+    const MemorySource without{{thin, delayed(thin, 0, -1.0f)}};
+    auto n = measure("folder", named({"a", "b"}), without, {}, {}, workers, {});
+    REQUIRE(n);
+    const auto q = makeProposals(*n, options, workers, {});
+    REQUIRE(q);
+    CHECK_FALSE(q->proposals.front().lows);
+}
+
+TEST_CASE("nudges that pull tracks apart by more than is heard as one moment are told") {
+    const auto sound = noise(length, 1);
+    const MemorySource source{{sound, mixed(delayed(sound, 336, 0.9f), noise(length, 2, 0.01f))}}; // 7 ms
+    Workers workers{2};
+    auto m = measure("folder", named({"a", "b"}), source, {}, {}, workers, {});
+    REQUIRE(m);
+    const auto p = makeProposals(*m, {}, workers, {});
+    REQUIRE(p);
+    const auto said = proposalInWords(*p, p->proposals.back());
+    INFO(said);
+    CHECK(said.find("It moves tracks by up to 7 ms against each other: listen to the timing.") != std::string::npos);
+    CHECK(proposalInWords(*p, p->proposals.front()).find("against each other") == std::string::npos);
+}
+
 TEST_CASE("a muted track takes no part in the sum and is not changed") {
     Trio band;
     ProposeOptions options;

@@ -82,6 +82,50 @@ TEST_CASE("a player without a close track is missed, and said to be") {
     CHECK_FALSE(holds(lines.front(), "kick in"));
 }
 
+TEST_CASE("the one track that hears every source upside down is named, and none where all hear them alike") {
+    // Four players, each before a microphone of its own, which hears the others at -10 dB some milliseconds late.
+    constexpr std::size_t players = 4, wrong = 2;
+    std::vector<std::vector<float>> played, straight;
+    for (unsigned k = 0; k < players; ++k)
+        played.push_back(spillingBand::player(50 + k));
+    for (std::size_t t = 0; t < players; ++t) {
+        straight.push_back(played[t]);
+        for (std::size_t k = 0; k < players; ++k)
+            if (k != t)
+                straight.back() =
+                    mixed(straight.back(), delayed(played[k], static_cast<int>(90 + 40 * (t + k)), 0.316f));
+    }
+    auto crossed = straight;
+    for (auto& sample : crossed[wrong])
+        sample = -sample;
+    const auto heard = [&](const std::vector<std::vector<float>>& recorded) {
+        Workers workers{2};
+        std::vector<TrackInfo> tracks(players);
+        SourceList list;
+        for (std::size_t t = 0; t < players; ++t) {
+            tracks[t].name = "track " + std::to_string(t);
+            list.sources.push_back({"player " + std::to_string(t), {tracks[t].name}});
+        }
+        const MemorySource source(recorded);
+        auto m = measure("band", tracks, source, {}, {}, workers, {});
+        REQUIRE(m);
+        auto with = hearSources(*m, list, workers, {});
+        REQUIRE(with);
+        return std::move(with).value();
+    };
+    const auto m = heard(crossed);
+    const auto found = upsideDown(m);
+    REQUIRE(found.size() == 1);
+    CHECK(found[0].track == wrong);
+    CHECK(found[0].tellers == 3);
+    CHECK(found[0].against == 3);
+    REQUIRE_FALSE(m.warnings.empty());
+    CHECK(m.warnings.back() == "track 2: upside down, say 3 of 3 tracks that surely hear the same sources; look at its "
+                               "wiring, listen, and flip it");
+    CHECK(upsideDown(heard(straight)).empty());
+    CHECK(upsideDown(HeardBand().measured).empty()); // two tell of the kick's second track: too few
+}
+
 TEST_CASE("microphones that hear a neighbour too loud, or wash, are named") {
     HeardBand band;
     const auto near = tooNear(band.measured);
