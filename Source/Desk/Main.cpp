@@ -1,6 +1,7 @@
 #include "Desk/Autosave.h"
 #include "Desk/Commands.h"
 #include "Desk/MainComponent.h"
+#include "Desk/Trace.h"
 #include "Media/SpectraCache.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -17,7 +18,7 @@ namespace {
 
 constexpr const char* usage =
     "usage: spillwright [FOLDER | FILE.spillwright] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark]\n"
-    "                   [--screenshot FILE.png]...\n"
+    "                   [--screenshot FILE.png]... [--trace DIR]\n"
     "  FOLDER             open this folder of tracks\n"
     "  FILE.spillwright   open this session\n"
     "  --demo             open the demo recording\n"
@@ -26,7 +27,8 @@ constexpr const char* usage =
     "  --scale PERCENT    size of everything, 75 to 250\n"
     "  --dark             the dark twin\n"
     "  --screenshot FILE  write a picture of the window with the best flips heard, then close; a second FILE is the\n"
-    "                     dark twin\n";
+    "                     dark twin\n"
+    "  --trace DIR        for checks: answer in this folder where everything is, and how long steps take\n";
 
 struct Call {
     juce::File opened; ///< A folder or a session.
@@ -35,6 +37,7 @@ struct Call {
     std::filesystem::path cache = usualCacheFolder();
     std::optional<int> scale;
     std::vector<juce::File> screenshots;
+    std::optional<juce::File> trace;
     juce::String wrong; ///< What is off with the words of the call; empty for nothing.
 };
 
@@ -70,6 +73,8 @@ Call understand(const juce::StringArray& words) {
             call.scale = percent.getIntValue();
         } else if (word == "--screenshot") {
             call.screenshots.push_back(absolute(value()));
+        } else if (word == "--trace") {
+            call.trace = absolute(value());
         } else if (word.startsWith("--")) {
             call.wrong = word + ": no such option";
         } else if (call.opened != juce::File()) {
@@ -195,6 +200,8 @@ public:
         main = std::make_unique<MainComponent>(
             MainComponent::Parts{*controller, *player, device.get(), *preferences, autosave.get()});
         window = std::make_unique<Window>(main.get(), *preferences);
+        if (call.trace)
+            trace = std::make_unique<Trace>(*main, *controller, *player, call.trace->getFullPathName().toStdString());
         if (call.opened != juce::File())
             main->open(call.opened);
         else if (call.demo)
@@ -208,6 +215,7 @@ public:
 
     void shutdown() override {
         photographer.reset();
+        trace.reset();
         window.reset();
         device.reset();
         main.reset();
@@ -232,6 +240,7 @@ private:
     std::unique_ptr<MainComponent> main;
     std::unique_ptr<Window> window;
     std::unique_ptr<Photographer> photographer;
+    std::unique_ptr<Trace> trace;
 };
 
 } // namespace
