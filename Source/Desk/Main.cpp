@@ -97,7 +97,10 @@ public:
         setResizeLimits(1080, 640, 10000, 10000);
         const auto screen = juce::Desktop::getInstance().getDisplays().getPrimaryDisplay()->userArea;
         if (!restoreWindowStateFromString(preferences.windowState()) || !screen.intersects(getBounds()))
-            centreWithSize(std::min(1280, screen.getWidth()), std::min(800, screen.getHeight() - titleBarRoom));
+            setBounds(screen
+                          .withSizeKeepingCentre(std::min(1280, screen.getWidth()),
+                                                 std::min(800 + titleBarRoom, screen.getHeight()))
+                          .withTrimmedBottom(titleBarRoom)); // which stands above
         setVisible(true);
         content->grabKeyboardFocus();
     }

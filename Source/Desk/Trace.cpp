@@ -47,8 +47,10 @@ const char* nameOf(TrackField field) {
     }
 }
 
+/// As it is read out to those who do not see it.
 Json described(const juce::Component& root, juce::Component& part) {
-    Json told{{"title", part.getTitle().toStdString()},
+    const auto* spoken = part.getAccessibilityHandler();
+    Json told{{"title", (spoken ? spoken->getTitle() : part.getTitle()).toStdString()},
               {"place", placeOf(root, part, part.getLocalBounds().toFloat())}};
     if (const auto* button = dynamic_cast<juce::Button*>(&part)) {
         told["button"] = button->getButtonText().toStdString();

@@ -1,9 +1,10 @@
 """A desk of one's own for a test: virtual display, window manager, audio server with a dummy driver, and the real window.
 
-Everything is started for the test and ended with it. Needs Xvfb, openbox, xdotool, ImageMagick's import, jackd2.
+Everything is started for the test and ended with it. Needs Xvfb, openbox, xdotool, python3-xlib, ImageMagick's import, jackd2.
 """
 
 import contextlib
+import json
 import os
 import pathlib
 import shutil
@@ -14,6 +15,7 @@ import time
 
 import numpy
 from scipy.io import wavfile
+from Xlib import X, display
 
 audio_server = str(pathlib.Path(__file__).resolve().parents[1] / "Support" / "audio_server.sh")
 OUTPUT_LEVEL_DB = -18.0  # playback starts there
@@ -38,6 +40,11 @@ def wait_for(condition, seconds, what):
             return result
         time.sleep(0.1)
     raise AssertionError(f"waited {seconds} s for {what}")
+
+
+def middle(place):
+    x, y, width, height = place
+    return x + width / 2, y + height / 2
 
 
 class DeskSession:
@@ -97,6 +104,8 @@ class DeskSession:
         self.env["DISPLAY"] = ":" + self._spawn_and_ask(  # the server picks a free display by itself
             lambda pipe: ["Xvfb", "-displayfd", str(pipe), "-screen", "0", self.size + "x24", "-nolisten", "tcp"])
         self._spawn(["openbox"])
+        self.x = display.Display(self.env["DISPLAY"])
+        self.stack.callback(self.x.close)
         self.env["JACK_DEFAULT_SERVER"] = self._spawn_and_ask(
             lambda pipe: ["bash", "-c", f'"$0" 1024 >&{pipe}', audio_server])
         wait_for(lambda: "system:playback_1" in self.run("jack_lsp"), 60, "the audio server")
@@ -107,13 +116,17 @@ class DeskSession:
     def settings(self):
         return self.folder / "settings"
 
+    @property
+    def trace(self):
+        return self.folder / "trace"
+
     def _windows(self):
         return self.run("xdotool", "search", "--onlyvisible", "--all", "--pid", str(self.window_process.pid), "--name",
                         "Spillwright").split()
 
     def start_window(self, arguments):
         """One more, which is meant from now on."""
-        self.window_process = self._spawn([self.program, "--settings-dir", self.settings, *arguments])
+        self.window_process = self._spawn([self.program, "--settings-dir", self.settings, "--trace", self.trace, *arguments])
         self.window = wait_for(self._windows, 60, "the window")[-1]
         self.run("xdotool", "windowactivate", "--sync", self.window)
 
@@ -140,11 +153,96 @@ class DeskSession:
     def key(self, *keys):
         self.run("xdotool", "windowfocus", "--sync", self.window, "key", "--clearmodifiers", *keys)  # as a keyboard would
 
+    def type(self, text):
+        self.run("xdotool", "windowfocus", "--sync", self.window, "type", "--clearmodifiers", "--delay", "5", text)
+
+    def move(self, x, y):
+        self.run("xdotool", "mousemove", "--window", self.window, str(round(x)), str(round(y)))  # within the window
+
     def click(self, x, y):
-        self.run("xdotool", "mousemove", "--window", self.window, str(x), str(y), "click", "1")  # within the window
+        self.run("xdotool", "mousemove", "--window", self.window, str(round(x)), str(round(y)), "click", "1")
+
+    def drag(self, start, end, steps=8):
+        """Pressed at one place, moved in so many steps, let go at the other."""
+        self.move(*start)
+        self.run("xdotool", "mousedown", "1")
+        for k in range(1, steps + 1):
+            self.move(*(a + (b - a) * k / steps for a, b in zip(start, end)))
+        self.run("xdotool", "mouseup", "1")
+
+    # ---- what the window says of itself
+
+    def told(self):
+        """Where everything is now, what has the keyboard, what the banner says: Source/Desk/Trace.h."""
+        ask, answer = self.trace / "ask", self.trace / "answer.json"
+        answer.unlink(missing_ok=True)
+        ask.touch()
+        deadline = time.monotonic() + 20
+        while ask.exists():
+            assert self.alive(), "the window has ended: " + (self.folder / (pathlib.Path(self.program).name + ".log")).read_text()
+            assert time.monotonic() < deadline, "the window does not answer"
+            time.sleep(0.01)
+        return json.loads(answer.read_text())
+
+    def wait_told(self, condition, seconds, what):
+        """What the window says once that is so."""
+        last = {}
+
+        def come():
+            last.update(self.told())
+            return condition(last)
+
+        try:
+            wait_for(come, seconds, what)
+        except AssertionError as late:
+            self.screenshot("failed.png")
+            raise AssertionError(f"{late}; it says {last.get('notice')!r}, works at {last.get('task')!r}") from None
+        return last
+
+    def wait_settled(self, seconds=60):
+        return self.wait_told(lambda t: t["settled"], seconds, "all work to end")
+
+    def part(self, name):
+        """The part of the window that bears this name, on it or as its title."""
+        parts = self.told()["parts"]
+        found = [p for p in parts if name in (p["title"], p.get("button"))] or [p for p in parts if p["title"].startswith(name)]
+        assert found, f"there is no '{name}' among " + ", ".join(sorted({p.get("button") or p["title"] for p in parts} - {""}))
+        return found[-1]  # in front of the others
+
+    def press(self, name, field=None):
+        """A click in the middle of it, or of a field of a track."""
+        part = self.part(name)
+        self.click(*middle(part["fields"][field] if field else part["place"]))
+
+    def choose(self, *path):
+        """By mouse from the menu of everything: choose("Versions", "undo")."""
+        self.press("Menu")
+        for name in path:
+            self.wait_told(lambda told: any(p["title"] == name for p in told["parts"]), 10, f"'{name}' in the menu")
+            time.sleep(0.4)  # a menu takes no click in its first moments
+            self.press(name)
+
+    def cell(self, row, column):
+        """The middle of a pair's square in the grid."""
+        x, y, width, height = self.part("Grid of pairs")["cell"]
+        return x + width * (column + 0.5), y + height * (row - 0.5)
 
     def alive(self):
         return self.window_process.poll() is None
+
+    def picture(self, place=None):
+        """What the screen shows there, (height, width, 3), in pixels of the window; by default all of the window."""
+        x, y, width, height = (round(v) for v in place or self.told()["size"])
+        image = self.x.create_resource_object("window", int(self.window)).get_image(x, y, width, height, X.ZPixmap, 0xFFFFFFFF)
+        return numpy.frombuffer(image.data, numpy.uint8).reshape(height, width, 4)[:, :, :3].astype(int)
+
+    @contextlib.contextmanager
+    def seen_to_change(self, name, least=30):
+        """What the block does is seen: at least so many pixels of that part of the window become others."""
+        place = self.part(name)["place"]
+        before = self.picture(place)
+        yield
+        wait_for(lambda: (numpy.abs(self.picture(place) - before).max(axis=2) > 8).sum() >= least, 5, f"a change of '{name}' to be seen")
 
     def screenshot(self, name):
         if self.artefacts:
