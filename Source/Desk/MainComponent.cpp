@@ -207,7 +207,11 @@ void MainComponent::changed(unsigned what) {
     const bool busy = controller.busy();
     if (what & (Controller::taskChanged | Controller::recordingChanged | Controller::measurementChanged |
                 Controller::sourcesChanged)) {
-        start.setVisible(!controller.recording());
+        const bool open = controller.recording() != nullptr;
+        start.setVisible(!open);
+        for (juce::Component* panel : std::initializer_list<juce::Component*>{&tracks, &pair, &versions, &transport})
+            panel->setVisible(open); // the keyboard does not go where nothing is seen
+        grid.setVisible(open && !spill.isVisible());
         proposeButton.setEnabled(controller.measurement() && !busy);
         renderButton.setEnabled(controller.recording() && !busy);
         stopButton.setVisible(busy);

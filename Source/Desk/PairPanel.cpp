@@ -502,10 +502,11 @@ void PairPanel::LagPlot::mouseDrag(const juce::MouseEvent& event) {
             panel.controller.adjustments()[at(panel.first)].nudge.value - reading->arrival->delay.value;
         if (std::abs(nudge - aligned) < 2.5 * perPixel && !event.mods.isShiftDown()) nudge = aligned;
     }
-    panel.controller.setNudge(panel.second, Seconds(nudge), true);
+    move.follow([this, second = panel.second, nudge] { panel.controller.setNudge(second, Seconds(nudge), true); });
 }
 
 void PairPanel::LagPlot::mouseUp(const juce::MouseEvent&) {
+    move.finish();
     panel.controller.endGesture();
 }
 

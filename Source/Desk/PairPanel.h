@@ -2,6 +2,7 @@
 
 #include "Desk/Controller.h"
 #include "Desk/KeyButton.h"
+#include "Desk/LastMove.h"
 #include "Desk/Plot.h"
 #include "Desk/PlotFiles.h"
 #include "Desk/Words.h"
@@ -85,6 +86,7 @@ private:
         void mouseUp(const juce::MouseEvent&) override;
         PairPanel& panel;
         Seconds nudgeBefore;
+        LastMove move;
     };
 
     void readRecorded();                                        ///< What only depends on the pair.

@@ -312,12 +312,14 @@ void TrackRow::mouseDrag(const juce::MouseEvent& event) {
     const int moved = event.getDistanceFromDragStartX();
     if (!dragged && std::abs(moved) < 3) return;
     dragged = true;
-    const double fine = event.mods.isShiftDown() ? 0.1 : 1.0;
-    if (pressed == TrackField::nudge)
-        controller.setNudge(track, Seconds(before.nudge.value + milliseconds(0.02 * moved * fine).value), true);
-    if (pressed == TrackField::pan)
-        controller.setPan(track, effectivePan(controller.tracks()[at(track)], before) + 0.01 * moved * fine, true);
-    if (pressed == TrackField::gain) controller.setGain(track, Decibels(before.gain.value + 0.1 * moved * fine), true);
+    const double by = moved * (event.mods.isShiftDown() ? 0.1 : 1.0);
+    move.follow([this, by] {
+        if (pressed == TrackField::nudge)
+            controller.setNudge(track, Seconds(before.nudge.value + milliseconds(0.02 * by).value), true);
+        if (pressed == TrackField::pan)
+            controller.setPan(track, effectivePan(controller.tracks()[at(track)], before) + 0.01 * by, true);
+        if (pressed == TrackField::gain) controller.setGain(track, Decibels(before.gain.value + 0.1 * by), true);
+    });
 }
 
 void TrackRow::mouseDoubleClick(const juce::MouseEvent& event) {
@@ -325,6 +327,7 @@ void TrackRow::mouseDoubleClick(const juce::MouseEvent& event) {
 }
 
 void TrackRow::mouseUp(const juce::MouseEvent& event) {
+    move.finish();
     controller.endGesture();
     if (pressed == TrackField::name && dragged && onMove) return onMove(track, event.position.y, true);
     const bool typed = pressed == TrackField::nudge || pressed == TrackField::gain || pressed == TrackField::highPass ||

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Desk/Controller.h"
+#include "Desk/LastMove.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -43,6 +44,7 @@ private:
     TrackField hovered = TrackField::none, pressed = TrackField::none;
     TrackAdjustment before; ///< At the start of a drag.
     bool dragged = false;
+    LastMove move;
 };
 
 /// The name of a group above its tracks: a click folds it, a double click renames it.
