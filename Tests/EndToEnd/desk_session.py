@@ -17,6 +17,8 @@ import numpy
 from scipy.io import wavfile
 from Xlib import X, display
 
+from xdnd import Drop
+
 audio_server = str(pathlib.Path(__file__).resolve().parents[1] / "Support" / "audio_server.sh")
 OUTPUT_LEVEL_DB = -18.0  # playback starts there
 
@@ -57,6 +59,7 @@ class DeskSession:
         self.program, self.arguments, self.size = str(program), [str(a) for a in arguments], size
         self.artefacts = pathlib.Path(artefacts) if artefacts else None
         self.stack = contextlib.ExitStack()
+        self.steps = []
 
     def __enter__(self):
         try:
@@ -162,13 +165,20 @@ class DeskSession:
     def click(self, x, y):
         self.run("xdotool", "mousemove", "--window", self.window, str(round(x)), str(round(y)), "click", "1")
 
-    def drag(self, start, end, steps=8):
-        """Pressed at one place, moved in so many steps, let go at the other."""
-        self.move(*start)
-        self.run("xdotool", "mousedown", "1")
+    def drag(self, start, end, steps=200):
+        """Pressed at one place, moved in so many steps at once, as a fast mouse tells them, and let go at the other."""
+        moves = []
         for k in range(1, steps + 1):
-            self.move(*(a + (b - a) * k / steps for a, b in zip(start, end)))
-        self.run("xdotool", "mouseup", "1")
+            moves += ["mousemove", "--window", self.window, *(str(round(a + (b - a) * k / steps)) for a, b in zip(start, end))]
+        self.move(*start)
+        self.run("xdotool", "mousedown", "1", *moves, "mouseup", "1")
+
+    def drop(self, paths):
+        """Files from a file manager, let go over the middle of the window."""
+        width, height = self.told()["size"][2:]
+        place = self.x.screen().root.translate_coords(int(self.window), round(width / 2), round(height / 2))
+        with contextlib.closing(Drop(self.env["DISPLAY"])) as source:
+            assert source.files(int(self.window), paths, place.x, place.y), f"{paths} were not taken"
 
     # ---- what the window says of itself
 
@@ -182,7 +192,9 @@ class DeskSession:
             assert self.alive(), "the window has ended: " + (self.folder / (pathlib.Path(self.program).name + ".log")).read_text()
             assert time.monotonic() < deadline, "the window does not answer"
             time.sleep(0.01)
-        return json.loads(answer.read_text())
+        told = json.loads(answer.read_text())
+        self.steps += told["steps"]  # each answer has those since the one before
+        return told
 
     def wait_told(self, condition, seconds, what):
         """What the window says once that is so."""
