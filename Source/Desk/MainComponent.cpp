@@ -850,9 +850,10 @@ void MainComponent::fileDragExit(const juce::StringArray&) {
 void MainComponent::filesDropped(const juce::StringArray& files, int, int) {
     dropping = false;
     repaint();
-    // One track stands for the folder it lies in.
+    // One track stands for the folder it lies in; of all else that is no folder it is told what it is.
     const juce::File dropped(files[0]);
-    open(dropped.isDirectory() || dropped.hasFileExtension(sessionEnding) ? dropped : dropped.getParentDirectory());
+    const bool track = dropped.existsAsFile() && hasAudioEnding(dropped.getFullPathName().toStdString());
+    open(track ? dropped.getParentDirectory() : dropped);
 }
 
 } // namespace spillwright::desk

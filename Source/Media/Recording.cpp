@@ -28,15 +28,6 @@ namespace {
 constexpr double largestNonFiniteShare = 0.01; ///< Above that a file is unreadable.
 constexpr double dayInSeconds = 24.0 * 3600.0; ///< A time reference counts from midnight.
 
-bool hasAudioEnding(const fs::path& path) {
-    constexpr std::array<std::string_view, 8> endings{".wav",  ".wave", ".bwf",  ".rf64",
-                                                      ".aiff", ".aif",  ".aifc", ".flac"};
-    std::string ending = path.extension().string();
-    std::transform(ending.begin(), ending.end(), ending.begin(),
-                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
-    return std::find(endings.begin(), endings.end(), ending) != endings.end();
-}
-
 std::string fixed(double value, int decimals) {
     std::array<char, 64> text{};
     std::snprintf(text.data(), text.size(), "%.*f", decimals, value);
@@ -246,6 +237,15 @@ Result<std::unique_ptr<GroupReader>> openReader(const RecordingFile& file, std::
 }
 
 } // namespace
+
+bool hasAudioEnding(const fs::path& path) {
+    constexpr std::array<std::string_view, 8> endings{".wav",  ".wave", ".bwf",  ".rf64",
+                                                      ".aiff", ".aif",  ".aifc", ".flac"};
+    std::string ending = path.extension().string();
+    std::transform(ending.begin(), ending.end(), ending.begin(),
+                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+    return std::find(endings.begin(), endings.end(), ending) != endings.end();
+}
 
 Result<std::shared_ptr<const Recording>> Recording::open(const fs::path& folder, const Watch& watch) {
     const std::string shownFolder = shownPath(folder);

@@ -20,6 +20,9 @@ struct RecordingFile {
     std::int64_t startsAt = 0; ///< Sample of the recording at which the file begins (BWF time reference).
 };
 
+/// Whether its name says that a file holds sound: .wav, .wave, .bwf, .rf64, .aiff, .aif, .aifc or .flac in any case.
+bool hasAudioEnding(const std::filesystem::path& path);
+
 /// A folder of audio files that start together, opened and listed in natural order. Nothing of it is ever written
 /// to. Audio is streamed from disk: memory does not grow with the length. Immutable after opening; safe to share
 /// between threads.
