@@ -6,6 +6,7 @@
 #include "Demo/DemoRecording.h"
 #include "Desk/Fingerprint.h"
 #include "Desk/StepWords.h"
+#include "Desk/Words.h"
 #include "Session/Document.h"
 #include "Session/ProposalWords.h"
 #include "Session/Setting.h"
@@ -322,7 +323,8 @@ void Controller::propose() {
     if (!measurement() || busy()) return;
     dismissNotice();
     ProposeOptions options;
-    options.setting = settingFrom("start", tracks(), now->adjustments);
+    const auto start = startOfProposals();
+    options.setting = settingFrom("start", tracks(), start->adjustments);
     options.unlink = !now->linked;
     options.proofTime = timeOfProof;
     options.time = timeOfCard;
@@ -332,9 +334,21 @@ void Controller::propose() {
     options.aim.at = proposalTerms.aim;
     options.groups = groupsOf(proposalTerms, tracks());
     const bool all = !loop.of && !focus.of; // the whole is read: its sources tell what each of them gains
-    proposeRung(0, std::make_shared<const Asked>(Asked{std::move(options), now, proposalTerms,
+    proposeRung(0, std::make_shared<const Asked>(Asked{std::move(options), start, proposalTerms,
                                                        all && wholeHeard ? wholeHeard : measurement(), readMoments(),
                                                        focusName()}));
+}
+
+/// What was set by hand is built on; what was proposed before is not: the recording, but for what is held.
+Controller::SnapshotPtr Controller::startOfProposals() const {
+    if (!now->heard || !isProposal(*now->heard)) return now;
+    auto start = std::make_shared<Snapshot>(*now);
+    for (int track = 0; track < trackCount(); ++track) {
+        if (held(track)) continue;
+        start->adjustments[at(track)].flip = false;
+        start->adjustments[at(track)].nudge = Seconds(0.0);
+    }
+    return start;
 }
 
 /// One card after the other, so that the first is there while the rest are looked for.
@@ -385,7 +399,11 @@ Version Controller::versionOf(const Proposals& proposals, const Asked& asked) {
     version.gapDb = best.gapDb();
     version.terms = asked.terms;
     version.cutShort = best.proposal.cutShort;
+    const auto& begun = asked.start->adjustments;
+    version.onMine =
+        std::any_of(begun.begin(), begun.end(), [](const auto& one) { return one.flip || one.nudge.value != 0.0; });
     version.words = proposalInWords(proposals, best);
+    if (best.lows) version.lowsDb = best.lows->winsDb;
     version.proposedFrom = asked.moments;
     version.proposedFor = asked.sourceAlone;
     for (const auto& change : best.proposal.why)
@@ -393,16 +411,23 @@ Version Controller::versionOf(const Proposals& proposals, const Asked& asked) {
     return version;
 }
 
-void Controller::render(const RenderOptions& options) {
+void Controller::render(const RenderOptions& options, std::function<bool(const Fault&)> refused) {
     if (!openRecording || busy()) return;
     dismissNotice();
     begin(Task::rendering,
-          [this, options, source = openRecording, setting = now](const Watch& watch) -> Background::Finish {
+          [this, options, refused = std::move(refused), source = openRecording,
+           setting = now](const Watch& watch) -> Background::Finish {
               auto report = spillwright::render(*source, setting->adjustments, options, watch);
-              if (!report) return [this, fault = report.fault()] { fail(fault); };
+              if (!report)
+                  return [this, refused, fault = report.fault()] {
+                      const bool taken = fault.kind != Fault::Kind::cancelled && refused && refused(fault);
+                      if (!taken) fail(fault);
+                  };
               return [this, options, found = std::move(report).value()] {
+                  const auto files = found.written.size() - (options.sum ? 1 : 0);
                   std::string words =
-                      "Rendered " + std::to_string(found.written.size()) + " files into " + options.to.string();
+                      "Rendered " + std::to_string(files) + " files into " + options.to.string() +
+                      (options.sum ? ", the sum beside it: " + options.sum->filename().string() : std::string());
                   for (const auto& remark : found.remarks)
                       words += "\n" + remark;
                   say(words);
@@ -530,12 +555,40 @@ const std::string& Controller::sourceName(int source) const {
     return withSources()->sources->names[at(source)];
 }
 
+std::string Controller::shownSourceName(int source) const {
+    const int first = withSources()->sources->map.plan.sources[at(source)].closeTracks.front();
+    const auto& name = sourceName(source);
+    return name == tracks()[at(first)].name ? shownName(first) : name;
+}
+
 const SpillReading* Controller::spill(int source, int track) const {
     return withSources() ? withSources()->sources->map.reading(source, track) : nullptr;
 }
 
 std::optional<double> Controller::spillShare(int track) const {
     return withSources() ? spillShareOf(*withSources(), track) : std::nullopt;
+}
+
+bool Controller::spillShareUnsure(int track) const {
+    if (!withSources()) return false;
+    const auto& unsure = withSources()->sources->unsure;
+    return std::find(unsure.begin(), unsure.end(), track) != unsure.end();
+}
+
+int Controller::clippedSamples(int track) const {
+    if (!whole.of) return 0;
+    return static_cast<int>(whole.of->spectra->statistics(track).clippedSamples);
+}
+
+std::filesystem::path Controller::besideRecording() const {
+    if (!openRecording) return {};
+    const auto folder = openRecording->folder();
+    const auto beside = folder.has_filename() ? folder.parent_path() : folder.parent_path().parent_path();
+    const auto within = folder.lexically_relative(demoFolder);
+    const bool isDemo = !within.empty() && *within.begin() != "..";
+    if (!isDemo) return beside;
+    return std::filesystem::path(
+        juce::File::getSpecialLocation(juce::File::userHomeDirectory).getFullPathName().toStdString());
 }
 
 std::filesystem::path Controller::choicesFile() const {
@@ -777,10 +830,15 @@ void Controller::editByHand(Snapshot next, std::string words, bool gesture) {
         mine.flips.push_back(adjustment.flip);
         mine.nudges.push_back(adjustment.nudge);
     }
+    const auto& before = now->mine;
+    const bool replaced = now->heard != VersionKind::mine && before &&
+                          (before->flips != mine.flips || before->nudges != mine.nudges) &&
+                          (!now->heard || settingOf(*now->heard) != settingOf(VersionKind::mine));
     next.mine = std::move(mine);
     next.heard = VersionKind::mine;
     next.home.clear();
     edit(std::move(next), std::move(words), gesture);
+    if (replaced) say("Version 5 is now this one; undo brings back what it was.");
 }
 
 /// What is kept is not what is heard any more, once its balance is changed.
@@ -829,6 +887,9 @@ void Controller::alignPair() {
     if (!pair || !pair->arrival) return;
     const Seconds lateness = chosen > partner ? pair->arrival->delay : -pair->arrival->delay;
     setNudge(chosen, now->adjustments[at(partner)].nudge - lateness);
+    if (!words::isSure(pair->arrival->confidence))
+        say("Lined up by an arrival that is not sure (" +
+            std::to_string(static_cast<int>(100.0 * pair->arrival->confidence)) + " %): let the ear decide.");
 }
 
 void Controller::setGain(int track, Decibels gain, bool gesture) {

@@ -36,6 +36,9 @@ inline constexpr int versionCount = 8, keptCount = 3;
 constexpr std::size_t indexOf(VersionKind kind) {
     return static_cast<std::size_t>(kind);
 }
+constexpr bool isProposal(VersionKind kind) {
+    return kind == VersionKind::flips || kind == VersionKind::nudgesTo1ms || kind == VersionKind::nudgesTo10ms;
+}
 constexpr bool isKept(VersionKind kind) {
     return kind >= VersionKind::keptFirst;
 }
@@ -60,11 +63,13 @@ struct Version {
     std::optional<std::vector<TrackAdjustment>> whole; ///< Only of what is kept: all of the setting.
     std::vector<bool> flips;                           ///< One a track of the recording.
     std::vector<Seconds> nudges;                       ///< One a track of the recording.
-    double gainDb = 0.0;         ///< Summation gain under the present balance; of what is kept, under its own.
-    std::optional<double> gapDb; ///< Only for proposals: the bound above the sum they serve.
-    Terms terms;                 ///< Only for proposals: those they were made under.
-    bool cutShort = false;       ///< More time might have lowered the bound.
-    std::string words;           ///< What a proposal does, for people.
+    double gainDb = 0.0;          ///< Summation gain under the present balance; of what is kept, under its own.
+    std::optional<double> gapDb;  ///< Only for proposals: the bound above the sum they serve.
+    Terms terms;                  ///< Only for proposals: those they were made under.
+    bool cutShort = false;        ///< More time might have lowered the bound.
+    std::string words;            ///< What a proposal does, for people.
+    bool onMine = false;          ///< Only for proposals: they build on flips and nudges that were there.
+    std::optional<double> lowsDb; ///< Only for proposals: what they do to the lows, below the band.
     /// The bound and the worths are true only of the balance and of the moments they were proposed for.
     bool boundHolds = false;
     std::optional<ReadSpan> proposedFrom;   ///< Only for proposals that were made from the loop alone.
@@ -143,7 +148,8 @@ public:
     /// The session file that could not be opened because nobody knows where its recording is now; empty: none.
     const std::filesystem::path& recordingWantedFor() const { return wantedFor; }
     void propose();
-    void render(const RenderOptions& options);
+    /// `refused` may take a fault, and then says so; else it is told as any other.
+    void render(const RenderOptions& options, std::function<bool(const Fault&)> refused = {});
     /// The band and the temperature that readings are of. A recording that is open is read anew, which takes no time to
     /// speak of: its spectra are known.
     void setMeasureOptions(Band band, Celsius temperature);
@@ -208,8 +214,14 @@ public:
     const Measurement* withSources() const { return wholeHeard.get(); }
     int sourceCount() const;
     const std::string& sourceName(int source) const;
+    std::string shownSourceName(int source) const; ///< Called after a track, it is called as that one is shown.
     const SpillReading* spill(int source, int track) const; ///< nullptr for a track that takes no part.
     std::optional<double> spillShare(int track) const;
+    bool spillShareUnsure(int track) const; ///< It may stand close to something after all, or not.
+    int clippedSamples(int track) const;    ///< Of the whole recording, at full scale.
+    /// Where what is written of this recording goes, unless the user says otherwise: beside it; of the demo, which lies
+    /// in the cache, the user's home.
+    std::filesystem::path besideRecording() const;
     bool hearingSources() const { return sourceWork.busy(); } ///< Or reading the focus source.
     /// The source that all readings are of; none: all that sounds, or the loop.
     std::optional<int> focused() const;
@@ -399,6 +411,7 @@ private:
         std::optional<ReadSpan> moments;
         std::optional<std::string> sourceAlone;
     };
+    SnapshotPtr startOfProposals() const;
     void proposeRung(std::size_t rung, std::shared_ptr<const Asked> asked);
     static Version versionOf(const Proposals& proposals, const Asked& asked);
     void startReadingLoop();

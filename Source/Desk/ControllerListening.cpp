@@ -45,7 +45,8 @@ void Controller::toggleSpillSolo() {
     for (int track = 0; track < trackCount(); ++track)
         any = any || sourceOf(withSources()->sources->map.plan, track) != chosenColumn;
     if (!any)
-        return say("Every track stands close to " + sourceName(chosenColumn) + ": there is no spill of it to hear.");
+        return say("Every track stands close to " + shownSourceName(chosenColumn) +
+                   ": there is no spill of it to hear.");
     soloBeforeSpill = soloed;
     soloSpill();
 }

@@ -25,10 +25,6 @@ std::optional<VersionKind> versionCalled(const std::optional<std::string>& name)
     return static_cast<VersionKind>(found - versionNames.begin());
 }
 
-bool isProposal(VersionKind kind) {
-    return kind == VersionKind::flips || kind == VersionKind::nudgesTo1ms || kind == VersionKind::nudgesTo10ms;
-}
-
 bool hasTrack(const std::vector<TrackInfo>& tracks, const std::string& name) {
     return std::any_of(tracks.begin(), tracks.end(), [&](const auto& track) { return track.name == name; });
 }
@@ -159,6 +155,8 @@ SessionVersion Controller::named(VersionKind kind, const Version& version) const
     result.gapDb = version.gapDb;
     result.cutShort = version.cutShort;
     result.words = version.words;
+    result.onMine = version.onMine;
+    result.lowsDb = version.lowsDb;
     for (const auto& change : version.why)
         result.why.push_back({tracks()[at(change.track)].name, change.kind, change.effectDb});
     if (isProposal(kind)) result.terms = named(version.terms);
@@ -179,6 +177,8 @@ Version Controller::ofTracks(const SessionVersion& version, VersionKind kind) co
     result.gapDb = version.gapDb;
     result.cutShort = version.cutShort;
     result.words = version.words;
+    result.onMine = version.onMine;
+    result.lowsDb = version.lowsDb;
     for (const auto& change : version.why)
         for (int track = 0; track < trackCount(); ++track)
             if (tracks()[at(track)].name == change.track) result.why.push_back({track, change.kind, change.effectDb});

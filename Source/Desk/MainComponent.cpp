@@ -412,7 +412,7 @@ void MainComponent::hear(SpillView::Cell cell, Heard what) {
     if (controller.tracks()[static_cast<std::size_t>(cell.track)].state != TrackState::ok) return;
     const bool alone = what != Heard::track, throughOne = what != Heard::aloneInAll;
     if (alone && controller.tracksThatTell(cell.source, throughOne ? std::optional(cell.track) : std::nullopt).empty())
-        return controller.say(controller.sourceName(cell.source) + " cannot be told in " +
+        return controller.say(controller.shownSourceName(cell.source) + " cannot be told in " +
                               (throughOne ? controller.shownName(cell.track) : std::string("any track")) +
                               ": it cannot be heard alone there.");
     if (controller.spillSoloed()) controller.toggleSpillSolo();
@@ -434,7 +434,7 @@ void MainComponent::hear(SpillView::Cell cell, Heard what) {
         const Seconds from = Seconds(static_cast<double>(player.position()) / rate);
         wanted = Moments{from, from + Controller::longestAlone};
     } else if (!alone)
-        controller.say(controller.sourceName(cell.source) +
+        controller.say(controller.shownSourceName(cell.source) +
                        " never plays nearly alone: the track is heard with all that is in it.");
     if (wanted) {
         const auto before = transport.loop(*wanted);
@@ -481,7 +481,7 @@ void MainComponent::followHearing() {
 }
 
 std::string MainComponent::heardInWords() const {
-    const auto& source = controller.sourceName(hearing->cell.source);
+    const auto source = controller.shownSourceName(hearing->cell.source);
     const auto& track = controller.shownName(hearing->cell.track);
     if (hearing->what == Heard::track)
         return "Heard: " + track + " alone, where " + source + " leads.\nI: back to the sum. J: the next such moment.";

@@ -69,9 +69,9 @@ void MainComponent::save() {
 
 void MainComponent::saveAs() {
     if (!controller.recording()) return;
-    const auto folder = fileOf(controller.recording()->folder());
-    const auto usual = controller.sessionPath().empty() ? folder.getSiblingFile(folder.getFileName() + sessionEnding)
-                                                        : fileOf(controller.sessionPath());
+    const auto usual = fileOf(controller.sessionPath().empty()
+                                  ? controller.besideRecording() / (controller.sessionName() + sessionEnding)
+                                  : controller.sessionPath());
     chooser = std::make_unique<juce::FileChooser>("Save the session", usual, sessions, true, false, this);
     chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
                              juce::FileBrowserComponent::warnAboutOverwriting,

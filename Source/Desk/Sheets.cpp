@@ -2,6 +2,7 @@
 
 #include "Desk/Commands.h"
 #include "Desk/Look.h"
+#include "Desk/Words.h"
 
 #include <algorithm>
 
@@ -304,10 +305,7 @@ void StandingSheet::resized() {
 // ---- render
 
 RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
-    const auto source = controller.recording()->folder();
-    const auto name = controller.sessionName() + " rendered";
-    const auto beside = (source.has_filename() ? source.parent_path() : source.parent_path().parent_path()) / name;
-    folder.setText(ui::text(beside.string()), false);
+    folder.setText(ui::text((controller.besideRecording() / (controller.sessionName() + " rendered")).string()), false);
     folder.setFont(ui::font(13.5f));
     folder.setTitle("Folder to render into");
     folder.setSelectAllWhenFocused(true);
@@ -331,7 +329,7 @@ RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
 }
 
 juce::Rectangle<int> RenderSheet::pageArea() const {
-    return page(640, 312);
+    return page(640, 366);
 }
 
 void RenderSheet::paint(juce::Graphics& g) {
@@ -343,11 +341,19 @@ void RenderSheet::paint(juce::Graphics& g) {
     ui::draw(g,
              "One file a track with flips, nudges, gains and high-passes applied; the recording itself stays as it is.",
              area.removeFromTop(22.0f), juce::Justification::centredLeft, 12.5f, p.muted);
+    const auto heard = controller.heardVersion();
+    ui::draw(g, heard ? "version " + std::to_string(indexOf(*heard) + 1) + ": " + words::versionName(*heard) : "",
+             area.removeFromTop(20.0f), juce::Justification::centredLeft, 12.5f, p.ink);
+    if (!wrong.empty()) {
+        g.setColour(p.cancels);
+        g.setFont(ui::font(12.5f));
+        g.drawFittedText(ui::text(wrong), wrongArea(), juce::Justification::centredLeft, 2, 1.0f);
+    }
     ui::draw(g, "into the folder", area.removeFromTop(28.0f), juce::Justification::bottomLeft, 12.0f, p.muted);
 }
 
 void RenderSheet::resized() {
-    auto area = pageArea().reduced(28, 20).withTrimmedTop(84);
+    auto area = pageArea().reduced(28, 20).withTrimmedTop(104);
     auto line = area.removeFromTop(30);
     chooseButton.setBounds(line.removeFromRight(96));
     folder.setBounds(line.withTrimmedRight(8));
@@ -380,8 +386,7 @@ void RenderSheet::start() {
     RenderOptions options;
     options.to = pathOf(folder.getText());
     if (options.to.empty() || !options.to.is_absolute()) {
-        controller.say("render: the folder needs its whole path; choose it, or type it from the start", true);
-        return;
+        return refuse("The folder needs its whole path: choose it, or type it from the start.");
     }
     if (!options.to.has_filename()) options.to = options.to.parent_path();
     options.format = bits16.getToggleState()    ? SampleFormat::int16
@@ -390,8 +395,33 @@ void RenderSheet::start() {
     options.replace = replace.getToggleState();
     if (withSum.getToggleState())
         options.sum = options.to.parent_path() / (options.to.filename().string() + " sum.wav");
-    controller.render(options);
-    if (onClose) onClose();
+    go.setEnabled(false);
+    refuse({});
+    controller.render(options, [sheet = juce::Component::SafePointer(this)](const Fault& fault) {
+        if (!sheet) return false;
+        sheet->refuse(fault.line());
+        return true;
+    });
+    startTimerHz(30);
+}
+
+void RenderSheet::refuse(const std::string& why) {
+    wrong = why;
+    if (!why.empty()) {
+        stopTimer();
+        go.setEnabled(true);
+    }
+    repaint();
+}
+
+void RenderSheet::timerCallback() {
+    if (controller.task() == Controller::Task::rendering && controller.progress() <= 0.0) return;
+    stopTimer();
+    if (wrong.empty() && onClose) onClose();
+}
+
+juce::Rectangle<int> RenderSheet::wrongArea() const {
+    return pageArea().reduced(28, 20).withTrimmedBottom(36).removeFromBottom(36);
 }
 
 } // namespace spillwright::desk

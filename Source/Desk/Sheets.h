@@ -87,7 +87,8 @@ private:
 };
 
 /// Where to, and how, the setting that is heard is rendered.
-class RenderSheet : public Sheet {
+/// Stays until the first of it is written; what stands in the way is said in it.
+class RenderSheet : public Sheet, private juce::Timer {
 public:
     explicit RenderSheet(Controller& controller);
     void paint(juce::Graphics& g) override;
@@ -95,13 +96,18 @@ public:
     juce::Component& firstPart() override { return folder; }
     juce::TextEditor& folderField() { return folder; }
     juce::Button& goButton() { return go; }
+    const std::string& wrongWords() const { return wrong; }
 
 private:
     juce::Rectangle<int> pageArea() const override;
     void choose();
     void start();
+    void refuse(const std::string& why);
+    juce::Rectangle<int> wrongArea() const;
+    void timerCallback() override;
 
     Controller& controller;
+    std::string wrong;
     juce::TextEditor folder;
     juce::TextButton chooseButton{"Choose..."}, go{"Render"}, leave{"Cancel"};
     juce::ToggleButton bits16{"16 bit"}, bits24{"24 bit"}, float32{"32 bit float"};

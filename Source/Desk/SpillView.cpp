@@ -66,7 +66,7 @@ void SpillView::layOut() {
     names = std::min(names, static_cast<float>(getWidth()) * 0.34f);
     float longest = 40.0f;
     for (int source = 0; source < controller.sourceCount(); ++source)
-        longest = std::max(longest, ui::width(controller.sourceName(source), nameHeight, true));
+        longest = std::max(longest, ui::width(controller.shownSourceName(source), nameHeight, true));
     longest = std::min(longest, 130.0f);
     top = headerHeight + longest * std::sin(-slant) + 18.0f;
     const float room = static_cast<float>(getWidth()) - left - names - longest * std::cos(slant) - 12.0f;
@@ -206,8 +206,8 @@ void SpillView::paint(juce::Graphics& g) {
         const auto foot = juce::Point<float>(cellArea({0, s}).getCentreX() + 2.0f, top - 8.0f);
         g.addTransform(juce::AffineTransform::rotation(slant, foot.x, foot.y));
         const bool alone = controller.focused() == s;
-        ui::draw(g, controller.sourceName(s), {foot.x, foot.y - 8.0f, 132.0f, 16.0f}, juce::Justification::centredLeft,
-                 std::clamp(wide * 0.7f, 9.0f, nameHeight),
+        ui::draw(g, controller.shownSourceName(s), {foot.x, foot.y - 8.0f, 132.0f, 16.0f},
+                 juce::Justification::centredLeft, std::clamp(wide * 0.7f, 9.0f, nameHeight),
                  alone         ? p.accent
                  : s == chosen ? p.ink
                                : p.muted,

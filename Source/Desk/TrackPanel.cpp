@@ -1,6 +1,7 @@
 #include "Desk/TrackPanel.h"
 
 #include "Desk/Amounts.h"
+#include "Desk/Commands.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 #include "Session/Setting.h"
@@ -63,8 +64,9 @@ std::string explanation(TrackField field) {
         return "Spill: the share of the track's energy that is not its own source, in per cent";
     case TrackField::name:
         return "Drag up or down to move it in the list; double click to call it something else here";
-    case TrackField::none:
     case TrackField::level:
+        return "Level: rms over what is read, dB of full scale";
+    case TrackField::none:
         return "";
     }
     return "";
@@ -186,8 +188,13 @@ void TrackRow::paint(juce::Graphics& g) {
     };
     const auto level = controller.levelDbfs(track);
     number(TrackField::level, level ? signedAmount(*level, 1) : "", false);
+    if (controller.clippedSamples(track) > 0)
+        ui::draw(g, "!", fieldArea(TrackField::level, bounds).withWidth(8.0f), juce::Justification::centred, 13.0f,
+                 p.cancels, true);
     const auto spill = controller.spillShare(track);
-    number(TrackField::spill, spill ? unsignedAmount(100.0 * *spill, 0) : "\u2013", false);
+    number(TrackField::spill,
+           spill ? unsignedAmount(100.0 * *spill, 0) + (controller.spillShareUnsure(track) ? "?" : "") : "\u2013",
+           false);
     number(TrackField::nudge, nudgeText(adjustment.nudge, controller.measures()), adjustment.nudge.value != 0.0);
     number(TrackField::gain, gainText(adjustment.gain.value), adjustment.gain.value != 0.0);
     number(TrackField::highPass, adjustment.highPass ? unsignedAmount(adjustment.highPass->value, 0) : "off",
@@ -252,7 +259,12 @@ void TrackRow::mouseMove(const juce::MouseEvent& event) {
     if (field == hovered) return;
     hovered = field;
     const auto trouble = words::trackTrouble(controller.tracks()[at(track)]);
-    setTooltip(ui::text(trouble.empty() ? explanation(field) : trouble));
+    auto told = trouble.empty() ? explanation(field) : trouble;
+    if (const int clipped = controller.clippedSamples(track); field == TrackField::level && clipped > 0)
+        told = "! " + std::to_string(clipped) + " samples at full scale: listen for clipping";
+    if (field == TrackField::spill && controller.spillShareUnsure(track))
+        told += "; not sure whether it stands close to a source: " + keyOf(CommandId::standing) + " says so";
+    setTooltip(ui::text(told));
     const bool draggable = field == TrackField::nudge || field == TrackField::gain || field == TrackField::pan;
     setMouseCursor(draggable ? juce::MouseCursor::LeftRightResizeCursor : juce::MouseCursor::NormalCursor);
     repaint();

@@ -88,7 +88,8 @@ void TransportBar::refreshRow() {
     sideOnly.show(words("side"), CommandId::sideOnly, how.sides == Listening::Sides::side);
     bandOnly.show(words("band"), CommandId::bandOnly, how.band.has_value());
     const int source = controller.chosenSource();
-    spillSolo.show(source >= 0 && source < controller.sourceCount() ? "spill of " + controller.sourceName(source) : "",
+    spillSolo.show(source >= 0 && source < controller.sourceCount() ? "spill of " + controller.shownSourceName(source)
+                                                                    : "",
                    CommandId::spillSolo, controller.spillSoloed());
     deviceButton.show("device", CommandId::audioDevice, false);
     resized();
@@ -113,6 +114,10 @@ void TransportBar::changed(unsigned what) {
     if (what & (Controller::recordingChanged | Controller::measurementChanged | Controller::listeningChanged |
                 Controller::sourcesChanged | Controller::versionsChanged | Controller::settingChanged))
         refreshRow();
+    // The highest peak is that of one setting.
+    if (what & (Controller::settingChanged | Controller::recordingChanged) &&
+        std::exchange(peaksOf, controller.heardAdjustments()) != controller.heardAdjustments())
+        player.resetMeters();
     if (what & Controller::recordingChanged) {
         play.setEnabled(controller.recording() != nullptr);
         goOnWhenBack = false; // that was another recording
@@ -168,7 +173,7 @@ void TransportBar::loopNextLeading() {
     if (moments.empty()) {
         controller.say(controller.chosenSource() < 0
                            ? "No sources are told apart yet."
-                           : controller.sourceName(controller.chosenSource()) + " never plays nearly alone.");
+                           : controller.shownSourceName(controller.chosenSource()) + " never plays nearly alone.");
         return;
     }
     const double rate = controller.recording()->sampleRate();
@@ -247,20 +252,28 @@ void TransportBar::readMeters(const Player::Meters& meters) {
     const auto amount = [](const std::optional<double>& value) {
         return value ? signedAmount(*value, 1) : std::string("\u2013");
     };
+    // As it would be rendered: without what the version is turned by to be as loud as the others.
+    const double turned = controller.heardMix().gain.value;
+    const auto rendered = [&](const std::optional<double>& value) {
+        return value ? std::optional(*value - turned) : value;
+    };
     const auto higher = [](const std::optional<double>& a, const std::optional<double>& b) {
         return a && b ? std::optional(std::max(*a, *b)) : a ? a : b;
     };
     const auto& sum = meters.sum;
-    const std::string newLevels = "M " + amount(sum.momentaryLufs) + "   S " + amount(sum.shortTermLufs) +
-                                  " LUFS   RMS " + amount(higher(sum.left.rmsDb, sum.right.rmsDb));
-    const std::string newPeaks = "true peak " +
-                                 amount(higher(sum.left.highestTruePeakDb, sum.right.highestTruePeakDb)) +
-                                 "   left to right " + (sum.correlation ? signedAmount(*sum.correlation, 2) : "\u2013");
+    const std::string newLevels = "M " + amount(rendered(sum.momentaryLufs)) + "   S " +
+                                  amount(rendered(sum.shortTermLufs)) + " LUFS   RMS " +
+                                  amount(rendered(higher(sum.left.rmsDb, sum.right.rmsDb)));
+    const auto highest = rendered(higher(sum.left.highestTruePeakDb, sum.right.highestTruePeakDb));
+    const bool nowOver = highest && *highest > 0.0;
+    const std::string newPeaks = "true peak " + amount(highest) + (nowOver ? " !" : "") + "   left to right " +
+                                 (sum.correlation ? signedAmount(*sum.correlation, 2) : "\u2013");
     const std::string newGains =
         "adds now " + amount(controller.momentGainDb()) + "   predicted " + amount(controller.gainNowDb()) + " dB";
     if (newLevels == levels && newPeaks == peaks && newGains == gains) return;
     levels = newLevels;
     peaks = newPeaks;
+    over = nowOver;
     gains = newGains;
     repaint(getLocalBounds().removeFromRight(rightWidth));
 }
@@ -285,17 +298,18 @@ void TransportBar::paint(juce::Graphics& g) {
     }
 
     auto rightPart = bounds.withLeft(bounds.getRight() - static_cast<float>(rightWidth)).reduced(16.0f, 8.0f);
-    ui::draw(g, "sum", rightPart.removeFromTop(18.0f).withWidth(40.0f), juce::Justification::centredLeft, 11.5f,
+    ui::draw(g, "output", rightPart.removeFromTop(18.0f).withWidth(44.0f), juce::Justification::centredLeft, 11.5f,
              p.muted);
     rightPart.removeFromTop(4.0f);
     auto levelLine = rightPart.removeFromTop(20.0f);
-    ui::draw(g, "output", levelLine.removeFromLeft(46.0f), juce::Justification::centredLeft, 11.5f, p.muted);
+    ui::draw(g, "level", levelLine.removeFromLeft(46.0f), juce::Justification::centredLeft, 11.5f, p.muted);
     ui::drawFigures(g, signedAmount(level.getValue(), 1) + " dB", levelLine.removeFromRight(64.0f),
                     juce::Justification::right, 12.0f, p.ink);
     rightPart.removeFromTop(3.0f);
     if (open)
-        for (const auto& line : {levels, peaks, gains})
-            ui::drawFigures(g, line, rightPart.removeFromTop(16.0f), juce::Justification::left, 11.5f, p.ink);
+        for (const auto* line : {&levels, &peaks, &gains})
+            ui::drawFigures(g, *line, rightPart.removeFromTop(16.0f), juce::Justification::left, 11.5f,
+                            line == &peaks && over ? p.cancels : p.ink, line == &peaks && over);
     std::string guard = guardFor > 0 ? "guard: holding peaks down" : "guard: idle";
     if (dropouts > 0) guard += " \u00b7 " + std::to_string(dropouts) + (dropouts == 1 ? " dropout" : " dropouts");
     ui::draw(g, guard, rightPart.removeFromTop(16.0f), juce::Justification::centredLeft, 11.5f,

@@ -91,7 +91,9 @@ private:
     bool goOnWhenBack = false; ///< It was playing when the device went.
     std::int64_t shownPosition = -1;
     std::string shownState;
-    std::string levels, peaks, gains; ///< The meters in words, a line each.
+    bool over = false;                    ///< The highest true peak is above full scale.
+    std::vector<TrackAdjustment> peaksOf; ///< The setting that it is of.
+    std::string levels, peaks, gains;     ///< The meters in words, a line each.
     int ticks = 0;
     int guardFor = 0; ///< Ticks that the guard mark stays on.
     std::int64_t dropouts = 0;

@@ -93,7 +93,7 @@ std::string reads(const Controller& controller) {
     if (!controller.measurement()) return {};
     const auto& source = *controller.recording();
     const auto length = clockText(static_cast<double>(source.length()) / source.sampleRate(), false);
-    if (const auto alone = controller.focused()) return "reads " + controller.sourceName(*alone) + " alone";
+    if (const auto alone = controller.focused()) return "reads " + controller.shownSourceName(*alone) + " alone";
     const auto span = controller.readMoments();
     if (span) return "reads " + moments(*span) + " of " + length;
     const bool loopMissing = controller.readsLoop() && !controller.readingLoop();
@@ -104,7 +104,7 @@ std::string cell(const Controller& controller, int source, int track) {
     const auto* reading = controller.spill(source, track);
     if (!reading) return controller.shownName(track) + ": takes no part";
     const auto& close = controller.withSources()->sources->map.plan.sources[at(source)].closeTracks;
-    std::string text = controller.sourceName(source) + " in " + controller.shownName(track) + ": ";
+    std::string text = controller.shownSourceName(source) + " in " + controller.shownName(track) + ": ";
     if (reading->level)
         text += signedAmount(reading->level->value, 1) + " dB" +
                 (reading->levelLowMid ? ", low-mid " + signedAmount(reading->levelLowMid->value, 1) : "");
@@ -139,7 +139,9 @@ std::vector<std::pair<std::string, bool>> findings(const Controller& controller)
     for (const auto& entry : orderOfEntry(*m))
         lines.emplace_back(controller.shownName(entry.track) + ": " + entryInWords(*m, entry), false);
     if (const int source = controller.chosenSource(); source >= 0) {
-        lines.emplace_back("who can help the close track of " + controller.sourceName(source), true);
+        lines.emplace_back("who can help the close track of " + controller.shownSourceName(source) +
+                               " (a click on the map chooses another)",
+                           true);
         for (const auto& helper : rescueFor(*m, source)) {
             if (!helper.level) continue;
             std::string text = controller.shownName(helper.track) + ": " + signedAmount(helper.level->value, 1) +
@@ -172,9 +174,13 @@ std::string certainty(double confidence) {
                                            : "a guess";
 }
 
+bool isSure(double confidence) {
+    return confidence >= sureFrom;
+}
+
 bool sure(const PairReading& reading) {
-    return reading.arrival && reading.polarity && reading.arrival->confidence >= sureFrom &&
-           reading.polarity->confidence >= sureFrom;
+    return reading.arrival && reading.polarity && isSure(reading.arrival->confidence) &&
+           isSure(reading.polarity->confidence);
 }
 
 PairWords pair(const Controller& controller, int first, int second) {
@@ -310,10 +316,18 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
     if (version->terms.aim == Aim::mean) from = "for the sources' mean: ";
     if (version->terms.aim == Aim::worst) from = "for the worst source: ";
     if (version->proposedFrom) from = "from " + moments(*version->proposedFrom) + ": ";
+    constexpr double worthSaying = 0.5; // dB
+    if (version->lowsDb && *version->lowsDb <= -worthSaying)
+        from = "lows " + signedAmount(*version->lowsDb, 1) + " dB: " + from;
     if (flips == 0 && nudges == 0) return from + "no change";
     std::string text;
     if (flips > 0) text = counted(flips, "flip");
-    if (nudges > 0) text += (text.empty() ? "" : ", ") + counted(nudges, "nudge");
+    if (nudges > 0) {
+        double farthest = 0.0;
+        for (const auto nudge : version->nudges)
+            farthest = std::max(farthest, std::abs(inMilliseconds(nudge)));
+        text += (text.empty() ? "" : ", ") + counted(nudges, "nudge") + " to " + unsignedAmount(farthest, 1) + " ms";
+    }
     if (nudges == 0) {
         std::string names;
         for (std::size_t track = 0; track < version->flips.size(); ++track)
@@ -326,7 +340,8 @@ std::string versionChanges(const Controller& controller, VersionKind kind) {
 std::string versionWorths(const Controller& controller, VersionKind kind) {
     const auto& version = controller.version(kind);
     if (!version) return {};
-    std::string text = version->words.empty() ? "" : version->words + "\n";
+    std::string text = version->onMine ? "Against what was set by hand when it was proposed: " : "";
+    text += version->words.empty() ? "" : version->words + "\n";
     constexpr std::ptrdiff_t mostLines = 14;
     for (const auto& change : version->why) {
         if (&change - version->why.data() == mostLines) {
@@ -362,6 +377,8 @@ std::string track(const Controller& controller, int index) {
     std::string text = controller.shownName(index);
     if (const auto trouble = trackTrouble(info); !trouble.empty()) return text + ", " + trouble;
     if (const auto level = controller.levelDbfs(index)) text += ", " + gainText(*level) + " dBFS";
+    if (const int clipped = controller.clippedSamples(index); clipped > 0)
+        text += ", " + counted(clipped, "sample") + " at full scale";
     text += adjustment.flip ? ", flipped" : ", not flipped";
     text += ", nudge " + nudgeText(adjustment.nudge, controller.measures()) + " " + nudgeUnitName(controller.units()) +
             ", gain " + gainText(adjustment.gain.value) + " dB";

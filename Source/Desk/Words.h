@@ -42,6 +42,7 @@ std::string lines(const PairWords& pair);
 
 /// How far a reading is to be trusted: "almost certain", "sure", "likely", "a guess".
 std::string certainty(double confidence);
+bool isSure(double confidence); ///< "sure" or more.
 /// Sure of both the arrival and the polarity.
 bool sure(const PairReading& reading);
 

@@ -112,6 +112,8 @@ ordered_json versionToJson(const SessionVersion& version) {
             {"summationGain_dB", version.gainDb},
             {"gap_dB", version.gapDb ? ordered_json(*version.gapDb) : ordered_json()},
             {"cutShort", version.cutShort},
+            {"onMine", version.onMine},
+            {"lows_dB", version.lowsDb ? ordered_json(*version.lowsDb) : ordered_json()},
             {"words", version.words},
             {"why", std::move(why)},
             {"terms", termsToJson(version.terms)},
@@ -255,6 +257,8 @@ public:
         members.optionalNumber("summationGain_dB", -any, any, gain);
         members.optionalNumber("gap_dB", -any, any, version.gapDb);
         members.flag("cutShort", version.cutShort);
+        members.flag("onMine", version.onMine);
+        members.optionalNumber("lows_dB", -any, any, version.lowsDb);
         members.text("words", version.words);
         std::optional<std::pair<double, double>> madeFrom;
         members.span("madeFrom_s", madeFrom);

@@ -47,6 +47,8 @@ struct SessionVersion {
     std::optional<double> gapDb;
     bool cutShort = false;
     std::string words;
+    bool onMine = false; ///< A proposal that builds on flips and nudges that were there.
+    std::optional<double> lowsDb;
     std::vector<Change> why;
     SessionTerms terms;                ///< Those it was made under.
     std::optional<ReadSpan> readFrom;  ///< The moments it was made from; none: the whole.

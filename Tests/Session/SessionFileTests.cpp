@@ -49,6 +49,8 @@ Session fullSession() {
     proposal.terms = {false, Aim::mean, {{"kick", 0, std::nullopt}}};
     proposal.readFrom = ReadSpan{Seconds(5.0), Seconds(15.5)};
     proposal.source = "drums";
+    proposal.onMine = true;
+    proposal.lowsDb = -1.25;
     SessionVersion kept;
     kept.name = "kept6";
     kept.setting = session.heard;
