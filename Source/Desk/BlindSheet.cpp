@@ -250,7 +250,7 @@ void BlindSheet::saveProtocol() {
 
 bool BlindSheet::keyPressed(const juce::KeyPress& key) {
     if (running()) {
-        if (key.isKeyCode(juce::KeyPress::tabKey)) return false;
+        if (key.isKeyCode(juce::KeyPress::tabKey)) return ui::tabInto(*this, key);
         const auto pair = answersTo(test->question());
         if (key.isKeyCode(juce::KeyPress::leftKey))
             answer(pair[0]);

@@ -20,8 +20,10 @@ constexpr float smallestStep = 4.0f, largestStep = 44.0f;
 /// Squares at which a sign can be read; below it the shape alone carries the sign: a bar for what cancels.
 constexpr float smallestWithSign = 8.0f;
 constexpr float smallestWithName = 11.0f;
+constexpr int buttonStep = 28;       ///< From one button at the right to the one below it.
 constexpr float zoomFactor = 1.25f;  ///< A step.
 constexpr float columnNames = 84.0f; ///< Height of the names at the top of a grid that is scrolled down.
+constexpr float legendWidth = 150.0f, legendHeight = 90.0f;
 constexpr float wheelPixels = 260.0f;
 
 std::size_t at(int index) {
@@ -112,9 +114,13 @@ void GridView::refreshChoice() {
 
 void GridView::placeButtons() {
     momentsButton.setTopLeftPosition(juce::roundToInt(left) + 46, 6);
-    mapButton.setTopRightPosition(getWidth() - 10, 6);
-    orderedButton.setTopRightPosition(getWidth() - 10, 34);
-    someButton.setTopRightPosition(getWidth() - 10, 62);
+    int y = 6;
+    for (auto* button : {&mapButton, &orderedButton, &someButton}) {
+        button->setTopRightPosition(getWidth() - 10, y);
+        if (button == &mapButton && button->getX() < momentsButton.getRight() + 8) // a narrow grid
+            button->setTopRightPosition(getWidth() - 10, y += buttonStep);
+        y += buttonStep;
+    }
 }
 
 juce::Rectangle<float> GridView::view() const {
@@ -301,15 +307,37 @@ void GridView::paintSquares(juce::Graphics& g) {
         paintNames(g);
     }
     if (controller.measurement()) {
-        const auto legend =
-            juce::Rectangle<float>(150.0f, 90.0f)
-                .withPosition(static_cast<float>(getWidth()) - 160.0f, controller.together().empty() ? 60.0f : 88.0f);
+        const auto legend = corner().removeFromBottom(legendHeight);
         if (!fits()) {
             g.setColour(p.paper);
             g.fillRect(legend.expanded(4.0f).withRight(static_cast<float>(getWidth())).withTop(headingHeight));
         }
-        paintLegend(g, legend);
+        if (legendFits()) paintLegend(g, legend);
     }
+}
+
+/// What stands at the upper right: buttons, and the legend below them.
+juce::Rectangle<float> GridView::corner() const {
+    int bottom = 0;
+    for (const auto* button : {&mapButton, &orderedButton, &someButton})
+        if (button->isVisible()) bottom = std::max(bottom, button->getBottom());
+    const float right = static_cast<float>(getWidth()) - 10.0f;
+    return {right - legendWidth, headingHeight, legendWidth,
+            static_cast<float>(bottom) + 4.0f + legendHeight - headingHeight};
+}
+
+/// No square and no name stands where it would.
+bool GridView::legendFits() const {
+    if (!fits()) return true; // it has a ground of its own
+    const auto legend = corner().removeFromBottom(legendHeight);
+    const bool names = step >= smallestWithName;
+    for (int row = 0; row < static_cast<int>(shown.size()); ++row) {
+        const auto end = cellArea({row, row});
+        if (end.getBottom() < legend.getY() || end.getY() > legend.getBottom()) continue;
+        if (end.getX() + (names ? nameGap + ui::width(nameAt(row), nameHeight, true) : 0.0f) > legend.getX())
+            return false;
+    }
+    return true;
 }
 
 /// Each at the end of its row. What lies beyond the view is written at its edge: rows at the right, columns at the top.
@@ -326,9 +354,14 @@ void GridView::paintNames(juce::Graphics& g) {
         const auto end = cellArea({row, row});
         if (!fits() && !seen.expanded(0.0f, step).contains(seen.getX(), end.getCentreY())) continue;
         if (scroll.y > 0.0f && end.getY() < seen.getY() + columnNames - 0.2f * step) continue; // it stands at the top
-        auto label = end.withX(end.getX() + nameGap).withRight(static_cast<float>(getWidth()) - 2.0f);
+        const auto line = end.withX(0.0f)
+                              .withRight(static_cast<float>(getWidth()) - 2.0f)
+                              .withSizeKeepingCentre(static_cast<float>(getWidth()) - 4.0f, 18.0f);
+        auto label = end.withX(end.getX() + nameGap).withRight(line.getRight());
+        if (const float edge = corner().getX() - 4.0f; corner().intersects(line) && label.getX() < edge)
+            label.setRight(std::min(label.getRight(), edge));
         if (const float width = ui::width(nameAt(row), height, marked(row)) + 8.0f; label.getWidth() < width) {
-            label = label.withLeft(label.getRight() - width);
+            label = label.withLeft(std::max(left, label.getRight() - width));
             g.setColour(p.paper.withAlpha(0.88f));
             g.fillRect(label);
             label.removeFromLeft(4.0f);
@@ -416,8 +449,8 @@ void GridView::paintOverChildren(juce::Graphics& g) {
         g.setFont(ui::font(12.5f));
         g.drawFittedText(ui::text(words), footer.toNearestInt(), juce::Justification::topLeft, 3, 1.0f);
     } else if (controller.measurement()) {
-        ui::draw(g, "Point at a square to read it, click to see the pair.", footer.removeFromTop(18.0f),
-                 juce::Justification::centredLeft, 12.5f, p.muted);
+        ui::drawWhole(g, "Point at a square to read it, click to see the pair.", footer.removeFromTop(18.0f),
+                      juce::Justification::centredLeft, 12.5f, p.muted);
     }
 }
 

@@ -81,6 +81,8 @@ private:
     void paintNames(juce::Graphics& g);
     void paintSquares(juce::Graphics& g);
     void paintSquare(juce::Graphics& g, juce::Rectangle<float> area, const PairReading& reading, const PairNow& now);
+    juce::Rectangle<float> corner() const;
+    bool legendFits() const;
     void paintLegend(juce::Graphics& g, juce::Rectangle<float> area);
     void paintOverChildren(juce::Graphics& g) override;
     std::string hint() const;

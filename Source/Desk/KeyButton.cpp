@@ -50,7 +50,7 @@ void KeyButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     ui::draw(g, shownKey, key, juce::Justification::centred, keyHeight, words, true);
     ui::draw(g, getButtonText().toStdString(), area.withTrimmedLeft(9.0f), juce::Justification::centredLeft, textHeight,
              words, on);
-    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f);
+    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 4.0f, on);
 }
 
 } // namespace spillwright::desk

@@ -29,7 +29,7 @@ struct KeySheet::Row : juce::Button {
         ui::draw(g, waits ? "press a key" : keyOf(id),
                  area.removeFromLeft(static_cast<float>(keyWidth)).withTrimmedLeft(4.0f),
                  juce::Justification::centredLeft, 12.5f, ink, true);
-        ui::draw(g, words, area, juce::Justification::centredLeft, 12.5f, ink);
+        ui::drawWhole(g, words, area, juce::Justification::centredLeft, 12.5f, ink);
         if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 3.0f);
     }
     const CommandId id;

@@ -49,6 +49,22 @@ void draw(juce::Graphics& g, const std::string& utf8, juce::Rectangle<float> are
     g.drawText(text(utf8), area, justification, true);
 }
 
+void drawWhole(juce::Graphics& g, const std::string& utf8, juce::Rectangle<float> area,
+               juce::Justification justification, float height, juce::Colour colour, bool bold, float smallest) {
+    auto words = utf8;
+    const auto fits = [&] { return width(words, height, bold) + 1.0f <= area.getWidth(); };
+    while (height > smallest && !fits())
+        height -= 0.5f;
+    while (!fits()) {
+        std::size_t end = 0;
+        for (const char* between : {" \u00b7 ", ". ", "; ", ", ", ": "})
+            if (const auto place = words.rfind(between); place != std::string::npos) end = std::max(end, place);
+        if (end == 0) break;
+        words.resize(end);
+    }
+    draw(g, words, area, justification, height, colour, bold);
+}
+
 float width(const std::string& utf8, float height, bool bold) {
     juce::GlyphArrangement glyphs;
     glyphs.addLineOfText(font(height, bold), text(utf8), 0.0f, 0.0f);
@@ -87,9 +103,20 @@ void heading(juce::Graphics& g, const std::string& utf8, juce::Rectangle<float> 
     draw(g, utf8, area, juce::Justification::centredLeft, 11.5f, palette().ink, true);
 }
 
-void drawFocus(juce::Graphics& g, juce::Rectangle<float> area, float corner) {
-    g.setColour(palette().accent);
+void drawFocus(juce::Graphics& g, juce::Rectangle<float> area, float corner, bool onAccent) {
+    g.setColour(onAccent ? palette().ink : palette().accent);
     g.drawRoundedRectangle(area.reduced(1.0f), corner, 2.0f);
+    if (!onAccent) return;
+    g.setColour(palette().paper);
+    g.drawRoundedRectangle(area.reduced(2.5f), corner - 1.0f, 1.0f);
+}
+
+bool tabInto(juce::Component& container, const juce::KeyPress& key) {
+    if (!key.isKeyCode(juce::KeyPress::tabKey) || !container.hasKeyboardFocus(false)) return false;
+    const auto parts = juce::KeyboardFocusTraverser().getAllComponents(&container);
+    if (parts.empty()) return false;
+    (key.getModifiers().isShiftDown() ? parts.back() : parts.front())->grabKeyboardFocus();
+    return true;
 }
 
 } // namespace ui
@@ -167,7 +194,7 @@ void Look::drawButtonBackground(juce::Graphics& g, juce::Button& button, const j
     g.fillRoundedRectangle(area, 5.0f);
     g.setColour(primary ? ground : p.rules);
     g.drawRoundedRectangle(area, 5.0f, 1.0f);
-    if (button.hasKeyboardFocus(true)) ui::drawFocus(g, button.getLocalBounds().toFloat(), 5.0f);
+    if (button.hasKeyboardFocus(true)) ui::drawFocus(g, button.getLocalBounds().toFloat(), 5.0f, primary);
 }
 
 void Look::drawButtonText(juce::Graphics& g, juce::TextButton& button, bool, bool) {
@@ -212,6 +239,17 @@ void Look::drawLinearSlider(juce::Graphics& g, int x, int y, int width, int heig
     const float radius = 7.0f;
     g.fillEllipse(position - radius, area.getCentreY() - radius, 2.0f * radius, 2.0f * radius);
     if (slider.hasKeyboardFocus(true)) ui::drawFocus(g, slider.getLocalBounds().toFloat(), 4.0f);
+}
+
+void Look::drawComboBox(juce::Graphics& g, int width, int height, bool down, int x, int y, int w, int h,
+                        juce::ComboBox& box) {
+    juce::LookAndFeel_V4::drawComboBox(g, width, height, down, x, y, w, h, box);
+    if (box.hasKeyboardFocus(true)) ui::drawFocus(g, box.getLocalBounds().toFloat(), 3.0f);
+}
+
+void Look::positionComboBoxText(juce::ComboBox& box, juce::Label& label) {
+    juce::LookAndFeel_V4::positionComboBoxText(box, label);
+    label.setMinimumHorizontalScale(1.0f); // letters stay as they were made
 }
 
 void Look::drawTextEditorOutline(juce::Graphics& g, int width, int height, juce::TextEditor& editor) {

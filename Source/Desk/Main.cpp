@@ -109,8 +109,13 @@ public:
         juce::DocumentWindow::activeWindowStatusChanged();
         if (isActiveWindow() && !content->hasKeyboardFocus(true)) content->grabKeyboardFocus();
     }
+    /// The window manager gives the keyboard to the frame: it is meant for what is in it.
+    void focusGained(FocusChangeType) override { content->grabKeyboardFocus(); }
     /// Keys that reach the frame are meant for what is in it.
-    bool keyPressed(const juce::KeyPress& key) override { return content->keyPressed(key); }
+    bool keyPressed(const juce::KeyPress& key) override {
+        if (!content->hasKeyboardFocus(true)) content->grabKeyboardFocus();
+        return content->keyPressed(key);
+    }
     void closeButtonPressed() override { juce::JUCEApplication::getInstance()->systemRequestedQuit(); }
 
 private:

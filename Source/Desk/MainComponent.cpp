@@ -280,12 +280,12 @@ void MainComponent::paint(juce::Graphics& g) {
     ui::draw(g, name, words.removeFromLeft(nameWidth), juce::Justification::centredLeft, 18.0f, p.ink, true);
     words.removeFromLeft(16.0f);
     if (controller.busy()) {
-        ui::draw(g, words::task(controller), words, juce::Justification::centredLeft, 13.0f, p.accent);
+        ui::drawWhole(g, words::task(controller), words, juce::Justification::centredLeft, 13.0f, p.accent);
         g.setColour(p.accent);
         g.fillRect(0.0f, static_cast<float>(titleHeight) - 3.0f,
                    static_cast<float>(controller.progress()) * title.getWidth(), 3.0f);
     } else {
-        ui::draw(g, words::recording(controller), words, juce::Justification::centredLeft, 13.0f, p.muted);
+        ui::drawWhole(g, words::recording(controller), words, juce::Justification::centredLeft, 13.0f, p.muted);
     }
 
     if (controller.notice()) {
@@ -559,6 +559,7 @@ void MainComponent::setScale(int percent) {
 }
 
 bool MainComponent::keyPressed(const juce::KeyPress& key) {
+    if (ui::tabInto(*this, key)) return true;
     const auto wanted = commandFor(key);
     if (!wanted) return false;
     perform(*wanted);

@@ -24,6 +24,7 @@ constexpr double toldApartDb = 0.1;                     ///< Curves that differ 
 constexpr float sentenceHeight = 20.0f, rowHeight = 15.5f, nowHeight = 19.0f, rowNameWidth = 64.0f;
 constexpr float textHeight = headingHeight + sentenceHeight + words::PairWords::mostRows * rowHeight + nowHeight;
 constexpr const char* dot = " \u00b7 ";
+constexpr int leastForThree = 190; ///< Height below which two plots are shown, that can be read.
 constexpr int buttonHeight = 16, saveWidth = 34, copyWidth = 40;
 
 std::size_t at(int index) {
@@ -383,12 +384,12 @@ void PairPanel::paint(juce::Graphics& g) {
     if (!told.sureness.empty())
         ui::draw(g, told.sureness, line.removeFromRight(ui::width(told.sureness, 12.5f, true) + 4.0f),
                  juce::Justification::centredRight, 12.5f, told.sure ? p.accent : p.cancels, true);
-    ui::draw(g, told.sentence, line, juce::Justification::centredLeft, 13.5f, p.ink);
-    ui::draw(g, told.now, area.removeFromTop(nowHeight), juce::Justification::centredLeft, 11.5f, p.ink);
+    ui::drawWhole(g, told.sentence, line, juce::Justification::centredLeft, 13.5f, p.ink);
+    ui::drawWhole(g, told.now, area.removeFromTop(nowHeight), juce::Justification::centredLeft, 11.5f, p.ink);
     for (const auto& row : told.rows) {
         auto each = area.removeFromTop(rowHeight);
         ui::draw(g, row.name, each.removeFromLeft(rowNameWidth), juce::Justification::centredLeft, 11.5f, p.muted);
-        ui::draw(g, row.value, each, juce::Justification::centredLeft, 11.5f, p.ink);
+        ui::drawWhole(g, row.value, each, juce::Justification::centredLeft, 11.5f, p.ink);
     }
 }
 
@@ -396,8 +397,9 @@ void PairPanel::resized() {
     copy.setBounds(getWidth() - 16 - copyWidth, 9, copyWidth, buttonHeight);
     auto area = getLocalBounds().reduced(16, 0).withTrimmedTop(juce::roundToInt(textHeight) + 3).withTrimmedBottom(4);
     const int total = area.getHeight();
-    comb.setBounds(area.removeFromTop(total * 41 / 100));
-    coherence.setBounds(area.removeFromTop(total * 25 / 100));
+    coherence.setVisible(total >= leastForThree);
+    comb.setBounds(area.removeFromTop(total * (coherence.isVisible() ? 41 : 55) / 100));
+    if (coherence.isVisible()) coherence.setBounds(area.removeFromTop(total * 25 / 100));
     lag.setBounds(area);
 }
 

@@ -46,7 +46,9 @@ juce::Path pathThrough(std::size_t count, Point&& point) {
     return path;
 }
 
-void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p) {
+/// In the window a number on the left gives way to the labels, to the caption and to the number above it.
+void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p,
+                const std::vector<PlotLabel>& labels) {
     const auto frame = layout.frame;
     for (const auto& tick : plot.x.ticks) {
         const float x = placeIn(plot, frame, tick.at, plot.y.low).x;
@@ -60,12 +62,19 @@ void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, c
         ui::draw(g, tick.words, area, side, layout.tickHeight, p.muted);
     }
     if (layout.brief && plot.y.bareInWindow) return;
-    for (const auto& tick : plot.y.ticks) {
+    float above = frame.getY();
+    for (auto it = plot.y.ticks.rbegin(); it != plot.y.ticks.rend(); ++it) {
+        const auto& tick = *it;
         const float y = placeIn(plot, frame, plot.x.low, tick.at).y;
-        if (layout.brief)
-            ui::draw(g, tick.words, {frame.getX() + 3.0f, y - 13.0f, 30.0f, 13.0f}, juce::Justification::centredLeft,
-                     10.0f, p.muted);
-        else
+        if (layout.brief) {
+            const juce::Rectangle<float> area(frame.getX() + 3.0f, y - 13.0f, 30.0f, 13.0f);
+            if (area.getY() < above - 2.0f || std::any_of(labels.begin(), labels.end(), [&](const PlotLabel& label) {
+                    return label.area.intersects(area.withWidth(ui::width(tick.words, 10.0f)));
+                }))
+                continue;
+            ui::draw(g, tick.words, area, juce::Justification::centredLeft, 10.0f, p.muted);
+            above = area.getBottom();
+        } else
             ui::draw(g, tick.words, {frame.getX() - 46.0f, y - 8.0f, 40.0f, 16.0f}, juce::Justification::centredRight,
                      layout.tickHeight, p.muted);
     }
@@ -75,8 +84,10 @@ void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, c
 void paintKey(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p) {
     auto row = layout.key;
     const float height = layout.brief ? 11.0f : 12.0f;
+    const float caption = layout.brief ? ui::width(plot.caption, 11.5f) + 6.0f : 0.0f;
     const auto words = [&](const auto& entry, juce::Colour colour) {
         const auto& shown = layout.brief && !entry.brief.empty() ? entry.brief : entry.name;
+        if (row.getWidth() - ui::width(shown, height) - 22.0f < caption) return juce::Rectangle<float>();
         ui::draw(g, shown, row.removeFromRight(ui::width(shown, height) + 3.0f), juce::Justification::centredRight,
                  height, colour);
         const auto sample = row.removeFromRight(19.0f).withSizeKeepingCentre(14.0f, 1.6f);
@@ -86,6 +97,7 @@ void paintKey(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, con
     for (auto area = plot.areas.rbegin(); area != plot.areas.rend(); ++area) {
         if (area->name.empty()) continue;
         const auto sample = words(*area, p.muted);
+        if (sample.isEmpty()) continue;
         g.setColour(colourOf(area->ink, p).withAlpha(area->opacity));
         g.fillRect(sample.withSizeKeepingCentre(sample.getWidth(), 9.0f));
     }
@@ -93,6 +105,7 @@ void paintKey(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, con
         if (line->name.empty()) continue;
         const auto colour = colourOf(line->ink, p);
         const auto sample = words(*line, colour);
+        if (sample.isEmpty()) continue;
         juce::Path path;
         path.startNewSubPath(sample.getX(), sample.getCentreY());
         path.lineTo(sample.getRight(), sample.getCentreY());
@@ -220,8 +233,9 @@ void paintPlot(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, co
                        line.stroke, line.thick);
         }
     }
-    if (layout.brief) paintTicks(g, plot, layout, p); // labels may lie over them
-    for (const auto& label : placeLabels(plot, frame, layout.labelHeight)) {
+    const auto labels = placeLabels(plot, frame, layout.labelHeight);
+    if (layout.brief) paintTicks(g, plot, layout, p, labels);
+    for (const auto& label : labels) {
         const auto& mark = plot.marks[label.mark];
         const auto colour = colourOf(mark.ink, p);
         const auto dot = juce::Rectangle<float>(5.0f, 5.0f).withCentre(label.tip);
@@ -237,7 +251,7 @@ void paintPlot(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, co
     }
     g.setColour(p.rules);
     g.drawRect(frame, 1.0f);
-    if (!layout.brief) paintTicks(g, plot, layout, p);
+    if (!layout.brief) paintTicks(g, plot, layout, p, labels);
     paintKey(g, plot, layout, p);
 }
 

@@ -41,7 +41,7 @@ void Sheet::mouseDown(const juce::MouseEvent& event) {
 }
 
 bool Sheet::keyPressed(const juce::KeyPress& key) {
-    if (key.isKeyCode(juce::KeyPress::tabKey)) return false; // to the next part of the sheet
+    if (key.isKeyCode(juce::KeyPress::tabKey)) return ui::tabInto(*this, key); // else to the next part
     if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
                                              wanted == CommandId::remarks || wanted == CommandId::findings ||
                                              wanted == CommandId::standing || wanted == CommandId::terms ||
@@ -155,6 +155,7 @@ void LinesSheet::Lines::paint(juce::Graphics& g) {
 
 /// One track: its name, where it stands, and the name of the source that it is the first close track of.
 struct StandingSheet::Row : juce::Component {
+    static constexpr int trackPercent = 32; ///< Of the width; the other two have half of the rest each.
     juce::Label track;
     juce::ComboBox where;
     juce::TextEditor name;
@@ -162,12 +163,13 @@ struct StandingSheet::Row : juce::Component {
         for (juce::Component* part : std::initializer_list<juce::Component*>{&track, &where, &name})
             addAndMakeVisible(part);
         track.setFont(ui::font(13.5f));
+        track.setMinimumHorizontalScale(1.0f);
         name.setFont(ui::font(13.5f));
         name.setSelectAllWhenFocused(true);
     }
     void resized() override {
         auto area = getLocalBounds().reduced(0, 3);
-        track.setBounds(area.removeFromLeft(area.getWidth() * 36 / 100));
+        track.setBounds(area.removeFromLeft(area.getWidth() * trackPercent / 100));
         where.setBounds(area.removeFromLeft(area.getWidth() / 2).reduced(4, 0));
         name.setBounds(area.reduced(4, 0));
     }
@@ -262,7 +264,7 @@ void StandingSheet::take(int track, int chosenId) {
 }
 
 juce::Rectangle<int> StandingSheet::pageArea() const {
-    return page(760, headHeight + footHeight + 24 + rowHeight * static_cast<int>(rows.size()));
+    return page(860, headHeight + footHeight + 24 + rowHeight * static_cast<int>(rows.size()));
 }
 
 void StandingSheet::paint(juce::Graphics& g) {
@@ -280,8 +282,8 @@ void StandingSheet::paint(juce::Graphics& g) {
     ui::draw(g, how, area.removeFromTop(20.0f), juce::Justification::centredLeft, 12.5f, p.muted);
     auto heads = area.removeFromTop(24.0f);
     heads.setWidth(static_cast<float>(list.getWidth()));
-    ui::draw(g, "track", heads.removeFromLeft(heads.getWidth() * 0.36f), juce::Justification::bottomLeft, 11.5f,
-             p.accent, true);
+    ui::draw(g, "track", heads.removeFromLeft(heads.getWidth() * Row::trackPercent / 100.0f),
+             juce::Justification::bottomLeft, 11.5f, p.accent, true);
     ui::draw(g, "stands", heads.removeFromLeft(heads.getWidth() / 2.0f).reduced(4.0f, 0.0f),
              juce::Justification::bottomLeft, 11.5f, p.accent, true);
     ui::draw(g, "the source is called", heads.reduced(4.0f, 0.0f), juce::Justification::bottomLeft, 11.5f, p.accent,

@@ -170,7 +170,7 @@ void SpillView::paintCell(juce::Graphics& g, Cell cell) {
 void SpillView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
     const auto& p = ui::palette();
     const auto line = [&](const std::string& words) {
-        ui::draw(g, words, area.removeFromTop(17.0f), juce::Justification::centredLeft, 12.0f, p.muted);
+        ui::drawWhole(g, words, area.removeFromTop(17.0f), juce::Justification::centredLeft, 12.0f, p.muted);
     };
     line("Disc: level, down to \u221230 dB; ringed: close track. Sign: polarity.");
     line("Tick: how late, \u22125 to 30 ms. Dot: too faint. ?: cannot be told.");
@@ -188,12 +188,12 @@ void SpillView::paint(juce::Graphics& g) {
     const auto* told = controller.withSources();
     if (!told || told->sources->map.readings.empty()) {
         const bool empty = told && sources == 0;
-        ui::draw(g,
-                 empty  ? "No track stands close to a source: " + keyOf(CommandId::standing) + " says which does."
-                 : told ? "The recording is too short to tell its sources apart."
-                        : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
-                 bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 24.0f), juce::Justification::centred, 13.5f,
-                 p.muted);
+        ui::drawWhole(g,
+                      empty  ? "No track stands close to a source: " + keyOf(CommandId::standing) + " says which does."
+                      : told ? "The recording is too short to tell its sources apart."
+                             : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
+                      bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 24.0f), juce::Justification::centred,
+                      13.5f, p.muted);
         return;
     }
     const int chosen = controller.chosenSource(), track = controller.selectedTrack();

@@ -30,6 +30,7 @@ struct TermsSheet::Row : juce::Component {
         for (juce::Component* part : std::initializer_list<juce::Component*>{&track, &group, &largest})
             addAndMakeVisible(part);
         track.setFont(ui::font(13.5f));
+        track.setMinimumHorizontalScale(1.0f);
         group.addItem("by itself", idAlone);
         for (int k = 0; k < mostGroups; ++k)
             group.addItem("with group " + juce::String::charToString(static_cast<juce::juce_wchar>('A' + k)),

@@ -9,6 +9,12 @@
 
 namespace spillwright::desk {
 
+namespace {
+
+constexpr int narrowCard = 230; ///< Below it the gain leaves room for its proof.
+
+} // namespace
+
 VersionCard::VersionCard(Controller& c, VersionKind k)
     : juce::Button(ui::text(words::versionName(k))), controller(c), kind(k) {
     setMouseCursor(juce::MouseCursor::PointingHandCursor);
@@ -49,7 +55,8 @@ void VersionCard::paintLine(juce::Graphics& g, bool heard) {
     const auto colour = std::abs(version->gainDb) < 0.05 ? p.ink : version->gainDb > 0.0 ? p.adds : p.cancels;
     ui::draw(g, gain, area, juce::Justification::centredLeft, 12.0f, colour, true);
     area.removeFromLeft(ui::width(gain, 12.0f, true) + 8.0f);
-    ui::draw(g, words::versionChanges(controller, kind), area, juce::Justification::centredLeft, 11.0f, p.muted);
+    ui::drawWhole(g, words::versionChanges(controller, kind), area, juce::Justification::centredLeft, 11.0f, p.muted,
+                  false, 9.0f);
 }
 
 void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
@@ -78,7 +85,7 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     auto area = bounds.reduced(14.0f, 7.0f);
     auto top = area.removeFromTop(19.0f);
     auto keyArea = top.removeFromRight(18.0f);
-    ui::draw(g, words::versionName(kind), top, juce::Justification::centredLeft, 13.0f, version ? p.ink : p.muted);
+    ui::drawWhole(g, words::versionName(kind), top, juce::Justification::centredLeft, 13.0f, version ? p.ink : p.muted);
     g.setColour(heard ? p.accent : p.rules);
     g.drawRoundedRectangle(keyArea.withSizeKeepingCentre(17.0f, 17.0f), 3.0f, 1.0f);
     ui::draw(g, std::to_string(indexOf(kind) + 1), keyArea.withSizeKeepingCentre(17.0f, 17.0f),
@@ -89,13 +96,15 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     if (version) {
         const auto colour = std::abs(version->gainDb) < 0.05 ? p.ink : version->gainDb > 0.0 ? p.adds : p.cancels;
         const std::string gain = gainText(version->gainDb) + " dB";
-        ui::draw(g, gain, middle, juce::Justification::centredLeft, 19.0f, colour, true);
-        middle.removeFromLeft(ui::width(gain, 19.0f, true) + 12.0f);
-        ui::draw(g, proof, middle.translated(0.0f, 2.0f), juce::Justification::centredLeft, 11.5f, p.ink);
-        ui::draw(g, words::versionChanges(controller, kind), area.removeFromTop(18.0f),
-                 juce::Justification::centredLeft, 11.5f, p.muted);
+        const float size = getWidth() < narrowCard ? 14.0f : 19.0f;
+        ui::draw(g, gain, middle, juce::Justification::centredLeft, size, colour, true);
+        middle.removeFromLeft(ui::width(gain, size, true) + 0.6f * size);
+        ui::drawWhole(g, proof, middle.translated(0.0f, 2.0f), juce::Justification::centredLeft, 11.5f, p.ink, false,
+                      9.0f);
+        ui::drawWhole(g, words::versionChanges(controller, kind), area.removeFromTop(18.0f),
+                      juce::Justification::centredLeft, 11.5f, p.muted);
     } else {
-        ui::draw(g, proof, middle, juce::Justification::centredLeft, 12.5f, p.muted);
+        ui::drawWhole(g, proof, middle, juce::Justification::centredLeft, 12.5f, p.muted);
     }
     if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 5.0f);
 }

@@ -176,9 +176,8 @@ class DeskSession:
     def drop(self, paths):
         """Files from a file manager, let go over the middle of the window."""
         width, height = self.told()["size"][2:]
-        place = self.x.screen().root.translate_coords(int(self.window), round(width / 2), round(height / 2))
         with contextlib.closing(Drop(self.env["DISPLAY"])) as source:
-            assert source.files(int(self.window), paths, place.x, place.y), f"{paths} were not taken"
+            assert source.files(int(self.window), paths, *self._on_screen(width / 2, height / 2)), f"{paths} were not taken"
 
     # ---- what the window says of itself
 
@@ -242,11 +241,21 @@ class DeskSession:
     def alive(self):
         return self.window_process.poll() is None
 
+    def _on_screen(self, x, y):
+        """Where a place of the window is on the screen."""
+        place = self.x.screen().root.translate_coords(int(self.window), round(x), round(y))
+        return place.x, place.y
+
     def picture(self, place=None):
-        """What the screen shows there, (height, width, 3), in pixels of the window; by default all of the window."""
+        """What the screen shows there, (height, width, 3), in pixels of the window; by default all of the window. Black beside the screen."""
         x, y, width, height = (round(v) for v in place or self.told()["size"])
-        image = self.x.create_resource_object("window", int(self.window)).get_image(x, y, width, height, X.ZPixmap, 0xFFFFFFFF)
-        return numpy.frombuffer(image.data, numpy.uint8).reshape(height, width, 4)[:, :, :3].astype(int)
+        left, top = self._on_screen(x, y)
+        screen = self.x.screen().root.get_geometry()
+        x0, y0, x1, y1 = max(left, 0), max(top, 0), min(left + width, screen.width), min(top + height, screen.height)
+        image = self.x.screen().root.get_image(x0, y0, x1 - x0, y1 - y0, X.ZPixmap, 0xFFFFFFFF)
+        picture = numpy.zeros((height, width, 3), int)
+        picture[y0 - top : y1 - top, x0 - left : x1 - left] = numpy.frombuffer(image.data, numpy.uint8).reshape(y1 - y0, x1 - x0, 4)[:, :, :3]
+        return picture
 
     @contextlib.contextmanager
     def seen_to_change(self, name, least=30):
