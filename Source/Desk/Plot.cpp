@@ -72,6 +72,8 @@ void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, c
                     return label.area.intersects(area.withWidth(ui::width(tick.words, 10.0f)));
                 }))
                 continue;
+            g.setColour(p.raised.withAlpha(0.85f)); // curves go below it
+            g.fillRect(area.withWidth(ui::width(tick.words, 10.0f)).reduced(0.0f, 1.0f));
             ui::draw(g, tick.words, area, juce::Justification::centredLeft, 10.0f, p.muted);
             above = area.getBottom();
         } else

@@ -188,12 +188,14 @@ void SpillView::paint(juce::Graphics& g) {
     const auto* told = controller.withSources();
     if (!told || told->sources->map.readings.empty()) {
         const bool empty = told && sources == 0;
-        ui::drawWhole(g,
-                      empty  ? "No track stands close to a source: " + keyOf(CommandId::standing) + " says which does."
-                      : told ? "The recording is too short to tell its sources apart."
-                             : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet"),
-                      bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 24.0f), juce::Justification::centred,
-                      13.5f, p.muted);
+        g.setColour(p.muted);
+        g.setFont(ui::font(13.5f));
+        g.drawFittedText(
+            ui::text(empty  ? "No track stands close to a source: " + keyOf(CommandId::standing) + " says which does."
+                     : told ? "The recording is too short to tell its sources apart."
+                            : (controller.hearingSources() ? "hearing which source is where ..." : "not measured yet")),
+            bounds.withSizeKeepingCentre(bounds.getWidth() - 40.0f, 48.0f).toNearestInt(), juce::Justification::centred,
+            2, 1.0f);
         return;
     }
     const int chosen = controller.chosenSource(), track = controller.selectedTrack();

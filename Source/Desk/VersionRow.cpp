@@ -11,7 +11,7 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr int narrowCard = 230; ///< Below it the gain leaves room for its proof.
+constexpr int narrowCard = 200; ///< Below it the gain leaves room for its proof.
 
 } // namespace
 
@@ -82,7 +82,7 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
         if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 5.0f);
         return;
     }
-    auto area = bounds.reduced(14.0f, 7.0f);
+    auto area = bounds.reduced(getWidth() < narrowCard ? 9.0f : 14.0f, 7.0f);
     auto top = area.removeFromTop(19.0f);
     auto keyArea = top.removeFromRight(18.0f);
     ui::drawWhole(g, words::versionName(kind), top, juce::Justification::centredLeft, 13.0f, version ? p.ink : p.muted);

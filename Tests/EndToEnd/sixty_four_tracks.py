@@ -13,7 +13,7 @@ from scipy.io import wavfile
 
 from desk_session import DeskSession, middle, wait_for
 
-TRACKS, SECONDS, RATE = 64, 10, DeskSession.rate
+TRACKS, SECONDS, RATE = 64, 12, DeskSession.rate
 # Time of the window's own thread on a processor from one turn of its message loop to the next: what other programs do meanwhile is not
 # in it. A frame of 20 a second.
 LONGEST_STEP_MS = 50.0
