@@ -15,6 +15,8 @@ enum class CommandId {
     saveAs,
     goOn,
     propose,
+    glossary,
+    hearPair,
     terms,
     render,
     playStop,

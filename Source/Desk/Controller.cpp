@@ -103,6 +103,10 @@ void Controller::notify(Notice notice) {
     tell(noticeChanged);
 }
 
+void Controller::caution(std::string text) {
+    notify({.text = std::move(text), .stays = true});
+}
+
 void Controller::say(std::string text, bool fault) {
     notify({.text = std::move(text), .fault = fault});
 }
@@ -821,6 +825,7 @@ void Controller::edit(Snapshot next, std::string words, bool gesture) {
     next.words = std::move(words);
     history.resize(at(step));
     history.push_back(std::make_shared<const Snapshot>(std::move(next)));
+    if (currentNotice && !currentNotice->remarks && !currentNotice->stays) dismissNotice(); // it was of the step before
     become(history.back());
 }
 

@@ -93,6 +93,7 @@ struct Notice {
     std::string text;
     bool fault = false;
     bool remarks = false; ///< It stands for the list of remarks, which tells more.
+    bool stays = false;   ///< Until it is dismissed; what else is told goes when something is changed.
 };
 
 /// What the measurement has to remark, a line each.
@@ -184,6 +185,7 @@ public:
     const std::optional<Notice>& notice() const { return currentNotice; }
     Remarks remarks() const;
     void say(std::string text, bool fault = false);
+    void caution(std::string text); ///< The same, to stay until it is dismissed.
     void dismissNotice();
 
     // ---- the session file
@@ -312,6 +314,9 @@ public:
     /// Between what is heard and its difference from the version that was heard before.
     void toggleDifference();
     std::optional<VersionKind> differenceFrom() const { return less; }
+    /// The two of the chosen pair alone, or all: not a step of undo.
+    void togglePairSolo();
+    bool pairSoloed() const;
     /// Every track but those close to the chosen source, or what was soloed before.
     void toggleSpillSolo();
     bool spillSoloed() const { return soloBeforeSpill.has_value(); }

@@ -38,6 +38,21 @@ void Controller::toggleDifference() {
     tell(listeningChanged);
 }
 
+bool Controller::pairSoloed() const {
+    if (chosen < 0 || partner < 0) return false;
+    for (int track = 0; track < trackCount(); ++track)
+        if (soloed[at(track)] != (track == chosen || track == partner)) return false;
+    return true;
+}
+
+void Controller::togglePairSolo() {
+    if (chosen < 0 || partner < 0)
+        return say("Choose a square of the grid first: its two tracks are then heard alone.");
+    std::vector<bool> solo(tracks().size(), false);
+    if (!pairSoloed()) solo[at(chosen)] = solo[at(partner)] = true;
+    setSolo(std::move(solo));
+}
+
 void Controller::toggleSpillSolo() {
     if (soloBeforeSpill) return setSolo(*std::exchange(soloBeforeSpill, std::nullopt));
     if (chosenColumn < 0 || chosenColumn >= sourceCount()) return say("No sources are told apart yet.");

@@ -366,8 +366,11 @@ void GridView::paintNames(juce::Graphics& g) {
             g.fillRect(label);
             label.removeFromLeft(4.0f);
         }
-        ui::draw(g, nameAt(row), label.withSizeKeepingCentre(label.getWidth(), 18.0f), juce::Justification::centredLeft,
-                 height, marked(row) ? p.ink : p.muted, marked(row));
+        auto written = label.withSizeKeepingCentre(label.getWidth(), 18.0f);
+        if (written.getBottom() > seen.getBottom())
+            written.setY(seen.getBottom() - written.getHeight()); // clear of the footer
+        ui::draw(g, nameAt(row), written, juce::Justification::centredLeft, height, marked(row) ? p.ink : p.muted,
+                 marked(row));
     }
     if (scroll.y <= 0.0f) return;
     const auto strip = seen.withHeight(columnNames);

@@ -3,6 +3,7 @@
 #include "Desk/Amounts.h"
 #include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
+#include "Desk/Glossary.h"
 #include "Desk/HistorySheet.h"
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
@@ -82,7 +83,8 @@ void MainComponent::StartPage::resized() {
 MainComponent::MainComponent(const Parts& parts)
     : controller(parts.controller), player(parts.player), device(parts.device), preferences(parts.preferences),
       autosave(parts.autosave), tracks(controller), grid(controller), spill(controller), pair(controller),
-      versions(controller), transport(controller, player, device), start(*this), offer(parts.autosave) {
+      versions(controller), transport(controller, player, device), start(*this), offer(parts.autosave),
+      noticeLine(controller) {
     look.setDark(preferences.dark());
     setLookAndFeel(&look);
     juce::LookAndFeel::setDefaultLookAndFeel(&look); // of dialogues for files
@@ -104,12 +106,11 @@ MainComponent::MainComponent(const Parts& parts)
     button(keysButton, CommandId::keys, "All keys");
     button(menuButton, CommandId::menu, "Everything that can be done");
     button(settingsButton, CommandId::settings, "What is kept from one day to the next");
-    button(remarksButton, CommandId::remarks, "Every remark on the recording");
+    remarksButton.onClick = [this] { perform(CommandId::remarks); };
+    addChildComponent(remarksButton);
     proposeButton.setToggleState(true, juce::dontSendNotification);
     stopButton.onClick = [this] { controller.cancel(); };
-    dismissButton.onClick = [this] { controller.dismissNotice(); };
     addChildComponent(stopButton);
-    addChildComponent(dismissButton);
 
     for (juce::Component* panel :
          std::initializer_list<juce::Component*>{&tracks, &grid, &pair, &versions, &transport, &start})
@@ -117,10 +118,12 @@ MainComponent::MainComponent(const Parts& parts)
     addChildComponent(spill);
     addChildComponent(offer);
     offer.refresh();
+    addChildComponent(noticeLine);
+    noticeLine.onRemarks = [this] { perform(CommandId::remarks); };
     if (autosave)
         autosave->onOffer = [this] {
             offer.refresh();
-            resized();
+            placeLaidOver();
         };
     grid.toMap().onClick = spill.toPairs().onClick = [this] { perform(CommandId::sourceMap); };
     spill.toStanding().onClick = [this] { perform(CommandId::standing); };
@@ -155,6 +158,7 @@ void MainComponent::timerCallback() {
     transport.tick();
     followSweep(juce::Time::getMillisecondCounterHiRes() * 0.001);
     followHearing();
+    if (auto* render = dynamic_cast<RenderSheet*>(openSheet.get())) render->follow();
     if (++ticks % (framesPerSecond / 3) == 0) showTitle();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
@@ -200,7 +204,7 @@ void MainComponent::changed(unsigned what) {
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
         if (!controller.notice()) {
             preferences.setHearingTold();
-            controller.say(hearingLine);
+            controller.caution(hearingLine);
         }
     }
     if (what & Controller::readingsChanged) repaint(0, 0, getWidth(), titleHeight);
@@ -220,11 +224,14 @@ void MainComponent::changed(unsigned what) {
         start.repaint();
         showTitle();
     }
-    if (what & Controller::noticeChanged) {
-        dismissButton.setVisible(controller.notice().has_value());
-        remarksButton.setVisible(controller.notice() && controller.notice()->remarks);
-        resized();
-        repaint();
+    if (what & (Controller::noticeChanged | Controller::taskChanged | Controller::recordingChanged |
+                Controller::measurementChanged | Controller::sourcesChanged)) {
+        const auto count = static_cast<int>(controller.remarks().count());
+        noticeLine.refresh();
+        remarksButton.show(count == 0 || busy ? "" : std::to_string(count) + (count == 1 ? " remark" : " remarks"),
+                           CommandId::remarks, false);
+        placeLaidOver();
+        repaint(0, 0, getWidth(), titleHeight);
     }
 }
 
@@ -245,24 +252,31 @@ juce::String MainComponent::windowTitle() const {
     return ui::text(name + unsaved + state + " \u2013 Spillwright");
 }
 
-juce::Rectangle<int> MainComponent::bannerArea() const {
-    return {0, titleHeight, getWidth(), bannerHeight()};
+float MainComponent::nameWidth() const {
+    const std::string name = controller.recording() ? controller.sessionName() : "Spillwright";
+    const float room = static_cast<float>(openButton.getX()) - 32.0f;
+    return std::min(ui::width(name, 18.0f, true) + 2.0f, room * 0.55f);
 }
 
-int MainComponent::bannerButtonsFrom() const {
-    return remarksButton.isVisible() ? remarksButton.getX() : dismissButton.getX();
+/// What comes and goes moves nothing else.
+void MainComponent::placeLaidOver() {
+    const int words = 20 + juce::roundToInt(nameWidth()) + 16;
+    const int right = (stopButton.isVisible() ? stopButton.getX() : openButton.getX()) - 12;
+    remarksButton.setTopLeftPosition(
+        std::min(right - remarksButton.getWidth(),
+                 words + juce::roundToInt(ui::width(words::recording(controller), 13.0f)) + 12),
+        (titleHeight - remarksButton.getHeight()) / 2);
+    auto below = getLocalBounds().withTrimmedTop(titleHeight);
+    if (offer.isVisible()) offer.setBounds(below.removeFromTop(OfferBar::height));
+    // While something is at work the title tells of it.
+    const auto beside =
+        controller.busy() ? juce::Rectangle<int>() : juce::Rectangle<int>(words, 0, right - words, titleHeight - 1);
+    noticeLine.place(beside, below);
+    if (tellsBeside()) remarksButton.setVisible(false);
 }
 
-void MainComponent::mouseUp(const juce::MouseEvent& event) {
-    if (controller.notice() && controller.notice()->remarks && bannerArea().contains(event.getPosition()))
-        perform(CommandId::remarks);
-}
-
-int MainComponent::bannerHeight() const {
-    if (!controller.notice()) return 0;
-    const auto& text = controller.notice()->text;
-    const int lines = 1 + static_cast<int>(std::count(text.begin(), text.end(), '\n'));
-    return 14 + 19 * std::min(4, lines);
+bool MainComponent::tellsBeside() const {
+    return noticeLine.isVisible() && noticeLine.getY() < titleHeight;
 }
 
 void MainComponent::paint(juce::Graphics& g) {
@@ -276,31 +290,18 @@ void MainComponent::paint(juce::Graphics& g) {
     auto words = title.withTrimmedLeft(20.0f).withRight(static_cast<float>(openButton.getX()) - 12.0f);
     if (stopButton.isVisible()) words.setRight(static_cast<float>(stopButton.getX()) - 12.0f);
     const std::string name = controller.recording() ? controller.sessionName() : "Spillwright";
-    const float nameWidth = std::min(ui::width(name, 18.0f, true) + 2.0f, words.getWidth() * 0.55f);
-    ui::draw(g, name, words.removeFromLeft(nameWidth), juce::Justification::centredLeft, 18.0f, p.ink, true);
+    ui::draw(g, name, words.removeFromLeft(nameWidth()), juce::Justification::centredLeft, 18.0f, p.ink, true);
     words.removeFromLeft(16.0f);
     if (controller.busy()) {
         ui::drawWhole(g, words::task(controller), words, juce::Justification::centredLeft, 13.0f, p.accent);
         g.setColour(p.accent);
         g.fillRect(0.0f, static_cast<float>(titleHeight) - 3.0f,
                    static_cast<float>(controller.progress()) * title.getWidth(), 3.0f);
-    } else {
+    } else if (!tellsBeside()) {
+        if (remarksButton.isVisible()) words.setRight(static_cast<float>(remarksButton.getX()) - 8.0f);
         ui::drawWhole(g, words::recording(controller), words, juce::Justification::centredLeft, 13.0f, p.muted);
     }
 
-    if (controller.notice()) {
-        auto banner = area.removeFromTop(bannerHeight()).toFloat();
-        g.setColour(p.selected);
-        g.fillRect(banner);
-        g.setColour(controller.notice()->fault ? p.cancels : p.accent);
-        g.fillRect(banner.removeFromLeft(5.0f));
-        g.setColour(p.ink);
-        g.setFont(ui::font(13.0f));
-        g.drawFittedText(
-            ui::text(controller.notice()->text),
-            banner.withTrimmedLeft(15.0f).withRight(static_cast<float>(bannerButtonsFrom()) - 8.0f).toNearestInt(),
-            juce::Justification::centredLeft, 4, 1.0f);
-    }
     g.setColour(p.rules);
     if (!start.isVisible()) {
         g.fillRect(tracks.getRight(), tracks.getY(), 1, tracks.getHeight());
@@ -329,10 +330,6 @@ void MainComponent::resized() {
     title.removeFromRight(8);
     stopButton.setBounds(title.removeFromRight(64));
 
-    auto banner = area.removeFromTop(bannerHeight());
-    dismissButton.setBounds(banner.removeFromRight(102).withSizeKeepingCentre(84, 26));
-    remarksButton.setBounds(banner.removeFromRight(112).withSizeKeepingCentre(108, 26));
-    if (offer.isVisible()) offer.setBounds(area.removeFromTop(OfferBar::height));
     start.setBounds(area);
     transport.setBounds(area.removeFromBottom(transportHeight));
     area.removeFromBottom(1);
@@ -345,6 +342,7 @@ void MainComponent::resized() {
     area.removeFromRight(1);
     grid.setBounds(area);
     spill.setBounds(area);
+    placeLaidOver();
     if (openSheet) openSheet->setBounds(getLocalBounds());
 }
 
@@ -800,6 +798,10 @@ void MainComponent::perform(CommandId id) {
         };
         return show(std::move(sheet));
     }
+    case CommandId::glossary:
+        return show(std::make_unique<LinesSheet>("What you see", glossary()));
+    case CommandId::hearPair:
+        return controller.togglePairSolo();
     case CommandId::remarks:
         return show(std::make_unique<LinesSheet>("Remarks", remarkLines(controller.remarks())));
     case CommandId::menu:

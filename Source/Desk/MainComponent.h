@@ -5,6 +5,7 @@
 #include "Desk/GridView.h"
 #include "Desk/KeyButton.h"
 #include "Desk/Look.h"
+#include "Desk/NoticeBar.h"
 #include "Desk/OfferBar.h"
 #include "Desk/PairPanel.h"
 #include "Desk/Preferences.h"
@@ -58,7 +59,7 @@ public:
     OfferBar& offerBar() { return offer; }
     TransportBar& transportBar() { return transport; }
     Sheet* sheet() { return openSheet.get(); }
-    juce::Rectangle<int> bannerArea() const; ///< Empty while there is nothing to tell.
+    NoticeBar& noticeBar() { return noticeLine; }
 
     /// Whether the key of the sweep is still down; tests have a key of their own.
     std::function<bool()> sweepHeld = [] { return juce::KeyPress::isKeyCurrentlyDown('z'); };
@@ -67,7 +68,6 @@ public:
     void paint(juce::Graphics& g) override;
     void resized() override;
     bool keyPressed(const juce::KeyPress& key) override;
-    void mouseUp(const juce::MouseEvent& event) override;
     bool isInterestedInFileDrag(const juce::StringArray& files) override;
     void fileDragEnter(const juce::StringArray&, int, int) override;
     void fileDragExit(const juce::StringArray&) override;
@@ -113,8 +113,9 @@ private:
     void stopHearing();
     void startSweep();
     void listenTo(Listening::Sides sides);
-    int bannerHeight() const;
-    int bannerButtonsFrom() const;
+    void placeLaidOver();
+    bool tellsBeside() const; ///< The notice stands in the title's place.
+    float nameWidth() const;
 
     Controller& controller;
     Player& player;
@@ -131,10 +132,11 @@ private:
     TransportBar transport;
     StartPage start;
     OfferBar offer;
+    NoticeBar noticeLine;
     Explained<juce::TextButton> openButton{"Open"}, demoButton{"Demo"}, proposeButton{"Propose"},
-        renderButton{"Render"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"},
-        remarksButton{"All remarks"};
-    juce::TextButton stopButton{"Stop"}, dismissButton{"Dismiss"};
+        renderButton{"Render"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"};
+    KeyButton remarksButton{"Remarks", "Every remark on the recording"};
+    juce::TextButton stopButton{"Stop"};
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};

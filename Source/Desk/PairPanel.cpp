@@ -99,12 +99,13 @@ SmallButton::SmallButton(const juce::String& title, const juce::String& words) :
 void SmallButton::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     const auto& p = ui::palette();
     const auto area = getLocalBounds().toFloat().reduced(0.5f);
-    g.setColour(highlighted || down ? p.selected : p.raised);
+    const bool on = getToggleState();
+    g.setColour(on ? p.accent : highlighted || down ? p.selected : p.raised);
     g.fillRoundedRectangle(area, 3.0f);
-    g.setColour(p.rules);
+    g.setColour(on ? p.accent : p.rules);
     g.drawRoundedRectangle(area, 3.0f, 1.0f);
-    ui::draw(g, getButtonText().toStdString(), area, juce::Justification::centred, 10.5f, p.ink);
-    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 3.0f);
+    ui::draw(g, getButtonText().toStdString(), area, juce::Justification::centred, 10.5f, on ? p.onAccent : p.ink, on);
+    if (hasKeyboardFocus(true)) ui::drawFocus(g, getLocalBounds().toFloat(), 3.0f, on);
 }
 
 PlotView::PlotView(const juce::String& title) : save("Save: " + title.toLowerCase(), "save") {
@@ -149,7 +150,7 @@ void PlotView::mouseDown(const juce::MouseEvent& event) {
 
 PairPanel::PairPanel(Controller& c)
     : controller(c), comb("Comb response"), coherence("Coherence over frequency"), lag(*this),
-      copy("Copy the pair in words", "copy") {
+      copy("Copy the pair in words", "copy"), hear("Hear the pair alone", "hear") {
     setTitle("Pair");
     setOpaque(true);
     for (PlotView* view : std::initializer_list<PlotView*>{&comb, &coherence, &lag}) {
@@ -158,7 +159,10 @@ PairPanel::PairPanel(Controller& c)
     }
     copy.explanation = [] { return "Copy the pair in words (" + keyOf(CommandId::copyPair) + ")"; };
     copy.onClick = [this] { copyWords(); };
+    hear.explanation = [] { return "Hear these two alone, or all again (" + keyOf(CommandId::hearPair) + ")"; };
+    hear.onClick = [this] { controller.togglePairSolo(); };
     addAndMakeVisible(copy);
+    addAndMakeVisible(hear);
     changed(~0u);
 }
 
@@ -212,6 +216,8 @@ void PairPanel::readRecorded() {
 void PairPanel::readNow() {
     told = words::pair(controller, first, second);
     copy.setVisible(!told.names.empty());
+    hear.setVisible(!told.names.empty());
+    hear.setToggleState(controller.pairSoloed(), juce::dontSendNotification);
     combNow.reset();
     if (!controller.reading(first, second)) return;
     combNow = combResponse(*controller.measurement()->spectra, first, second, controller.adjustments()[at(first)],
@@ -378,8 +384,8 @@ void PairPanel::paint(juce::Graphics& g) {
     auto area = getLocalBounds().toFloat().reduced(16.0f, 0.0f);
     auto header = area.removeFromTop(headingHeight);
     ui::heading(g, "PAIR", header.removeFromLeft(42.0f));
-    ui::draw(g, told.names, header.withTrimmedRight(copyWidth + 8.0f), juce::Justification::centredLeft, 13.5f, p.ink,
-             true);
+    ui::draw(g, told.names, header.withTrimmedRight(2 * copyWidth + 14.0f), juce::Justification::centredLeft, 13.5f,
+             p.ink, true);
     auto line = area.removeFromTop(sentenceHeight);
     if (!told.sureness.empty())
         ui::draw(g, told.sureness, line.removeFromRight(ui::width(told.sureness, 12.5f, true) + 4.0f),
@@ -395,6 +401,7 @@ void PairPanel::paint(juce::Graphics& g) {
 
 void PairPanel::resized() {
     copy.setBounds(getWidth() - 16 - copyWidth, 9, copyWidth, buttonHeight);
+    hear.setBounds(copy.getX() - 6 - copyWidth, 9, copyWidth, buttonHeight);
     auto area = getLocalBounds().reduced(16, 0).withTrimmedTop(juce::roundToInt(textHeight) + 3).withTrimmedBottom(4);
     const int total = area.getHeight();
     coherence.setVisible(total >= leastForThree);

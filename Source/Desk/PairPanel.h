@@ -71,6 +71,7 @@ public:
     PlotView& coherencePlot() { return coherence; }
     PlotView& lagPlot() { return lag; }
     juce::Button& copyButton() { return copy; }
+    juce::Button& hearButton() { return hear; }
 
     /// Lag of a place in the lag plot.
     Seconds lagAt(float x) const;
@@ -118,7 +119,7 @@ private:
 
     PlotView comb, coherence;
     LagPlot lag;
-    Explained<SmallButton> copy;
+    Explained<SmallButton> copy, hear;
     std::unique_ptr<juce::FileChooser> chooser;
 };
 

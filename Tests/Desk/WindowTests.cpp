@@ -7,6 +7,7 @@
 #include "Desk/Amounts.h"
 #include "Desk/Words.h"
 
+#include <fstream>
 #include <set>
 
 using namespace spillwright;
@@ -500,7 +501,7 @@ TEST_CASE("a drag over the waveform moves the loop, and the readings follow it o
     CHECK_FALSE(moments.getToggleState());
 }
 
-TEST_CASE("a click on the banner and the key W open the list of all remarks, which scrolls") {
+TEST_CASE("a click on the notice and the key W open the list of all remarks, which scrolls") {
     BandWindow window([](const std::filesystem::path& folder) {
         writeSmallBand(folder);
         for (int dead = 10; dead < 50; ++dead)
@@ -508,9 +509,9 @@ TEST_CASE("a click on the banner and the key W open the list of all remarks, whi
     });
     REQUIRE(window.controller().remarks().recording.size() >= 40);
     REQUIRE(window.controller().notice());
-    const auto banner = window.main.bannerArea();
-    REQUIRE_FALSE(banner.isEmpty());
-    click(window.main, banner.getCentre().toFloat());
+    auto& bar = window.main.noticeBar();
+    REQUIRE(bar.isVisible());
+    click(bar, bar.getLocalBounds().getCentre().toFloat());
     REQUIRE(window.main.sheet());
     auto* sheet = dynamic_cast<LinesSheet*>(window.main.sheet());
     REQUIRE(sheet);
@@ -529,12 +530,77 @@ TEST_CASE("a click on the banner and the key W open the list of all remarks, whi
     CHECK_FALSE(window.main.sheet());
 
     window.controller().dismissNotice();
-    CHECK(window.typed('w')); // also when the banner has gone
+    CHECK(window.typed('w')); // also when the notice has gone
     CHECK(dynamic_cast<LinesSheet*>(window.main.sheet()));
     window.main.sheet()->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey));
     window.controller().say("something else");
-    click(window.main, window.main.bannerArea().getCentre().toFloat());
+    click(bar, bar.getLocalBounds().getCentre().toFloat());
     CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("what is told moves nothing: beside the name where it is short, laid over the window where it is long") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.dismissNotice();
+    const auto places = [&] {
+        std::vector<juce::Rectangle<int>> all;
+        for (juce::Component* part : std::initializer_list<juce::Component*>{
+                 &window.main.trackPanel(), &window.main.gridView(), &window.main.pairPanel(),
+                 &window.main.versionRow(), &window.main.transportBar()})
+            all.push_back(part->getBounds());
+        return all;
+    };
+    const auto before = places();
+    auto& bar = window.main.noticeBar();
+    CHECK_FALSE(bar.isVisible());
+    controller.say("Undone: flip of 'snare under'");
+    CHECK(bar.isVisible());
+    CHECK(bar.getY() == 0);
+    CHECK(places() == before);
+    std::string longer;
+    for (int word = 0; word < 60; ++word)
+        longer += "a long story ";
+    controller.say(longer, true);
+    CHECK(bar.getY() > 0);
+    CHECK(bar.getWidth() == window.main.getWidth());
+    CHECK(places() == before);
+
+    controller.flip(1); // it was of the step before
+    CHECK_FALSE(bar.isVisible());
+    controller.caution("Mind your ears.");
+    controller.flip(1);
+    CHECK(bar.isVisible());
+    controller.dismissNotice();
+    CHECK_FALSE(bar.isVisible());
+}
+
+TEST_CASE("a render that is refused says why in its sheet, which stays, and one that goes on closes it") {
+    BandWindow window;
+    TemporaryFolder to;
+    std::filesystem::create_directories(to / "there");
+    std::ofstream(to / "there" / (window.controller().tracks()[0].file)) << "somebody's";
+    window.main.perform(CommandId::render);
+    auto* sheet = dynamic_cast<RenderSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->folderField().setText("there", false);
+    sheet->goButton().onClick();
+    CHECK_THAT(sheet->wrongWords(), Catch::Contains("whole path"));
+    sheet->folderField().setText(juce::String((to / "there").string()), false);
+    sheet->goButton().onClick();
+    REQUIRE(waitUntilIdle(window.controller()));
+    REQUIRE(window.main.sheet() == sheet);
+    CHECK_THAT(sheet->wrongWords(), Catch::Contains("there"));
+    CHECK_FALSE(window.controller().notice());
+    sheet->folderField().setText(juce::String((to / "fresh").string()), false);
+    sheet->goButton().onClick();
+    REQUIRE(waitFor(window.controller(), [&] {
+        if (window.main.sheet() == sheet) sheet->follow();
+        return !window.main.sheet();
+    }));
+    REQUIRE(waitUntilIdle(window.controller()));
+    CHECK(std::filesystem::exists(to / "fresh" / (window.controller().tracks()[0].file)));
+    REQUIRE(window.controller().notice());
+    CHECK_THAT(window.controller().notice()->text, Catch::Contains("files into"));
 }
 
 TEST_CASE("the sheet of keys opens over the window, all its rows on the page, and closes again") {
