@@ -24,7 +24,7 @@ VersionCard::VersionCard(Controller& c, VersionKind k)
 void VersionCard::refresh() {
     const auto& version = controller.version(kind);
     const auto worths = words::versionWorths(controller, kind);
-    setTooltip(ui::text(worths));
+    setTooltip(ui::text(version ? words::versionProof(controller, kind) + "\n" + worths : worths));
     std::string title = words::versionName(kind);
     if (version) title += ", " + gainText(version->gainDb) + " dB, " + words::versionProof(controller, kind);
     setTitle(ui::text(title));
