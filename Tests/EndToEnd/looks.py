@@ -39,10 +39,10 @@ def main(window, recording, pictures):
                 assert len(numpy.unique(seen[::3, ::3].reshape(-1, 3), axis=0)) > 200, f"{screen} {state}: hardly any colours"
                 return float(numpy.median(seen) / 255)
 
-            desk.key("Escape", "Escape", "p")
-            desk.wait_told(lambda told: told["task"] == "proposing", 5, "proposals to be looked for")
-            desk.wait_settled(60)
-            desk.key("2")
+            desk.press("Propose")
+            desk.wait_told(lambda told: any(p["title"].startswith("flips, nudges to 10 ms, ") for p in told["parts"]), 60, "the proposals")
+            desk.press("flips")
+            desk.wait_told(lambda told: told["heard"] == 2, 5, "the flips to be heard")
             first = picture("proposals")
             desk.key("e", "Right")
             picture("map")

@@ -11,13 +11,16 @@ set -u
 period=${1%@*} rate=${1#*@} # 256 or 256@44100
 [ "$rate" = "$1" ] && rate=48000
 shift
-for slot in 1 2 3 4; do
-    exec 9>"/tmp/spillwright-audio-server-$UID-$slot.lock"
-    if flock --nonblock 9; then
-        echo "spillwright-test-$slot"
-        export JACK_NO_AUDIO_RESERVATION=1
-        exec setpriv --pdeathsig TERM jackd -r -S -t 2000 "$@" -n "spillwright-test-$slot" -d dummy -r "$rate" -p "$period" >&2
-    fi
+for _ in $(seq 60); do
+    for slot in 1 2 3 4; do
+        exec 9>"/tmp/spillwright-audio-server-$UID-$slot.lock"
+        if flock --nonblock 9; then
+            echo "spillwright-test-$slot"
+            export JACK_NO_AUDIO_RESERVATION=1
+            exec setpriv --pdeathsig TERM jackd -r -S -t 2000 "$@" -n "spillwright-test-$slot" -d dummy -r "$rate" -p "$period" >&2
+        fi
+    done
+    sleep 1 # another test ends soon
 done
 echo "four audio servers of other tests are running: wait until they have ended" >&2
 exit 1
