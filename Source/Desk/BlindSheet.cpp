@@ -1,9 +1,9 @@
 #include "Desk/BlindSheet.h"
 
 #include "Core/Binomial.h"
-#include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 #include "Session/Words.h"
 
 #include <algorithm>

@@ -8,6 +8,7 @@
 #include "Desk/StepWords.h"
 #include "Desk/Words.h"
 #include "Session/Document.h"
+#include "Session/PairWords.h"
 #include "Session/ProposalWords.h"
 #include "Session/Setting.h"
 #include "Session/SpillFindings.h"
@@ -892,7 +893,7 @@ void Controller::alignPair() {
     if (!pair || !pair->arrival) return;
     const Seconds lateness = chosen > partner ? pair->arrival->delay : -pair->arrival->delay;
     setNudge(chosen, now->adjustments[at(partner)].nudge - lateness);
-    if (!words::isSure(pair->arrival->confidence))
+    if (!isSure(pair->arrival->confidence))
         say("Lined up by an arrival that is not sure (" +
             std::to_string(static_cast<int>(100.0 * pair->arrival->confidence)) + " %): let the ear decide.");
 }

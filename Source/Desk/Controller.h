@@ -1,8 +1,7 @@
 #pragma once
 
-#include "Desk/Amounts.h"
+#include "Core/Propose/PairGains.h"
 #include "Desk/Background.h"
-#include "Desk/PairGains.h"
 #include "Desk/SumPeaks.h"
 
 #include "Audition/Mix.h"
@@ -13,6 +12,7 @@
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
+#include "Session/Amounts.h"
 #include "Session/Measurement.h"
 #include "Session/Readings.h"
 #include "Session/SessionFile.h"

@@ -11,16 +11,16 @@ namespace spillwright::desk {
 
 namespace {
 
-/// What a file calls the keys. The order is that of VersionKind.
-constexpr std::array<const char*, versionCount> versionNames{"asRecorded", "flips", "nudgesTo1ms", "nudgesTo10ms",
-                                                             "mine",       "kept6", "kept7",       "kept8"};
+/// The order of the names is that of VersionKind.
+static_assert(versionNames.size() == static_cast<std::size_t>(versionCount));
 
 std::size_t at(int index) {
     return static_cast<std::size_t>(index);
 }
 
 std::optional<VersionKind> versionCalled(const std::optional<std::string>& name) {
-    const auto found = std::find(versionNames.begin(), versionNames.end(), name.value_or(""));
+    const auto found = std::find_if(versionNames.begin(), versionNames.end(),
+                                    [&](const VersionName& each) { return each.inFile == name.value_or(""); });
     if (found == versionNames.end()) return std::nullopt;
     return static_cast<VersionKind>(found - versionNames.begin());
 }
@@ -139,7 +139,7 @@ TrackList Controller::ofTracks(const std::vector<Session::Listed>& list, const s
 
 SessionVersion Controller::named(VersionKind kind, const Version& version) const {
     SessionVersion result;
-    result.name = versionNames[indexOf(kind)];
+    result.name = versionNames[indexOf(kind)].inFile;
     const Setting* asOpened = nullptr;
     if (resumed)
         for (const auto& opened : resumed->versions)
@@ -204,7 +204,7 @@ Session Controller::session() const {
     for (int track = 0; track < trackCount(); ++track)
         if (held(track)) result.held.push_back(tracks()[at(track)].name);
     result.linked = now->linked;
-    if (now->heard) result.heardVersion = versionNames[indexOf(*now->heard)];
+    if (now->heard) result.heardVersion = versionNames[indexOf(*now->heard)].inFile;
     if (!now->home.empty()) result.home = named(now->home, resumed && resumed->home ? &*resumed->home : nullptr);
     for (std::size_t kind = indexOf(VersionKind::flips); kind < versions.size(); ++kind)
         if (versions[kind]) result.versions.push_back(named(static_cast<VersionKind>(kind), *versions[kind]));

@@ -1,9 +1,10 @@
 #include "Desk/GridView.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Commands.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
+#include "Session/PairWords.h"
 
 #include <algorithm>
 #include <cmath>
@@ -262,7 +263,7 @@ void GridView::paintSquare(juce::Graphics& g, juce::Rectangle<float> area, const
     const bool hasSign = square.getWidth() >= smallestWithSign;
     g.setColour(fill);
     g.fillRect(hasSign || adds ? square : square.withSizeKeepingCentre(square.getWidth(), square.getHeight() * 0.4f));
-    if (!words::sure(reading)) hatch(g, square, p.paper.withAlpha(0.75f));
+    if (!isSure(reading)) hatch(g, square, p.paper.withAlpha(0.75f));
     if (hasSign) {
         g.setColour(contrastRatio(fill, p.onSign) >= 4.5 ? p.onSign : p.ink);
         plus(g, square, adds);

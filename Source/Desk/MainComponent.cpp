@@ -1,6 +1,5 @@
 #include "Desk/MainComponent.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/BlindSheet.h"
 #include "Desk/DeviceSheet.h"
 #include "Desk/Glossary.h"
@@ -9,6 +8,7 @@
 #include "Desk/SettingsSheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 
 #include <algorithm>
 

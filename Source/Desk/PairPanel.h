@@ -7,7 +7,7 @@
 #include "Desk/PlotFiles.h"
 #include "Desk/Words.h"
 
-#include "Core/Measure/PairReading.h"
+#include "Report/PairPlots.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
@@ -34,7 +34,7 @@ public:
 
     void show(Plot plot);
     const Plot& plot() const { return shown; }
-    juce::Rectangle<float> frame() const { return layoutInWindow(getLocalBounds().toFloat()).frame; }
+    juce::Rectangle<float> frame() const { return rectangleOf(layoutInWindow(getLocalBounds().toFloat()).frame); }
     std::vector<PlotLabel> labels() const;
     juce::Button& saveButton() { return save; }
     std::function<void()> onSave;
@@ -76,7 +76,6 @@ public:
     /// Lag of a place in the lag plot.
     Seconds lagAt(float x) const;
     float placeOfLag(Seconds lag) const;
-    static constexpr int mostRunnerUps = 3, mostNotches = 5;
 
 private:
     /// The correlation as it is heard now; dragging moves the second track in time, and stays at 0 near it.
@@ -90,9 +89,12 @@ private:
         LastMove move;
     };
 
-    void readRecorded();                                        ///< What only depends on the pair.
-    void readNow();                                             ///< What depends on the setting, but for the proposals.
-    Plot bare(const PlotView& view, const char* caption) const; ///< Titles and no curve.
+    void readRecorded(); ///< What only depends on the pair.
+    void readNow();      ///< What depends on the setting, but for the proposals.
+    /// With its titles; `ofSetting`: it depends on the setting.
+    void show(PlotView& view, Plot plot, bool ofSetting);
+    Band band() const;
+    Seconds span() const { return curves ? curves->span : PairCurves().span; } ///< The lag plot shows -span..+span.
     void showComb();
     void showCoherence();
     void showLag();
@@ -102,20 +104,15 @@ private:
         TrackAdjustment first, second;
     };
     std::optional<Best> bestProposal() const;
-    Seconds shiftNow() const; ///< How much later the second track is played than the first.
-    int signNow() const;
     void offerToSave(PlotView& view);
     void askWhereToSave(PlotView& view, PlotFormat format);
     void tell(const Outcome& outcome, const std::string& saved);
 
     Controller& controller;
     int first = -1, second = -1;
-    words::PairWords told;
-    std::optional<FrequencyCurve> combRecorded, combNow;
-    std::optional<CoherenceCurve> coherenceRead;
-    std::optional<CorrelationCurve> correlation;
-    double tallest = 1.0;             ///< Largest magnitude of the correlation.
-    Seconds span = milliseconds(5.0); ///< The lag plot shows -span..+span.
+    PairWords told;
+    std::optional<PairCurves> curves;
+    std::optional<NamedCurve> combNow;
 
     PlotView comb, coherence;
     LagPlot lag;

@@ -1,5 +1,6 @@
 #include "Desk/Palette.h"
 
+#include "Report/Colours.h"
 #include "Session/TrackList.h"
 
 #include <algorithm>
@@ -8,18 +9,26 @@
 
 namespace spillwright::desk {
 
+namespace {
+
+juce::Colour opaque(std::uint32_t rgb) {
+    return juce::Colour(0xff000000u | rgb);
+}
+
+} // namespace
+
 const Palette& Palette::light() {
     static const Palette palette{
-        .paper = juce::Colour(0xfffaf7f0),
-        .raised = juce::Colour(0xfffffdf8),
-        .selected = juce::Colour(0xfff0eadc),
-        .ink = juce::Colour(0xff22252b),
-        .muted = juce::Colour(0xff625e54),
-        .rules = juce::Colour(0xffd8d2c4),
-        .accent = juce::Colour(0xff0f6b66),
+        .paper = opaque(colours::paper),
+        .raised = opaque(colours::raised),
+        .selected = opaque(colours::selected),
+        .ink = opaque(colours::ink),
+        .muted = opaque(colours::muted),
+        .rules = opaque(colours::rules),
+        .accent = opaque(colours::accent),
         .onAccent = juce::Colour(0xfffffdf8),
-        .adds = juce::Colour(0xff1f5fa8),
-        .cancels = juce::Colour(0xffb4520e),
+        .adds = opaque(colours::adds),
+        .cancels = opaque(colours::cancels),
         .onSign = juce::Colour(0xffffffff),
         .wave = juce::Colour(0xffbdb7a7),
     };

@@ -14,9 +14,9 @@ constexpr float captionHeight = 18.0f, axisHeight = 16.0f;
 /// What follows the curves' key: the button that saves.
 constexpr float buttonWidth = 40.0f;
 
-double shareOf(const Plot::Axis& axis, double value) {
-    return axis.logarithmic ? std::log(value / axis.low) / std::log(axis.high / axis.low)
-                            : (value - axis.low) / (axis.high - axis.low);
+juce::Point<float> pointIn(const Plot& plot, juce::Rectangle<float> frame, double x, double y) {
+    const auto at = placeIn(plot, boxOf(frame), x, y);
+    return {at.x, at.y};
 }
 
 juce::Path dashed(const juce::Path& path, Plot::Stroke stroke, float thick) {
@@ -49,9 +49,9 @@ juce::Path pathThrough(std::size_t count, Point&& point) {
 /// In the window a number on the left gives way to the labels, to the caption and to the number above it.
 void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p,
                 const std::vector<PlotLabel>& labels) {
-    const auto frame = layout.frame;
+    const auto frame = rectangleOf(layout.frame);
     for (const auto& tick : plot.x.ticks) {
-        const float x = placeIn(plot, frame, tick.at, plot.y.low).x;
+        const float x = pointIn(plot, frame, tick.at, plot.y.low).x;
         g.setColour(p.rules);
         g.drawVerticalLine(juce::roundToInt(x), frame.getBottom(), frame.getBottom() + 3.0f);
         auto area = juce::Rectangle<float>(x - 20.0f, frame.getBottom() + 2.0f, 40.0f, axisHeight);
@@ -65,11 +65,11 @@ void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, c
     float above = frame.getY();
     for (auto it = plot.y.ticks.rbegin(); it != plot.y.ticks.rend(); ++it) {
         const auto& tick = *it;
-        const float y = placeIn(plot, frame, plot.x.low, tick.at).y;
+        const float y = pointIn(plot, frame, plot.x.low, tick.at).y;
         if (layout.brief) {
             const juce::Rectangle<float> area(frame.getX() + 3.0f, y - 13.0f, 30.0f, 13.0f);
             if (area.getY() < above - 2.0f || std::any_of(labels.begin(), labels.end(), [&](const PlotLabel& label) {
-                    return label.area.intersects(area.withWidth(ui::width(tick.words, 10.0f)));
+                    return rectangleOf(label.area).intersects(area.withWidth(ui::width(tick.words, 10.0f)));
                 }))
                 continue;
             g.setColour(p.raised.withAlpha(0.85f)); // curves go below it
@@ -84,7 +84,7 @@ void paintTicks(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, c
 
 /// What the lines are.
 void paintKey(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p) {
-    auto row = layout.key;
+    auto row = rectangleOf(layout.key);
     const float height = layout.brief ? 11.0f : 12.0f;
     const float caption = layout.brief ? ui::width(plot.caption, 11.5f) + 6.0f : 0.0f;
     const auto words = [&](const auto& entry, juce::Colour colour) {
@@ -138,70 +138,22 @@ juce::Colour colourOf(Plot::Ink ink, const Palette& p) {
     return p.ink;
 }
 
-juce::Point<float> placeIn(const Plot& plot, juce::Rectangle<float> frame, double x, double y) {
-    return {frame.getX() + frame.getWidth() * static_cast<float>(shareOf(plot.x, x)),
-            frame.getBottom() - frame.getHeight() * static_cast<float>(shareOf(plot.y, y))};
-}
-
-std::vector<PlotLabel> placeLabels(const Plot& plot, juce::Rectangle<float> frame, float textHeight) {
-    const float height = textHeight + 2.0f, gap = 4.0f;
-    frame = frame.reduced(1.0f);
-    const auto tipOf = [&](const Plot::Mark& mark) {
-        auto tip = placeIn(plot, frame, mark.x, mark.y);
-        tip.y = std::clamp(tip.y, frame.getY(), frame.getBottom());
-        return tip;
-    };
-    std::vector<juce::Point<float>> labelled; // tips that labels keep off
-    std::vector<PlotLabel> labels;
-    for (std::size_t i = 0; i < plot.marks.size(); ++i) {
-        const auto tip = tipOf(plot.marks[i]);
-        if (tip.x < frame.getX() || tip.x > frame.getRight()) continue;
-        const auto free = [&](juce::Rectangle<float> area) {
-            return frame.contains(area) && std::none_of(labels.begin(), labels.end(), [&](const PlotLabel& other) {
-                       return other.area.intersects(area) || area.expanded(2.0f).contains(other.tip) ||
-                              other.area.expanded(2.0f).contains(tip);
-                   });
-        };
-        bool placed = false;
-        for (const auto& words : plot.marks[i].words) {
-            const float width = ui::width(words, textHeight) + 4.0f;
-            const float level =
-                std::clamp(tip.y - height / 2.0f, frame.getY(), std::max(frame.getY(), frame.getBottom() - height));
-            for (float x : {tip.x + gap, tip.x - gap - width}) {
-                const juce::Rectangle<float> area(x, level, width, height);
-                if (placed || !free(area)) continue;
-                labels.push_back({words, tip, area, i});
-                placed = true;
-            }
-        }
-    }
-    return labels;
+std::vector<PlotLabel> labelsOf(const Plot& plot, const PlotLayout& layout) {
+    return placeLabels(plot, layout.frame, layout.labelHeight,
+                       [](const std::string& words, float height) { return ui::width(words, height); });
 }
 
 PlotLayout layoutInWindow(juce::Rectangle<float> bounds) {
     PlotLayout layout;
     auto caption = bounds.removeFromTop(captionHeight);
-    layout.key = caption.withTrimmedRight(buttonWidth);
-    layout.frame = bounds.withTrimmedBottom(axisHeight).reduced(0.5f);
-    return layout;
-}
-
-PlotLayout layoutInPicture() {
-    PlotLayout layout;
-    layout.frame = juce::Rectangle<float>(pictureWidth, pictureHeight)
-                       .withTrimmedLeft(72.0f)
-                       .withTrimmedRight(24.0f)
-                       .withTrimmedTop(96.0f)
-                       .withTrimmedBottom(58.0f);
-    layout.key = layout.frame.withY(layout.frame.getY() - 26.0f).withHeight(22.0f);
-    layout.labelHeight = layout.tickHeight = 12.0f;
-    layout.brief = false;
+    layout.key = boxOf(caption.withTrimmedRight(buttonWidth));
+    layout.frame = boxOf(bounds.withTrimmedBottom(axisHeight).reduced(0.5f));
     return layout;
 }
 
 void paintPlot(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, const Palette& p) {
-    const auto frame = layout.frame;
-    const auto place = [&](double x, double y) { return placeIn(plot, frame, x, y); };
+    const auto frame = rectangleOf(layout.frame);
+    const auto place = [&](double x, double y) { return pointIn(plot, frame, x, y); };
     g.setColour(p.raised);
     g.fillRect(frame);
     {
@@ -235,20 +187,21 @@ void paintPlot(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, co
                        line.stroke, line.thick);
         }
     }
-    const auto labels = placeLabels(plot, frame, layout.labelHeight);
+    const auto labels = labelsOf(plot, layout);
     if (layout.brief) paintTicks(g, plot, layout, p, labels);
     for (const auto& label : labels) {
         const auto& mark = plot.marks[label.mark];
+        const auto area = rectangleOf(label.area);
         const auto colour = colourOf(mark.ink, p);
-        const auto dot = juce::Rectangle<float>(5.0f, 5.0f).withCentre(label.tip);
+        const auto dot = juce::Rectangle<float>(5.0f, 5.0f).withCentre({label.tip.x, label.tip.y});
         g.setColour(colour);
         if (mark.filled)
             g.fillEllipse(dot);
         else
             g.drawEllipse(dot, 1.3f);
         g.setColour(p.raised.withAlpha(0.85f));
-        g.fillRect(label.area);
-        ui::draw(g, label.words, label.area.withTrimmedLeft(2.0f), juce::Justification::centredLeft, layout.labelHeight,
+        g.fillRect(area);
+        ui::draw(g, label.words, area.withTrimmedLeft(2.0f), juce::Justification::centredLeft, layout.labelHeight,
                  colour);
     }
     g.setColour(p.rules);

@@ -13,10 +13,7 @@ namespace spillwright::desk {
 
 enum class PlotFormat { png, svg };
 
-/// SVG 1.1, pictureWidth x pictureHeight units, in the light palette: title, axes with their units, key, a polyline a
-/// line with all its points, a polygon an area.
-std::string svgOf(const Plot& plot);
-/// The same as a picture, two pixels a unit.
+/// Two pixels a unit of the SVG, in the light palette.
 juce::Image pictureOf(const Plot& plot);
 
 /// Appears whole or not at all; a file of that name is replaced. Fault: it cannot be written.

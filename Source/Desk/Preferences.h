@@ -2,7 +2,7 @@
 
 #include "Audition/OutputDevice.h"
 #include "Core/Types.h"
-#include "Desk/Amounts.h"
+#include "Session/Amounts.h"
 
 #include <juce_gui_basics/juce_gui_basics.h>
 

@@ -1,7 +1,7 @@
 #include "Desk/SettingsSheet.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Look.h"
+#include "Session/Amounts.h"
 
 #include <algorithm>
 #include <array>

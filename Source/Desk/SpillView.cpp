@@ -1,8 +1,8 @@
 #include "Desk/SpillView.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 
 #include <algorithm>
 #include <cmath>

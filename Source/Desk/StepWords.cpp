@@ -1,7 +1,7 @@
 #include "Desk/StepWords.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 #include "Session/Setting.h"
 
 namespace spillwright::desk::stepWords {

@@ -1,10 +1,11 @@
 #include "Desk/TrackPanel.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Commands.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 #include "Session/Setting.h"
+#include "Session/Words.h"
 
 #include <algorithm>
 #include <array>
@@ -169,7 +170,7 @@ void TrackRow::paint(juce::Graphics& g) {
     const auto nameColour = silentNow || info.state != TrackState::ok ? p.muted : p.ink;
     paintName(g, nameColour, chosen);
 
-    if (const auto trouble = words::trackTrouble(info); !trouble.empty()) {
+    if (const auto trouble = trackTrouble(info); !trouble.empty()) {
         const auto left = fieldArea(TrackField::level, bounds).getX();
         ui::draw(g, trouble, bounds.withLeft(left + 4.0f).withTrimmedRight(12.0f), juce::Justification::centredLeft,
                  12.5f, p.muted);
@@ -258,7 +259,7 @@ void TrackRow::mouseMove(const juce::MouseEvent& event) {
     const auto field = fieldAt(event.position);
     if (field == hovered) return;
     hovered = field;
-    const auto trouble = words::trackTrouble(controller.tracks()[at(track)]);
+    const auto trouble = trackTrouble(controller.tracks()[at(track)]);
     auto told = trouble.empty() ? explanation(field) : trouble;
     if (const int clipped = controller.clippedSamples(track); field == TrackField::level && clipped > 0)
         told = "! " + std::to_string(clipped) + " samples at full scale: listen for clipping";

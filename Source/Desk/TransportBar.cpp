@@ -1,9 +1,9 @@
 #include "Desk/TransportBar.h"
 
 #include "Core/Measure/CrossSpectra.h"
-#include "Desk/Amounts.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 #include "Session/Words.h"
 
 #include <algorithm>

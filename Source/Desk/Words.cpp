@@ -1,7 +1,8 @@
 #include "Desk/Words.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Commands.h"
+#include "Session/Amounts.h"
+#include "Session/SessionFile.h"
 #include "Session/SpillFindings.h"
 #include "Session/Words.h"
 
@@ -12,81 +13,14 @@ namespace spillwright::desk::words {
 
 namespace {
 
-constexpr double almostCertainFrom = 0.95, sureFrom = 0.8, likelyFrom = 0.6;
 constexpr const char* dot = " \u00b7 ";
 
 std::size_t at(int index) {
     return static_cast<std::size_t>(index);
 }
 
-std::string trusted(double confidence) {
-    // Nothing that is measured is certain.
-    return certainty(confidence) + ", " + std::to_string(std::clamp(static_cast<int>(100.0 * confidence), 0, 99)) +
-           " %";
-}
-
-std::string timeWithUncertainty(Seconds time, Seconds uncertainty) {
-    const double ms = inMilliseconds(time);
-    return withUncertainty(ms, inMilliseconds(uncertainty), 3) + " ms" + (ms < 0.0 ? " earlier" : " later");
-}
-
-constexpr double noDelayMs = 0.005;
-
-/// "0.31 ms later", "no delay"; no more exact than `uncertaintyMs` lets it be.
-std::string delayInWords(double ms, double uncertaintyMs) {
-    if (std::abs(ms) < noDelayMs) return "no delay";
-    return unsignedAmount(ms, uncertaintyMs >= 1.0   ? 0
-                              : uncertaintyMs >= 0.1 ? 1
-                                                     : 2) +
-           " ms " + (ms > 0.0 ? "later" : "earlier");
-}
-
-const char* wayUp(Polarity polarity) {
-    return polarity == Polarity::inverted ? "upside down" : "same way up";
-}
-
-Polarity flipped(Polarity polarity) {
-    return polarity == Polarity::inverted ? Polarity::same : Polarity::inverted;
-}
-
-std::string movement(const std::optional<Movement>& found) {
-    if (!found) return "too few moments to tell";
-    switch (found->kind) {
-    case MovementKind::still:
-        return "holds still";
-    case MovementKind::drifts:
-        return "drifts by " + withUncertainty(found->driftPpm, found->driftPpmUncertainty, 2) + " ppm";
-    case MovementKind::steps:
-        return "steps by " + signedAmount(inMilliseconds(found->step), 2) + " ms" +
-               (found->stepTime ? " at " + clockText(std::round(found->stepTime->value), false) : "");
-    case MovementKind::wanders:
-        return "wanders over " + unsignedAmount(inMilliseconds(found->range), 2) + " ms";
-    }
-    return {};
-}
-
 std::string counted(int count, const std::string& noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
-}
-
-/// What stands in the place of an arrival.
-std::string whyNoArrival(Shared shared) {
-    switch (shared) {
-    case Shared::oneTone:
-        return "one tone in common: no one arrival";
-    case Shared::mainsHum:
-        return "unrelated: only mains hum in common";
-    case Shared::noiseFloor:
-        return "unrelated: only a noise floor in common";
-    case Shared::offset:
-        return "unrelated: only a constant offset in common";
-    case Shared::nothing:
-        return "unrelated: nothing in common beyond chance";
-    case Shared::sound:
-    case Shared::printed:
-        break;
-    }
-    return "same sound, but no one arrival";
 }
 
 } // namespace
@@ -120,28 +54,8 @@ std::string reads(const Controller& controller) {
 std::string cell(const Controller& controller, int source, int track) {
     const auto* reading = controller.spill(source, track);
     if (!reading) return controller.shownName(track) + ": takes no part";
-    const auto& close = controller.withSources()->sources->map.plan.sources[at(source)].closeTracks;
-    std::string text = controller.shownSourceName(source) + " in " + controller.shownName(track) + ": ";
-    if (reading->level)
-        text += signedAmount(reading->level->value, 1) + " dB" +
-                (reading->levelLowMid ? ", low-mid " + signedAmount(reading->levelLowMid->value, 1) : "");
-    else
-        text += untoldInWords(reading->whyNoLevel);
-    text += dot + unsignedAmount(100.0 * reading->shareOfTrack, 0) + " % of the track";
-    if (track == close.front()) return text + "\nits close track, against which the others are read";
-    text += "\n";
-    if (reading->arrival)
-        text += timeWithUncertainty(reading->arrival->delay, reading->arrival->uncertainty) + " (" +
-                distanceText(reading->arrival->delay, reading->arrival->uncertainty,
-                             controller.withSources()->options.temperature, controller.units().distances) +
-                ")";
-    else
-        text += "when: " + std::string(untoldInWords(reading->whyNoArrival));
-    if (reading->polarity)
-        text += std::string(dot) + wayUp(reading->polarity->polarity) +
-                (reading->polarity->confidence >= sureFrom ? "" : ", not sure");
-    if (std::find(close.begin(), close.end(), track) != close.end()) text += std::string(dot) + "a close track too";
-    return text;
+    return controller.shownSourceName(source) + " in " + controller.shownName(track) + ": " +
+           spillInWords(*controller.withSources(), *reading, controller.units().distances);
 }
 
 std::vector<std::pair<std::string, bool>> findings(const Controller& controller) {
@@ -184,22 +98,6 @@ std::vector<std::pair<std::string, bool>> findings(const Controller& controller)
     return lines;
 }
 
-std::string certainty(double confidence) {
-    return confidence >= almostCertainFrom ? "almost certain"
-           : confidence >= sureFrom        ? "sure"
-           : confidence >= likelyFrom      ? "likely"
-                                           : "a guess";
-}
-
-bool isSure(double confidence) {
-    return confidence >= sureFrom;
-}
-
-bool sure(const PairReading& reading) {
-    return reading.arrival && reading.polarity && isSure(reading.arrival->confidence) &&
-           isSure(reading.polarity->confidence);
-}
-
 PairWords pair(const Controller& controller, int first, int second) {
     PairWords result;
     if (first < 0 || second < 0) {
@@ -219,53 +117,10 @@ PairWords pair(const Controller& controller, int first, int second) {
                                                                       : "not measured";
         return result;
     }
-    const std::string coherence = unsignedAmount(reading->coherence, 2) + " (" +
-                                  unsignedAmount(reading->coherenceLow, 2) + "\u2013" +
-                                  unsignedAmount(reading->coherenceHigh, 2) + ")";
-    if (!reading->arrival) {
-        result.sentence = whyNoArrival(reading->shared);
-        if (reading->shared == Shared::oneTone) result.rows.push_back({"arrival", "known only to the tone's period"});
-        result.rows.push_back({"coherence", coherence});
-        if (reading->movement) result.rows.push_back({"in time", movement(reading->movement)});
-    } else {
-        const auto& arrival = *reading->arrival;
-        const double ms = inMilliseconds(arrival.delay);
-        const bool printed = reading->shared == Shared::printed;
-        const bool guessed = arrival.confidence < likelyFrom;
-        result.sentence = printed ? "printed on both" : guessed ? "same sound, perhaps" : "same sound";
-        const std::string delay = delayInWords(ms, guessed ? inMilliseconds(arrival.uncertainty) : 0.0);
-        result.sentence += (std::abs(ms) < noDelayMs ? ", " : " ") + delay;
-        if (reading->polarity) result.sentence += std::string(", ") + wayUp(reading->polarity->polarity);
-        result.sure = sure(*reading);
-        result.sureness = result.sure ? "sure" : "not sure";
-
-        result.rows.push_back(
-            {"arrival", timeWithUncertainty(arrival.delay, arrival.uncertainty) + dot + trusted(arrival.confidence)});
-        const double rate = controller.recording()->sampleRate();
-        result.rows.push_back(
-            {"samples", withUncertainty(arrival.delay.value * rate, arrival.uncertainty.value * rate, 2) +
-                            (ms < 0.0 ? " earlier" : " later")});
-        result.rows.push_back(
-            {"fitted", reading->arrivalFitted
-                           ? timeWithUncertainty(reading->arrivalFitted->delay, reading->arrivalFitted->uncertainty)
-                       : reading->closesTriangles == false ? "contradicts the pairs beside it"
-                                                           : "no triangle of pairs holds it"});
-        if (reading->polarity)
-            result.rows.push_back(
-                {"polarity", wayUp(reading->polarity->polarity) + std::string(dot) +
-                                 trusted(reading->polarity->confidence) +
-                                 (reading->bandsDisagree ? std::string(dot) + "low end opposed" : "")});
-        const auto temperature = controller.measurement()->options.temperature;
-        const auto inUnit = [&](DistanceUnit unit) {
-            return distanceText(arrival.delay, arrival.uncertainty, temperature, unit);
-        };
-        const auto unit = controller.units().distances;
-        const auto other = unit == DistanceUnit::metric ? DistanceUnit::inches : DistanceUnit::metric;
-        result.rows.push_back(
-            {"distance", printed ? "none: by wire, no room between" : inUnit(unit) + dot + inUnit(other)});
-        result.rows.push_back({"coherence", coherence});
-        if (!controller.readMoments()) result.rows.push_back({"in time", movement(reading->movement)});
-    }
+    const auto names = result.names;
+    result = pairInWords(*reading, controller.recording()->sampleRate(), controller.measurement()->options.temperature,
+                         !controller.readMoments(), controller.units().distances);
+    result.names = names;
     if (const auto state = controller.pairNow(a, b); state && reading->related) {
         const auto &ofA = controller.adjustments()[at(a)], &ofB = controller.adjustments()[at(b)];
         const double shiftMs = inMilliseconds(ofB.nudge) - inMilliseconds(ofA.nudge);
@@ -275,9 +130,11 @@ PairWords pair(const Controller& controller, int first, int second) {
             result.sentence = "recorded: " + result.sentence;
             if (reading->polarity)
                 standing = std::string(" ") +
-                           wayUp(turned ? flipped(reading->polarity->polarity) : reading->polarity->polarity) + ",";
+                           wayUp(turned == (reading->polarity->polarity == Polarity::inverted) ? Polarity::same
+                                                                                               : Polarity::inverted) +
+                           ",";
             if (std::abs(shiftMs) >= noDelayMs)
-                standing += " " + delayInWords(inMilliseconds(reading->arrival->delay) + shiftMs, 0.0) + ",";
+                standing += " " + delayInWords(inMilliseconds(reading->arrival->delay) + shiftMs) + ",";
         }
         result.now =
             state->heard ? "now" + standing + " " + gainText(state->gainDb) + " dB" : "one of the two is not heard";
@@ -287,33 +144,8 @@ PairWords pair(const Controller& controller, int first, int second) {
     return result;
 }
 
-std::string lines(const PairWords& pair) {
-    if (pair.names.empty()) return {};
-    std::string text = pair.names + "\n" + pair.sentence + (pair.sureness.empty() ? "" : ", " + pair.sureness) + "\n";
-    for (const auto& row : pair.rows)
-        text += row.name + ": " + row.value + "\n";
-    if (!pair.now.empty()) text += "summation gain: " + pair.now + "\n";
-    return text;
-}
-
 std::string versionName(VersionKind kind) {
-    switch (kind) {
-    case VersionKind::asRecorded:
-        return "as recorded";
-    case VersionKind::flips:
-        return "flips";
-    case VersionKind::nudgesTo1ms:
-        return "flips, nudges to 1 ms";
-    case VersionKind::nudgesTo10ms:
-        return "flips, nudges to 10 ms";
-    case VersionKind::mine:
-        return "mine";
-    case VersionKind::keptFirst:
-    case VersionKind::keptSecond:
-    case VersionKind::keptThird:
-        return "kept under " + std::to_string(indexOf(kind) + 1);
-    }
-    return {};
+    return versionNames[indexOf(kind)].shown;
 }
 
 std::string versionProof(const Controller& controller, VersionKind kind) {
@@ -386,18 +218,6 @@ std::string versionWorths(const Controller& controller, VersionKind kind) {
     }
     if (!text.empty()) text.pop_back();
     return text;
-}
-
-std::string trackTrouble(const TrackInfo& track) {
-    switch (track.state) {
-    case TrackState::silent:
-        return "silent";
-    case TrackState::unreadable:
-        return "unreadable: " + track.why;
-    case TrackState::ok:
-        return {};
-    }
-    return {};
 }
 
 std::string track(const Controller& controller, int index) {

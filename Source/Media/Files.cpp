@@ -84,21 +84,25 @@ std::filesystem::path temporaryBeside(const std::filesystem::path& target) {
            (".spillwright-" + std::to_string(processNumber()) + "-" + std::to_string(++counter) + ".part");
 }
 
-std::string shownPath(const std::filesystem::path& path) {
-    const std::u8string raw = path.u8string();
-    std::string_view rest(reinterpret_cast<const char*>(raw.data()), raw.size());
+std::string shownText(std::string_view text, std::string_view controlsThatStay) {
     std::string shown;
-    shown.reserve(rest.size());
-    while (!rest.empty()) {
-        const std::size_t length = characterLength(rest);
-        const bool control = length == 1 && (static_cast<unsigned char>(rest[0]) < 0x20 || rest[0] == 0x7F);
+    shown.reserve(text.size());
+    while (!text.empty()) {
+        const std::size_t length = characterLength(text);
+        const bool control = length == 1 && (static_cast<unsigned char>(text[0]) < 0x20 || text[0] == 0x7F) &&
+                             controlsThatStay.find(text[0]) == std::string_view::npos;
         if (length == 0 || control)
             shown += "\xEF\xBF\xBD";
         else
-            shown += rest.substr(0, length);
-        rest.remove_prefix(length == 0 ? 1 : length);
+            shown += text.substr(0, length);
+        text.remove_prefix(length == 0 ? 1 : length);
     }
     return shown;
+}
+
+std::string shownPath(const std::filesystem::path& path) {
+    const std::u8string raw = path.u8string();
+    return shownText({reinterpret_cast<const char*>(raw.data()), raw.size()});
 }
 
 Result<InputFile> InputFile::open(const std::filesystem::path& path) {

@@ -9,10 +9,14 @@
 #include <memory>
 #include <span>
 #include <string>
+#include <string_view>
 #include <system_error>
 
 namespace spillwright {
 
+/// A text as a person reads it: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters but those
+/// named.
+std::string shownText(std::string_view text, std::string_view controlsThatStay = {});
 /// A path as a person reads it, in one line: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters.
 std::string shownPath(const std::filesystem::path& path);
 
@@ -61,6 +65,8 @@ public:
     Outcome close();  ///< The same for what may be lost with the power: the system may still hold the bytes back.
     Outcome keep();   ///< After finish() or close(): takes the target's name; a file of that name is replaced.
     const std::filesystem::path& target() const { return targetPath; }
+    /// Where the bytes are.
+    const std::filesystem::path& place() const { return temporaryPath.empty() ? targetPath : temporaryPath; }
 
 private:
     struct Close {

@@ -303,19 +303,12 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
         out += "as set at the start: summation gain " + fixed(proposals.startGainDb, 2, true) + " dB\n";
     const double rate = m.spectra->sampleRate();
     for (const auto& named : proposals.proposals) {
-        const double gap = named.gapDb();
         out += "\n";
         out += named.proposal.allow == Allow::flips ? "flips" : "flips and nudges";
         out += ", rank " + std::to_string(named.rank) +
                (proposals.aim == Aim::worst ? ": the worst source against its own best " : ": summation gain ") +
                fixed(named.summationGainDb, 2, true) + " dB, low-mid coherence " + fixed(named.lowMidCoherence, 2) +
-               "; " +
-               (!named.proven() && named.provenWithAll()
-                    ? "proven, but for what is left out (" + fixed(gap, 2) + " dB below the bound)"
-                : gap < 0.00005  ? "proven: nothing within the limits is better"
-                : named.proven() ? "proven: nothing within the limits is better by " + fixed(provenGapDb, 2) + " dB"
-                                 : "nothing within the limits is more than " + fixed(gap, 2) + " dB better") +
-               (named.proposal.cutShort ? "; the time ran out" : "") + "\n";
+               "; " + boundInWords(named) + "\n";
         out += "  " + proposalInWords(proposals, named) + "\n";
         if (named.proposal.why.empty()) continue;
         out += sourceGainsTable(named.sources);
@@ -324,17 +317,10 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
         for (const auto& change : named.proposal.why) {
             const auto& name = proposals.trackNames[static_cast<std::size_t>(change.track)];
             const auto position = static_cast<std::size_t>(change.track);
-            const double nudge = named.proposal.nudges[position];
-            std::string words;
-            if (change.kind != Proposal::Change::Kind::nudge)
-                words = named.proposal.flips[position] ? "flip" : "flip back";
-            if (change.kind != Proposal::Change::Kind::flip)
-                words += std::string(words.empty() ? "" : ", ") + "nudge to " + fixed(nudge * 1e3, 3, true) + " ms (" +
-                         fixed(nudge * rate, 1, true) + " smp)";
             const auto& standing = named.standing;
             const bool stands = standing && !standing->stands.empty() && change.kind != Proposal::Change::Kind::nudge;
             const auto mayBeOff = standing ? standing->mayBeOff[position] : std::nullopt;
-            table.add({"  " + name, words, fixed(-change.effectDb, 2, true) + " dB",
+            table.add({"  " + name, changeInWords(named, change, rate), fixed(-change.effectDb, 2, true) + " dB",
                        change.worthDb ? fixed(-*change.worthDb, 2, true) + " dB" : "",
                        stands ? fixed(100.0 * standing->stands[position], 0) + " %" : "",
                        mayBeOff ? fixed(1e3 * *mayBeOff, 2) + " ms" : ""});

@@ -1,12 +1,13 @@
 #include "Session/LowsChange.h"
 
+#include "Session/PairWords.h"
+
 #include <cmath>
 
 namespace spillwright {
 
 namespace {
 
-constexpr double sureFrom = 0.8;      // of arrival and polarity
 constexpr double closeFrom = 0.3;     // coherence of tracks that have a sound in common to lose
 constexpr double leastShare = 1e-3;   // -30 dB
 constexpr double leastPairLoss = 2.0; // dB; what is less is not named
@@ -45,9 +46,7 @@ std::optional<LowsChange> lowsChange(const Measurement& m, std::span<const Track
         position[static_cast<std::size_t>(m.usable[p])] = static_cast<int>(p);
     double worst = -leastPairLoss;
     for (const auto& pair : m.pairs) {
-        if (!pair.related || !pair.arrival || !pair.polarity || pair.arrival->confidence < sureFrom ||
-            pair.polarity->confidence < sureFrom || pair.coherence < closeFrom)
-            continue;
+        if (!pair.related || !isSure(pair) || pair.coherence < closeFrom) continue;
         const std::array tracks{pair.first, pair.second};
         const std::array adjusted{adjustments[static_cast<std::size_t>(pair.first)],
                                   adjustments[static_cast<std::size_t>(pair.second)]};

@@ -4,7 +4,9 @@
 #include "Session/Words.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdio>
 
 namespace spillwright {
 
@@ -126,6 +128,30 @@ std::string proposalInWords(const Proposals& proposals, const NamedProposal& nam
     if (named.standing && !named.proposal.why.empty()) text += overTime(*named.standing) + doubts(proposals, named);
     if (!named.proposal.why.empty()) text += besideTheBand(proposals, named) + sourcesInWords(named.sources);
     return text + leftOut(proposals, named);
+}
+
+std::string boundInWords(const NamedProposal& named) {
+    const double gap = named.gapDb();
+    std::string text = !named.proven() && named.provenWithAll()
+                           ? "proven, but for what is left out (" + decibelsText(gap, 2) + " below the bound)"
+                       : gap < 0.00005 ? std::string("proven: nothing within the limits is better")
+                       : named.proven()
+                           ? "proven: nothing within the limits is better by " + decibelsText(provenGapDb, 2)
+                           : "nothing within the limits is more than " + decibelsText(gap, 2) + " better";
+    return text + (named.proposal.cutShort ? "; the time ran out" : "");
+}
+
+std::string changeInWords(const NamedProposal& named, const Proposal::Change& change, double sampleRate) {
+    const auto position = static_cast<std::size_t>(change.track);
+    const double nudge = named.proposal.nudges[position];
+    std::string words;
+    if (change.kind != Proposal::Change::Kind::nudge) words = named.proposal.flips[position] ? "flip" : "flip back";
+    if (change.kind != Proposal::Change::Kind::flip) {
+        std::array<char, 96> text{};
+        std::snprintf(text.data(), text.size(), "nudge to %+.3f ms (%+.1f smp)", nudge * 1e3, nudge * sampleRate);
+        words += (words.empty() ? "" : ", ") + std::string(text.data());
+    }
+    return words;
 }
 
 } // namespace spillwright

@@ -19,6 +19,20 @@ namespace spillwright {
 
 inline constexpr const char* sessionEnding = ".spillwright"; ///< Of a session file's name.
 
+/// What stands under the keys 1 to 8: its name in a file, and as people read it.
+struct VersionName {
+    const char* inFile;
+    const char* shown;
+};
+inline constexpr std::array versionNames{VersionName{"asRecorded", "as recorded"},
+                                         VersionName{"flips", "flips"},
+                                         VersionName{"nudgesTo1ms", "flips, nudges to 1 ms"},
+                                         VersionName{"nudgesTo10ms", "flips, nudges to 10 ms"},
+                                         VersionName{"mine", "mine"},
+                                         VersionName{"kept6", "kept under 6"},
+                                         VersionName{"kept7", "kept under 7"},
+                                         VersionName{"kept8", "kept under 8"}};
+
 /// What proposals may do, by names.
 struct SessionTerms {
     struct Track {

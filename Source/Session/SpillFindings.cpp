@@ -1,5 +1,8 @@
 #include "Session/SpillFindings.h"
 
+#include "Session/PairWords.h"
+#include "Session/Words.h"
+
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -319,6 +322,33 @@ const char* untoldInWords(Untold why) {
         return "two ways of reading it disagree";
     }
     return "";
+}
+
+std::string spillInWords(const Measurement& measurement, const SpillReading& reading, DistanceUnit unit) {
+    constexpr const char* dot = " \u00b7 ";
+    const auto& close = measurement.sources->map.plan.sources[static_cast<std::size_t>(reading.source)].closeTracks;
+    std::string text;
+    if (reading.level)
+        text = signedAmount(reading.level->value, 1) + " dB" +
+               (reading.levelLowMid ? ", low-mid " + signedAmount(reading.levelLowMid->value, 1) : "");
+    else
+        text = untoldInWords(reading.whyNoLevel);
+    text += dot + unsignedAmount(100.0 * reading.shareOfTrack, 0) + " % of the track";
+    if (reading.track == close.front()) return text + "\nits close track, against which the others are read";
+    text += "\n";
+    if (reading.arrival)
+        text +=
+            timeWithUncertainty(reading.arrival->delay, reading.arrival->uncertainty) + " (" +
+            distanceText(reading.arrival->delay, reading.arrival->uncertainty, measurement.options.temperature, unit) +
+            ")";
+    else
+        text += "when: " + std::string(untoldInWords(reading.whyNoArrival));
+    if (reading.polarity)
+        text += std::string(dot) + (reading.polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
+                (isSure(reading.polarity->confidence) ? "" : ", not sure");
+    if (std::find(close.begin(), close.end(), reading.track) != close.end())
+        text += std::string(dot) + "a close track too";
+    return text;
 }
 
 } // namespace spillwright

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "Session/Amounts.h"
 #include "Session/Sources.h"
 
 #include <optional>
@@ -101,6 +102,10 @@ std::vector<std::string> wiringInWords(const Measurement& measurement); ///< A l
 /// Which tracks hold much that no source explains, in one line for people, or none: somebody plays who has no close
 /// track. A fifth of a track's energy is worth the line.
 std::vector<std::string> unexplainedInWords(const Measurement& measurement);
+
+/// A source in a track, in up to three lines without their names: level, share, lateness, polarity.
+std::string spillInWords(const Measurement& measurement, const SpillReading& reading,
+                         DistanceUnit unit = DistanceUnit::metric);
 
 /// Why a value is not told, for people: "always plays with another source".
 const char* untoldInWords(Untold why);

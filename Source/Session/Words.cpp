@@ -108,6 +108,29 @@ std::string adjustmentInWords(const TrackAdjustment& adjustment) {
     return text.empty() ? asRecorded : text;
 }
 
+std::string trackTrouble(const TrackInfo& track) {
+    switch (track.state) {
+    case TrackState::silent:
+        return "silent";
+    case TrackState::unreadable:
+        return "unreadable: " + track.why;
+    case TrackState::ok:
+        return {};
+    }
+    return {};
+}
+
+std::vector<std::string> adjustmentsInWords(std::span<const TrackInfo> tracks,
+                                            std::span<const TrackAdjustment> adjustments) {
+    Setting changes;
+    for (std::size_t i = 0; i < tracks.size(); ++i) {
+        changes.tracks.push_back({tracks[i].name, adjustments[i]});
+        auto& pan = changes.tracks.back().adjustment.pan;
+        if (pan == defaultPan(tracks[i])) pan.reset();
+    }
+    return settingInWords(changes);
+}
+
 std::vector<std::string> settingInWords(const Setting& setting) {
     std::vector<std::string> lines;
     for (const auto& track : setting.tracks)

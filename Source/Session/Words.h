@@ -25,9 +25,16 @@ std::string nearNames(std::string_view name, std::span<const std::string> names)
 /// The words that all the names begin with; of one name, the name. Empty: none.
 std::string commonWords(std::span<const std::string> names);
 
+/// What is wrong with a track, or empty.
+std::string trackTrouble(const TrackInfo& track);
+
 /// "flipped, 0.63 ms later, -3 dB, high-pass 80 Hz at 12 dB an octave, pan 25 left"; "as recorded".
 std::string adjustmentInWords(const TrackAdjustment& adjustment);
 
+/// The same of each track that is not as recorded, its name before it; where it stands is told where it is not the
+/// usual place. "every track as recorded" where none is otherwise. One adjustment a track.
+std::vector<std::string> adjustmentsInWords(std::span<const TrackInfo> tracks,
+                                            std::span<const TrackAdjustment> adjustments);
 /// "kick out: flipped", one line a track that is not as recorded; "every track as recorded" where none is otherwise.
 std::vector<std::string> settingInWords(const Setting& setting);
 

@@ -548,13 +548,13 @@ TEST_CASE("the first remark stands for all, and all are kept") {
 
 TEST_CASE("the rows of a pair give each reading its uncertainty and say how far it is to be trusted") {
     MeasuredBand band;
-    const auto rowOf = [](const words::PairWords& told, const std::string& name) {
+    const auto rowOf = [](const PairWords& told, const std::string& name) {
         for (const auto& row : told.rows)
             if (row.name == name) return row.value;
         return std::string();
     };
     const auto told = words::pair(band.controller, 0, 1);
-    CHECK(told.rows.size() <= words::PairWords::mostRows);
+    CHECK(told.rows.size() <= PairWords::mostRows);
     CHECK(told.sureness == "sure");
     CHECK(rowOf(told, "arrival") == "0.500 \u00b1 0.001 ms later \u00b7 almost certain, 99 %");
     CHECK(rowOf(told, "fitted").find("0.500 \u00b1 ") == 0); // 0-1, 0-2 and 1-2 close

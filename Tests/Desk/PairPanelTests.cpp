@@ -30,7 +30,7 @@ TEST_CASE("the notches that are heard now are marked with frequency and depth, a
     controller.setNudge(2, milliseconds(0.75)); // 1 ms together
     CHECK_THAT(labelsNear(500.0), Catch::Contains("Hz \u2212"));
     CHECK(comb.plot().marks.front().x == Approx(500.0).epsilon(0.02)); // that of the band first
-    CHECK(std::ssize(comb.plot().marks) <= PairPanel::mostNotches);
+    CHECK(std::ssize(comb.plot().marks) <= mostNotches);
 }
 
 TEST_CASE("what the best proposal does with the pair is drawn where it is another curve than what is heard") {

@@ -1,5 +1,7 @@
 #include "Desk/PlotFiles.h"
 
+#include "Report/PlotSvg.h"
+
 #include "PlotFixture.h"
 
 #include <fstream>
@@ -9,6 +11,10 @@ using namespace spillwright::desk;
 using namespace spillwright::test;
 
 namespace {
+
+std::string svgInWindow(const Plot& plot) {
+    return svgOf(plot, [](const std::string& words, float height) { return ui::width(words, height); });
+}
 
 template <class Visit>
 void walk(const juce::XmlElement& element, Visit&& visit) {
@@ -22,7 +28,7 @@ void walk(const juce::XmlElement& element, Visit&& visit) {
 TEST_CASE("an SVG is valid XML with every point of every line, the axes with their units, the key and the title") {
     Fonts fonts;
     const auto plot = twoLines();
-    juce::XmlDocument document(ui::text(svgOf(plot)));
+    juce::XmlDocument document(ui::text(svgInWindow(plot)));
     const auto root = document.getDocumentElement();
     INFO(document.getLastParseError());
     REQUIRE(root);
@@ -41,7 +47,7 @@ TEST_CASE("an SVG is valid XML with every point of every line, the axes with the
         CHECK(words.contains(expected));
     CHECK(words.contains(ui::text("Comb response: under & over <1> \u00b7 room")));
     // The points lie where the axes say: 200 Hz a third of the way, -6 dB 18 of the 30 dB up.
-    const auto frame = layoutInPicture().frame;
+    const auto frame = rectangleOf(layoutInPicture().frame);
     const auto point = juce::StringArray::fromTokens(lines[0][1], ",", "");
     CHECK(point[0].getFloatValue() == Approx(frame.getX() + frame.getWidth() / 3.0f).margin(0.01));
     CHECK(point[1].getFloatValue() == Approx(frame.getBottom() - frame.getHeight() * 0.6f).margin(0.01));
@@ -56,8 +62,8 @@ TEST_CASE("a picture has two pixels a unit and is light, whatever the window is"
     CHECK(picture.getHeight() == 2 * static_cast<int>(pictureHeight));
     CHECK(picture.getPixelAt(5, 5) == Palette::light().paper);
     // The line of the middle, 3 dB, is drawn in ink.
-    const auto at = placeIn(twoLines(), layoutInPicture().frame, 600.0, 3.0) * 2.0f;
-    CHECK(picture.getPixelAt(juce::roundToInt(at.x), juce::roundToInt(at.y)).getBrightness() < 0.4f);
+    const auto at = placeIn(twoLines(), layoutInPicture().frame, 600.0, 3.0);
+    CHECK(picture.getPixelAt(juce::roundToInt(2.0f * at.x), juce::roundToInt(2.0f * at.y)).getBrightness() < 0.4f);
 }
 
 TEST_CASE("plots are saved whole or not at all") {
@@ -68,7 +74,7 @@ TEST_CASE("plots are saved whole or not at all") {
     REQUIRE(savePlot(twoLines(), PlotFormat::png, png));
     std::ifstream file(svg, std::ios::binary);
     const std::string text(std::istreambuf_iterator<char>(file), {});
-    CHECK(text == svgOf(twoLines()));
+    CHECK(text == svgInWindow(twoLines()));
     const auto image = juce::ImageFileFormat::loadFrom(juce::File(juce::String(png.string())));
     CHECK(image.getWidth() == 2 * static_cast<int>(pictureWidth));
     const auto missing = savePlot(twoLines(), PlotFormat::svg, folder.path() / "absent" / "plot.svg");

@@ -4,8 +4,8 @@
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
 
-#include "Desk/Amounts.h"
 #include "Desk/Words.h"
+#include "Session/Amounts.h"
 
 #include <fstream>
 #include <set>
@@ -418,11 +418,11 @@ TEST_CASE("runner-up peaks are marked with their probabilities, no label over an
     const auto runnerUp = [&](const PlotLabel& label) { return !plot.plot().marks[label.mark].filled; };
     const auto checkPlaces = [&](const std::vector<PlotLabel>& labels) {
         for (std::size_t a = 0; a < labels.size(); ++a) {
-            CHECK(plot.getLocalBounds().toFloat().contains(labels[a].area));
+            CHECK(plot.getLocalBounds().toFloat().contains(rectangleOf(labels[a].area)));
             for (std::size_t b = 0; b < a; ++b)
                 CHECK_FALSE(labels[a].area.intersects(labels[b].area));
         }
-        CHECK(std::count_if(labels.begin(), labels.end(), runnerUp) <= PairPanel::mostRunnerUps);
+        CHECK(std::count_if(labels.begin(), labels.end(), runnerUp) <= mostRunnerUps);
     };
     const auto labels = plot.labels();
     REQUIRE(labels.size() >= 3); // the arrival and both echoes

@@ -37,3 +37,20 @@ TEST_CASE("an adjustment in words names all that is set, and nothing else") {
     CHECK(settingInWords({}) == std::vector<std::string>{"every track as recorded"});
     CHECK(settingInWords({"n", {{"kick", {}}, {"snare", centre}}}) == std::vector<std::string>{"snare: in the centre"});
 }
+
+TEST_CASE("of a setting the usual place of a track is no change") {
+    std::vector<TrackInfo> tracks(3);
+    tracks[0].name = "pair L";
+    tracks[0].linkedTo = 1;
+    tracks[1].name = "pair R";
+    tracks[1].linkedTo = 0;
+    tracks[1].isRight = true;
+    tracks[2].name = "mono";
+    std::vector<TrackAdjustment> adjustments(3);
+    adjustments[0].pan = -1.0;
+    adjustments[1].pan = 0.5;
+    adjustments[2].pan = 0.0;
+    CHECK(adjustmentsInWords(tracks, adjustments) == std::vector<std::string>{"pair R: pan 50 right"});
+    adjustments[1].pan.reset();
+    CHECK(adjustmentsInWords(tracks, adjustments) == std::vector<std::string>{"every track as recorded"});
+}

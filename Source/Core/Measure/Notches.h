@@ -4,7 +4,7 @@
 
 #include <vector>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 struct Notch {
     Hertz frequency;
@@ -17,4 +17,4 @@ struct Notch {
 std::vector<Notch> notches(const FrequencyCurve& response, Band first, int most);
 inline constexpr double shallowestNotchDb = -3.0, smallestShoulderDb = 3.0;
 
-} // namespace spillwright::desk
+} // namespace spillwright

@@ -1,9 +1,8 @@
-#include "Desk/Amounts.h"
+#include "Session/Amounts.h"
 
 #include <catch2/catch.hpp>
 
 using namespace spillwright;
-using namespace spillwright::desk;
 
 namespace {
 // Far below a sample at 192 kHz (5 us); what is left is rounding of a decimal number.

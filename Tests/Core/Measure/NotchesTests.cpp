@@ -1,11 +1,10 @@
-#include "Desk/Notches.h"
+#include "Core/Measure/Notches.h"
 
 #include <catch2/catch.hpp>
 
 #include <cmath>
 
 using namespace spillwright;
-using namespace spillwright::desk;
 
 namespace {
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <string_view>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 enum class NudgeUnit { milliseconds, samples, distance };
 enum class DistanceUnit { metric, inches };
@@ -68,4 +68,4 @@ std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two 
 std::string highPassText(const TrackAdjustment& adjustment);
 std::string gainText(double dB); ///< Signed, one decimal; "−∞" for no level.
 
-} // namespace spillwright::desk
+} // namespace spillwright

@@ -1,4 +1,4 @@
-#include "Desk/Amounts.h"
+#include "Session/Amounts.h"
 
 #include <algorithm>
 #include <array>
@@ -7,7 +7,7 @@
 #include <cstdio>
 #include <cstdlib>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 namespace {
 
@@ -236,4 +236,4 @@ std::string gainText(double dB) {
     return std::isfinite(dB) ? signedAmount(dB, 1) : "\u2212\u221e";
 }
 
-} // namespace spillwright::desk
+} // namespace spillwright

@@ -1,4 +1,4 @@
-#include "Desk/PairGains.h"
+#include "Core/Propose/PairGains.h"
 
 #include "Core/ThirdOctaves.h"
 
@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numbers>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 PairGains::PairGains(const SummationModel& model, Band band)
     : tracks(model.trackCount()), frequencies(model.frequencies()) {
@@ -69,4 +69,4 @@ std::vector<double> PairGains::gains(std::span<const int> signs, std::span<const
     return result;
 }
 
-} // namespace spillwright::desk
+} // namespace spillwright

@@ -1,10 +1,10 @@
-#include "Desk/Notches.h"
+#include "Core/Measure/Notches.h"
 
 #include <algorithm>
 #include <cmath>
 #include <tuple>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 std::vector<Notch> notches(const FrequencyCurve& response, Band first, int most) {
     const auto& level = response.values;
@@ -36,4 +36,4 @@ std::vector<Notch> notches(const FrequencyCurve& response, Band first, int most)
     return found;
 }
 
-} // namespace spillwright::desk
+} // namespace spillwright

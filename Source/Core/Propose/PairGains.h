@@ -6,7 +6,7 @@
 #include <span>
 #include <vector>
 
-namespace spillwright::desk {
+namespace spillwright {
 
 /// What each pair of tracks does alone under any flips and nudges: its summation gain in the band of the model, whose
 /// gains and high-passes are taken over. Built once per balance; gains() then costs about a millisecond for 64 tracks.
@@ -33,4 +33,4 @@ private:
     std::vector<std::vector<double>> bandPowers; ///< [third octave][track], the scale of a third octave is free.
 };
 
-} // namespace spillwright::desk
+} // namespace spillwright
