@@ -1,11 +1,15 @@
 #include "Cli/CommandLine.h"
 
 #include "Demo/DemoRecording.h"
+#include "Media/Files.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
+#include "Media/Sums.h"
+#include "Report/Report.h"
 #include "Report/Tables.h"
 #include "Session/Document.h"
+#include "Session/SessionFile.h"
 #include "Session/Sources.h"
 #include "Session/TextFile.h"
 
@@ -49,8 +53,20 @@ struct ProposeWords {
 };
 
 struct RenderWords {
-    std::string folder, setting, to, sum, bits = "24";
+    std::string folder, setting, to, sum, notes, bits = "24";
     bool replace = false;
+};
+
+struct SumsWords {
+    std::string folder, session, to;
+    std::vector<std::string> settings;
+    std::optional<double> targetLufs;
+    bool replace = false;
+};
+
+struct ReportWords {
+    std::string setting, session, to, recall, date;
+    std::optional<double> timeSeconds;
 };
 
 /// One command as it runs: where its words go and how it is stopped.
@@ -68,7 +84,7 @@ public:
         if (!measured) return fail(measured.fault());
         warn(measured->measurement.warnings);
         if (!saveSources.empty()) {
-            if (auto own = notTheRecordings(saveSources, *measured->recording); !own) return fail(own.fault());
+            if (auto own = notOfRecording(saveSources, *measured->recording); !own) return fail(own.fault());
             if (auto saved = writeTextFile(saveSources, documentText(sourcesToJson(listOf(measured->measurement))));
                 !saved)
                 return fail(saved.fault());
@@ -86,13 +102,10 @@ public:
         if (!proposeWords.allow.empty())
             proposeOptions.rungs = {proposeWords.allow == "flips" ? Allow::flips : Allow::nudges};
         proposeOptions.largestNudge = milliseconds(proposeWords.largestNudgeMs);
-        if (proposeWords.timeSeconds) {
-            if (std::isnan(*proposeWords.timeSeconds))
-                return fail(usage("--time", "is not a number", "give seconds, or leave it out"));
-            if (*proposeWords.timeSeconds < 0.0)
-                return fail(usage("--time", "is below 0", "give seconds, or leave it out"));
-            proposeOptions.time = Seconds(*proposeWords.timeSeconds);
-        }
+        if (auto time = timeOf(proposeWords.timeSeconds); !time)
+            return fail(time.fault());
+        else
+            proposeOptions.time = *time;
         if (std::isnan(proposeWords.leastWorthDb))
             return fail(usage("--least-worth", "is not a number", "give decibels, 0 to keep every change"));
         if (proposeWords.leastWorthDb < 0.0)
@@ -137,12 +150,26 @@ public:
         if (!proposals) return fail(proposals.fault());
         if (!proposeWords.save.empty()) {
             const auto& best = proposals->proposals.front(); // rank 1 of the one rung, or of the flips
-            if (auto own = notTheRecordings(proposeWords.save, *measured->recording); !own) return fail(own.fault());
+            if (auto own = notOfRecording(proposeWords.save, *measured->recording); !own) return fail(own.fault());
             if (auto saved = writeTextFile(proposeWords.save, documentText(settingToJson(best.setting))); !saved)
                 return fail(saved.fault());
         }
         return give(words.json, proposalsTable(*proposals, measured->measurement), proposalsToJson(*proposals),
                     *measured->recording);
+    }
+
+    /// One without a name is called after its file.
+    static Result<Setting> readNamedSetting(const std::string& file) {
+        auto setting = readSettingFile(file);
+        if (setting && setting->name.empty()) setting->name = shownPath(std::filesystem::path(file).stem());
+        return setting;
+    }
+
+    static Result<std::optional<Seconds>> timeOf(const std::optional<double>& seconds) {
+        if (!seconds) return std::optional<Seconds>();
+        if (std::isnan(*seconds)) return usage("--time", "is not a number", "give seconds, or leave it out");
+        if (*seconds < 0.0) return usage("--time", "is below 0", "give seconds, or leave it out");
+        return std::optional(Seconds(*seconds));
     }
 
     /// NAME or NAME=WEIGHT; a name may hold an equals sign where no number follows it.
@@ -165,6 +192,61 @@ public:
         return aim;
     }
 
+    int reportCommand(const CommonOptions& words, const ReportWords& reportWords) {
+        const auto options = measureOptions(words);
+        if (!options) return fail(options.fault());
+        const auto time = timeOf(reportWords.timeSeconds);
+        if (!time) return fail(time.fault());
+        std::optional<Setting> setting;
+        if (!reportWords.setting.empty()) {
+            auto read = readNamedSetting(reportWords.setting);
+            if (!read) return fail(read.fault());
+            setting = std::move(read).value();
+        }
+        std::optional<Session> session;
+        if (!reportWords.session.empty()) {
+            auto read = readSessionFile(reportWords.session);
+            if (!read) return fail(read.fault());
+            session = std::move(read).value();
+        }
+        const auto measured = openAndMeasure(words, *options, true);
+        if (!measured) return fail(measured.fault());
+        const auto& m = measured->measurement;
+        warn(m.warnings);
+
+        ReportContents contents{*measured->recording, m, {}, {}, reportWords.date};
+        if (session) {
+            auto found = versionsOf(*session, m.tracks);
+            contents.versions = std::move(found.versions);
+            contents.taken = found.taken;
+        }
+        if (setting) {
+            if (const auto known = adjustmentsFor(*setting, m.tracks); !known) return fail(known.fault());
+            contents.taken = contents.versions.size();
+            contents.versions.push_back({setting->name, *setting, "", "", {}});
+        }
+        Workers workers(words.threads);
+        if (m.usable.size() >= 2) {
+            ProposeOptions proposeOptions; // under the balance of what was taken
+            proposeOptions.time = *time;
+            if (contents.taken) proposeOptions.setting = contents.versions[*contents.taken].setting;
+            const auto proposals = makeProposals(m, proposeOptions, workers, watch("proposing"));
+            if (!proposals) return fail(proposals.fault());
+            if (!setting && !session) contents.taken = contents.versions.size(); // as propose --save has it
+            for (const auto& proposal : proposals->proposals) {
+                contents.versions.push_back(versionOf(*proposals, proposal, m));
+                if (session) contents.versions.back().name += ", proposed anew";
+            }
+        }
+        const auto recall =
+            reportWords.recall.empty() ? std::nullopt : std::optional<std::filesystem::path>(reportWords.recall);
+        if (auto saved = saveReport(contents, reportWords.to, recall, workers, watch("writing")); !saved)
+            return fail(saved.fault());
+        clearProgress();
+        out << reportWords.to << "\n" << (recall ? reportWords.recall + "\n" : "");
+        return statusDone;
+    }
+
     int renderCommand(const RenderWords& words) {
         const auto setting = readSettingFile(words.setting);
         if (!setting) return fail(setting.fault());
@@ -176,6 +258,8 @@ public:
         RenderOptions options;
         options.to = words.to;
         if (!words.sum.empty()) options.sum = words.sum;
+        if (!words.notes.empty()) options.notes = words.notes;
+        options.settingName = setting->name;
         options.format = words.bits == "16"   ? SampleFormat::int16
                          : words.bits == "24" ? SampleFormat::int24
                                               : SampleFormat::float32;
@@ -185,6 +269,49 @@ public:
         warn(rendered->remarks);
         for (const auto& file : rendered->written)
             out << file.string() << "\n";
+        if (options.notes) out << options.notes->string() << "\n";
+        return statusDone;
+    }
+
+    int sumsCommand(const SumsWords& words) {
+        if (words.settings.empty() && words.session.empty())
+            return fail(usage("sums", "says of no setting whose sum is wanted", "add --setting or --session"));
+        if (words.targetLufs && !(*words.targetLufs >= -70.0 && *words.targetLufs <= 0.0))
+            return fail(usage("--loudness", "is outside -70 to 0", "give LUFS, or leave it out"));
+        std::vector<Setting> settings;
+        for (const auto& file : words.settings) {
+            auto setting = readNamedSetting(file);
+            if (!setting) return fail(setting.fault());
+            settings.push_back(std::move(setting).value());
+        }
+        std::optional<Session> session;
+        if (!words.session.empty()) {
+            auto read = readSessionFile(words.session);
+            if (!read) return fail(read.fault());
+            session = std::move(read).value();
+        }
+        const auto recording = Recording::open(words.folder, watch("opening"));
+        if (!recording) return fail(recording.fault());
+        warn((*recording)->warnings());
+        const auto& tracks = (*recording)->tracks();
+        if (session)
+            for (auto& version : versionsOf(*session, tracks).versions) {
+                version.setting.name = version.name;
+                settings.push_back(std::move(version.setting));
+            }
+        std::vector<SumVersion> versions{{"as recorded", std::vector<TrackAdjustment>(tracks.size())}};
+        for (const auto& setting : settings) {
+            auto adjustments = adjustmentsFor(setting, tracks);
+            if (!adjustments) return fail(adjustments.fault());
+            versions.push_back({setting.name, std::move(adjustments).value()});
+        }
+        const auto rendered =
+            renderSums(**recording, versions, {words.to, words.targetLufs, words.replace}, watch("rendering"));
+        if (!rendered) return fail(rendered.fault());
+        warn(rendered->remarks);
+        for (const auto& sum : rendered->sums)
+            out << sum.file.string() << "\n";
+        out << rendered->notes.string() << "\n";
         return statusDone;
     }
 
@@ -308,17 +435,6 @@ private:
         return Measured{std::move(recording).value(), std::move(measurement).value()};
     }
 
-    /// Nothing may be written over a file of the recording.
-    static Outcome notTheRecordings(const std::filesystem::path& path, const Recording& recording) {
-        for (const auto& track : recording.tracks()) {
-            std::error_code ignored;
-            if (std::filesystem::equivalent(path, recording.folder() / track.file, ignored))
-                return Fault{path.string(), "is a file of the recording, which is never written to",
-                             "choose another name"};
-        }
-        return done();
-    }
-
     int give(const std::string& jsonFile, const std::string& table, const nlohmann::ordered_json& json,
              const Recording& recording) {
         clearProgress();
@@ -327,7 +443,7 @@ private:
         else if (jsonFile == "-")
             out << documentText(json);
         else {
-            if (auto own = notTheRecordings(jsonFile, recording); !own) return fail(own.fault());
+            if (auto own = notOfRecording(jsonFile, recording); !own) return fail(own.fault());
             if (auto written = writeTextFile(jsonFile, documentText(json)); !written) return fail(written.fault());
         }
         out.flush();
@@ -355,6 +471,10 @@ private:
     }
 };
 
+std::string isNamed(const std::string& file) {
+    return file.empty() ? "needs the name of a file" : "";
+}
+
 void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("FOLDER", words.folder, "the recording: a folder of audio files that start together")
         ->required();
@@ -367,10 +487,10 @@ void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
     command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
     command.add_flag("--no-cache", words.noCache, "read the audio even where its spectra are kept, and keep none");
-    command.add_option("--json", words.json, "write the result as JSON; - is standard output")
-        ->check([](const std::string& file) {
-            return file.empty() ? std::string("needs the name of a file") : std::string();
-        });
+}
+
+void addJson(CLI::App& command, CommonOptions& words) {
+    command.add_option("--json", words.json, "write the result as JSON; - is standard output")->check(isNamed);
 }
 
 } // namespace
@@ -383,16 +503,20 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     CommonOptions common;
     ProposeWords proposeWords;
     RenderWords renderWords;
+    SumsWords sumsWords;
+    ReportWords reportWords;
     std::string saveSources, demoName, demoTo;
     int demoThreads = 0;
 
     auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
     addCommonOptions(*measureApp, common);
+    addJson(*measureApp, common);
     measureApp->add_option("--save-sources", saveSources,
                            "write which tracks stand close to what, to be mended by hand");
 
     auto* proposeApp = app.add_subcommand("propose", "propose flips, and flips with nudges");
     addCommonOptions(*proposeApp, common);
+    addJson(*proposeApp, common);
     proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
         ->check(CLI::IsMember({"flips", "nudges"}));
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
@@ -436,8 +560,32 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     renderApp->add_option("--setting", renderWords.setting, "setting file")->required();
     renderApp->add_option("--to", renderWords.to, "folder to write into")->required();
     renderApp->add_option("--sum", renderWords.sum, "also write the stereo sum to this file");
+    renderApp->add_option("--notes", renderWords.notes,
+                          "also write what was done, with a SHA-256 of each file, to this text file");
     renderApp->add_option("--bits", renderWords.bits, "16, 24 or 32f (24)")->check(CLI::IsMember({"16", "24", "32f"}));
     renderApp->add_flag("--replace", renderWords.replace, "replace files in the folder");
+
+    auto* sumsApp =
+        app.add_subcommand("sums", "write the stereo sums of several settings, equally loud, to be compared");
+    sumsApp->add_option("FOLDER", sumsWords.folder, "the recording")->required();
+    sumsApp->add_option("--setting", sumsWords.settings, "setting file; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    sumsApp->add_option("--session", sumsWords.session, "session file: all of its versions");
+    sumsApp->add_option("--to", sumsWords.to, "folder to write into")->required();
+    sumsApp->add_option("--loudness", sumsWords.targetLufs, "LUFS to bring all of them to (that of the quietest)");
+    sumsApp->add_flag("--replace", sumsWords.replace, "replace files in the folder");
+
+    auto* reportApp = app.add_subcommand("report", "write a page for somebody who was not there, and a recall sheet");
+    addCommonOptions(*reportApp, common);
+    reportApp->add_option("--setting", reportWords.setting, "setting file: the setting taken (else the best flips)");
+    reportApp->add_option("--session", reportWords.session,
+                          "session file: its versions, and what was heard as the setting taken");
+    reportApp->add_option("--to", reportWords.to, "HTML file to write")->required()->check(isNamed);
+    reportApp->add_option("--recall", reportWords.recall, "also write the recall sheet to this CSV file");
+    reportApp->add_option("--time", reportWords.timeSeconds,
+                          "s: each rung's search and proof take no longer (without it counts end them)");
+    reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)");
 
     auto* demoApp = app.add_subcommand("demo", "compute a demo recording; without NAME: list them");
     demoApp->add_option("NAME", demoName, "demo session");
@@ -457,6 +605,8 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     }
     if (measureApp->parsed()) return run.measureCommand(common, saveSources);
     if (proposeApp->parsed()) return run.proposeCommand(common, proposeWords);
+    if (sumsApp->parsed()) return run.sumsCommand(sumsWords);
+    if (reportApp->parsed()) return run.reportCommand(common, reportWords);
     if (renderApp->parsed()) return run.renderCommand(renderWords);
     return run.demoCommand(demoName, demoTo, demoThreads);
 }

@@ -368,4 +368,13 @@ Result<std::unique_ptr<GroupReader>> Recording::openFile(int index) const {
     return openReader(file, 0, file.info.sampleRate);
 }
 
+Outcome notOfRecording(const std::filesystem::path& path, const Recording& recording) {
+    for (const auto& track : recording.tracks()) {
+        std::error_code ignored;
+        if (std::filesystem::equivalent(path, recording.folder() / track.file, ignored))
+            return Fault{path.string(), "is a file of the recording, which is never written to", "choose another name"};
+    }
+    return done();
+}
+
 } // namespace spillwright

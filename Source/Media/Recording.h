@@ -53,4 +53,7 @@ private:
     std::unique_ptr<Contents> contents;
 };
 
+/// Fault: the path is a file of the recording, by whatever name; nothing may be written over one.
+Outcome notOfRecording(const std::filesystem::path& path, const Recording& recording);
+
 } // namespace spillwright

@@ -1,10 +1,12 @@
 #include "Media/Render.h"
 
-#include "Core/Pan.h"
-#include "Session/Setting.h"
-
 #include "Media/AdjustedTracks.h"
+#include "Media/Batch.h"
+#include "Media/BroadcastExtension.h"
 #include "Media/Files.h"
+#include "Media/SumOfTracks.h"
+#include "Session/Setting.h"
+#include "Session/Words.h"
 
 #include <algorithm>
 #include <cassert>
@@ -20,23 +22,27 @@ namespace {
 constexpr int blockFrames = 65536;
 constexpr double silenceDb = -90.0; ///< A channel whose peak stays below is silent.
 
-bool isThere(const fs::path& path) {
-    std::error_code ignored;
-    return fs::exists(fs::symlink_status(path, ignored));
-}
-
-bool isFolder(const fs::path& path) {
-    std::error_code ignored;
-    return fs::is_directory(path, ignored);
-}
-
-bool sameFolder(const fs::path& a, const fs::path& b) {
-    std::error_code error; // what is not there is not the same
-    return fs::equivalent(a, b, error) && !error;
-}
-
 bool isFloatContainer(Container container) {
     return container == Container::wav || container == Container::rf64;
+}
+
+int bitsOf(SampleFormat format) {
+    return format == SampleFormat::int16 ? 16 : format == SampleFormat::int24 ? 24 : 32;
+}
+
+/// "flipped, 0.63 ms later"; of several channels that differ each with its number.
+std::string historyOf(std::span<const TrackAdjustment> channels) {
+    const auto words = [](TrackAdjustment adjustment) {
+        adjustment.pan.reset(); // of the sum alone
+        return adjustmentInWords(adjustment);
+    };
+    const bool alike = std::all_of(channels.begin(), channels.end(),
+                                   [&](const auto& one) { return words(one) == words(channels.front()); });
+    if (alike) return words(channels.front());
+    std::string text;
+    for (std::size_t c = 0; c < channels.size(); ++c)
+        text += (c == 0 ? "" : "; ") + ("channel " + std::to_string(c + 1) + " " + words(channels[c]));
+    return text;
 }
 
 Fault stopped(const fs::path& folder) {
@@ -66,90 +72,6 @@ private:
     std::vector<float*> pointers;
 };
 
-/// The files of one render: all are made under temporary names, then all take their own names, or none.
-class Batch {
-public:
-    /// Makes the folder where it is absent.
-    Outcome makeFolder(const fs::path& folder) {
-        std::vector<fs::path> absent;
-        for (fs::path path = fs::absolute(folder).lexically_normal(); !path.empty() && !isThere(path);
-             path = path.parent_path())
-            absent.push_back(path);
-        for (auto path = absent.rbegin(); path != absent.rend(); ++path) {
-            std::error_code error;
-            if (fs::create_directory(*path, error)) madeFolders.push_back(*path);
-            if (error)
-                return Fault{shownPath(folder), "cannot be made: " + reasonOf(error),
-                             "choose a folder that can be written to"};
-        }
-        if (!isFolder(folder)) return Fault{shownPath(folder), "is not a folder", "name a folder"};
-        return done();
-    }
-
-    bool has(const fs::path& target) const {
-        const auto plain = [](const fs::path& path) { return fs::absolute(path).lexically_normal(); };
-        return std::any_of(files.begin(), files.end(),
-                           [&](const File& file) { return plain(file.target) == plain(target); });
-    }
-
-    /// A finished file; `keep` gives it its name.
-    void add(const fs::path& target, std::function<Outcome()> keep) { files.push_back({target, std::move(keep)}); }
-
-    /// Old files step aside, new ones take their names; where one cannot, all is as before.
-    Outcome keepAll() {
-        struct Kept {
-            fs::path target, old;
-        };
-        std::vector<Kept> kept;
-        const auto undo = [&] {
-            std::error_code ignored;
-            for (auto file = kept.rbegin(); file != kept.rend(); ++file) {
-                if (file->old.empty())
-                    fs::remove(file->target, ignored);
-                else
-                    fs::rename(file->old, file->target, ignored);
-            }
-        };
-        for (const auto& file : files) {
-            Kept step{file.target, {}};
-            if (isThere(file.target)) {
-                step.old = temporaryBeside(file.target);
-                std::error_code error;
-                fs::rename(file.target, step.old, error);
-                if (error) {
-                    undo();
-                    return Fault{shownPath(file.target), "cannot be replaced: " + reasonOf(error),
-                                 "choose another folder"};
-                }
-            }
-            kept.push_back(step);
-            if (auto named = file.keep(); !named) {
-                undo();
-                return named;
-            }
-        }
-        std::error_code ignored;
-        for (const Kept& file : kept)
-            if (!file.old.empty()) fs::remove(file.old, ignored);
-        return done();
-    }
-
-    ~Batch() {
-        files.clear(); // temporary files first, then the folders that were made and have stayed empty
-        std::error_code ignored;
-        for (auto folder = madeFolders.rbegin(); folder != madeFolders.rend(); ++folder)
-            fs::remove(*folder, ignored);
-    }
-
-private:
-    struct File {
-        fs::path target;
-        std::function<Outcome()> keep;
-    };
-    std::vector<fs::path> madeFolders;
-    std::vector<File> files;
-};
-
 class Renderer {
 public:
     Renderer(const Recording& wholeRecording, std::span<const TrackAdjustment> trackAdjustments,
@@ -170,6 +92,8 @@ public:
             if (auto rendered = renderFile(static_cast<int>(f)); !rendered) return rendered.fault();
         if (options.sum)
             if (auto rendered = renderSum(); !rendered) return rendered.fault();
+        if (options.notes)
+            if (auto written = writeNotes(); !written) return written.fault();
         if (watch.stopped()) return stopped(options.to);
         if (auto kept = batch.keepAll(); !kept) return kept.fault();
         return report;
@@ -182,24 +106,25 @@ private:
                          "choose another folder"};
         for (const RecordingFile& file : recording.files()) // before any work is done
             if (auto free = checkTarget(options.to / file.path.filename()); !free) return free;
-        if (!options.sum) return done();
-        if (sameFolder(fs::absolute(*options.sum).parent_path(), recording.folder()))
-            return Fault{shownPath(*options.sum), "lies in the recording, which is never written to",
-                         "choose another folder"};
-        return checkTarget(*options.sum);
-    }
-
-    Outcome checkTarget(const fs::path& target) const {
-        if (isFolder(target)) return Fault{shownPath(target), "is a folder", "choose another name or folder"};
-        if (batch.has(target)) return Fault{shownPath(target), "is the file of a track too", "choose another name"};
-        std::error_code ignored;
-        const auto status = fs::symlink_status(target, ignored);
-        if (fs::exists(status) && !fs::is_regular_file(status) && !fs::is_symlink(status)) // a device, a pipe
-            return Fault{shownPath(target), "is not a regular file", "choose another name"};
-        if (!options.replace && isThere(target))
-            return Fault{shownPath(target), "is there already", "choose another folder, or allow it to be replaced"};
+        for (const auto& beside : {options.sum, options.notes})
+            if (beside)
+                if (auto free = checkBeside(*beside); !free) return free;
+        if (options.sum && options.notes && samePath(*options.sum, *options.notes))
+            return Fault{shownPath(*options.notes), "is the file of the sum too", "choose another name"};
         return done();
     }
+
+    Outcome checkBeside(const fs::path& target) const {
+        if (sameFolder(fs::absolute(target).parent_path(), recording.folder()))
+            return Fault{shownPath(target), "lies in the recording, which is never written to",
+                         "choose another folder"};
+        for (const RecordingFile& file : recording.files())
+            if (samePath(target, options.to / file.path.filename()))
+                return Fault{shownPath(target), "is the file of a track too", "choose another name"};
+        return checkTarget(target);
+    }
+
+    Outcome checkTarget(const fs::path& target) const { return batch.checkTarget(target, options.replace); }
 
     Outcome renderFile(int index) {
         const RecordingFile& file = recording.files()[static_cast<std::size_t>(index)];
@@ -224,7 +149,6 @@ private:
         format.sampleRate = file.info.sampleRate;
         format.channels = file.info.channels;
         format.channelMask = file.info.channelMask;
-        format.broadcastExtension = file.info.broadcastExtension;
         std::string reason;
         if (options.format != SampleFormat::float32 && file.info.isFloat) {
             format.samples = SampleFormat::float32;
@@ -233,6 +157,10 @@ private:
         const auto attempt = [&]() -> Result<bool> {
             if (format.samples == SampleFormat::float32 && !isFloatContainer(format.container))
                 format.container = Container::wav;
+            format.broadcastExtension = withCodingHistory(
+                file.info.broadcastExtension,
+                codingHistoryLine(format.sampleRate, bitsOf(format.samples), format.samples == SampleFormat::float32,
+                                  format.channels, "Spillwright: " + historyOf(channels)));
             auto reader = recording.openFile(index);
             if (!reader) return reader.fault();
             AdjustedTracks tracks(std::move(*reader), channels, file.info.sampleRate);
@@ -276,7 +204,7 @@ private:
             watch.tell(std::min(1.0, workDone / work));
         }
         if (auto finished = writer->finish(); !finished) return finished.fault();
-        batch.add(target, [writer] { return writer->keep(); });
+        batch.add(target, writer->place(), [writer] { return writer->keep(); });
         report.written.push_back(target);
         return true;
     }
@@ -319,7 +247,7 @@ private:
             at += got;
         }
         if (auto finished = output->finish(); !finished) return finished;
-        batch.add(target, [output] { return output->keep(); });
+        batch.add(target, output->place(), [output] { return output->keep(); });
         report.written.push_back(target);
         workDone += static_cast<double>(file.info.frames) * file.info.channels;
         return done();
@@ -354,46 +282,25 @@ private:
     }
 
     Result<bool> writeSum(const AudioFileFormat& format) {
-        struct Voice {
-            AdjustedTracks tracks;
-            Block block;
-            std::vector<PanGains> pans;
-        };
-        std::vector<Voice> voices;
-        for (std::size_t group = 0; group < recording.groups().size(); ++group) {
-            std::vector<TrackAdjustment> chosen;
-            std::vector<PanGains> pans;
-            for (const int track : recording.groups()[group]) {
-                const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
-                chosen.push_back(adjustment);
-                pans.push_back(panGains(effectivePan(recording.tracks()[static_cast<std::size_t>(track)], adjustment)));
-            }
-            if (std::all_of(chosen.begin(), chosen.end(), [](const auto& adjustment) { return adjustment.muted; }))
-                continue;
-            auto reader = recording.openGroup(static_cast<int>(group));
-            if (!reader) return reader.fault();
-            voices.push_back({AdjustedTracks(std::move(*reader), chosen, recording.sampleRate()), Block(chosen.size()),
-                              std::move(pans)});
-        }
-        std::vector<double> left(blockFrames), right(blockFrames);
+        auto sum = SumOfTracks::open(recording, adjustments);
+        if (!sum) return sum.fault();
         return write(*options.sum, format, recording.length(),
-                     [&](int frames, std::span<float* const> into) -> Outcome {
-                         std::fill(left.begin(), left.end(), 0.0);
-                         std::fill(right.begin(), right.end(), 0.0);
-                         for (Voice& voice : voices) {
-                             if (auto made = voice.tracks.next(frames, voice.block.tracks()); !made) return made;
-                             for (std::size_t i = 0; i < voice.pans.size(); ++i)
-                                 for (std::size_t n = 0; n < static_cast<std::size_t>(frames); ++n) {
-                                     const auto sample = static_cast<double>(voice.block.tracks()[i][n]);
-                                     left[n] += voice.pans[i].left * sample;
-                                     right[n] += voice.pans[i].right * sample;
-                                 }
-                         }
-                         const auto toFloat = [](double sample) { return static_cast<float>(sample); };
-                         std::transform(left.begin(), left.begin() + frames, into[0], toFloat);
-                         std::transform(right.begin(), right.begin() + frames, into[1], toFloat);
-                         return done();
-                     });
+                     [&](int frames, std::span<float* const> into) { return (*sum)->next(frames, into[0], into[1]); });
+    }
+
+    /// What was done, as lines that begin with #, and a checksum of each file as sha256sum has it.
+    Outcome writeNotes() {
+        std::vector<std::string> lines{
+            "Rendered by Spillwright from " + shownPath(recording.folder()) + ".",
+            "Setting: " + (options.settingName.empty() ? "without a name" : options.settingName) +
+                ". Tracks that are not listed are as recorded.",
+            ""};
+        for (const auto& line : adjustmentsInWords(recording.tracks(), adjustments))
+            lines.push_back(line);
+        if (!report.remarks.empty()) lines.emplace_back();
+        for (const auto& remark : report.remarks)
+            lines.push_back(remark);
+        return batch.addNotes(*options.notes, lines, watch);
     }
 
     const Recording& recording;

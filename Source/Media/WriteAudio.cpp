@@ -209,6 +209,7 @@ public:
     }
 
     Outcome keep() override { return file.keep(); }
+    const std::filesystem::path& place() const override { return file.place(); }
 
 private:
     std::vector<std::byte> header() const {

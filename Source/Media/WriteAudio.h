@@ -38,6 +38,7 @@ public:
 
     virtual Outcome finish() = 0; ///< Header completed, all bytes on the disk; still under the temporary name.
     virtual Outcome keep() = 0;   ///< After finish(): takes the target's name; a file of that name is replaced.
+    virtual const std::filesystem::path& place() const = 0; ///< Where the bytes are.
 };
 
 /// The integer that stands for a sample, rounded to the nearest and held at the largest. int16 and int24 only.

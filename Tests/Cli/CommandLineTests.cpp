@@ -316,6 +316,8 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
     writeBand(good);
     const auto setting = good / "setting.json";
     const auto broken = good / "broken.json";
+    const auto fine = good / "fine.json";
+    writeBytes(fine, R"({"format":"spillwright/setting","version":1,"tracks":[]})");
     writeBytes(broken, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"no\nbody"}]})");
     writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"nobody"}]})");
     const auto goodFolder = good.path().string();
@@ -337,6 +339,23 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
         {"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
         {"measure", goodFolder, "--json", (good / "01 a.wav").string()},
         {"render", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
+        {"report", (empty / "absent").string(), "--to", (empty / "r.html").string()},
+        {"report", goodFolder, "--setting", setting.string(), "--to", (empty / "r.html").string()},
+        {"report", goodFolder, "--setting", (empty / "absent.json").string(), "--to", (empty / "r.html").string()},
+        {"report", goodFolder, "--session", setting.string(), "--to", (empty / "r.html").string()},
+        {"report", goodFolder, "--source", "nobody", "--to", (empty / "r.html").string()},
+        {"report", goodFolder, "--to", empty.path().string()},
+        {"report", goodFolder, "--to", (empty / "absent" / "r.html").string()},
+        {"report", goodFolder, "--to", (good / "01 a.wav").string()},
+        {"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (good / "01 a.wav").string()},
+        {"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (empty / "r.html").string()},
+        {"report", goodFolder, "--to", "/dev/full"},
+        {"sums", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
+        {"sums", goodFolder, "--session", (empty / "absent").string(), "--to", (empty / "x").string()},
+        {"sums", (empty / "absent").string(), "--setting", fine.string(), "--to", (empty / "x").string()},
+        {"sums", goodFolder, "--setting", fine.string(), "--to", goodFolder},
+        {"render", goodFolder, "--setting", fine.string(), "--to", (empty / "x").string(), "--notes",
+         (good / "n.txt").string()},
         {"demo", "nobody", "--to", (empty / "x").string()},
     };
     for (const auto& words : calls) {
@@ -592,6 +611,14 @@ TEST_CASE("words that are off end with status 2") {
         {"render", folder, "--to", "x"},
         {"render", folder, "--setting", "x", "--to", "y", "--bits", "12"},
         {"demo", "x"},
+        {"report", folder},
+        {"report", folder, "--to", ""},
+        {"report", folder, "--to", "x.html", "--json", "-"},
+        {"report", folder, "--to", "x.html", "--band", "9:1"},
+        {"report", folder, "--to", "x.html", "--time", "-1"},
+        {"sums", folder, "--to", "x"},
+        {"sums", folder, "--setting", "x"},
+        {"sums", folder, "--setting", "x", "--to", "y", "--loudness", "3"},
     };
     for (const auto& words : calls) {
         const auto answer = call(words);
@@ -772,4 +799,82 @@ TEST_CASE("with --source pairs and proposals are those of one source") {
         CHECK(answer.out.empty());
         CHECK(answer.oneLine());
     }
+}
+
+TEST_CASE("report writes one page for somebody who was not there, and the recall sheet of the setting taken") {
+    TemporaryFolder folder, target;
+    writeBand(folder);
+    const auto before = contentOf(folder / "02 b.wav");
+    const auto page = (target / "r.html").string(), sheet = (target / "r.csv").string();
+    const std::vector<std::string> words{"report", folder.path().string(), "--to", page, "--recall", sheet};
+    const auto answer = call(words);
+    INFO(answer.err);
+    REQUIRE(answer.status == 0);
+    CHECK(answer.out == page + "\n" + sheet + "\n");
+    const auto html = contentOf(page);
+    CHECK(html.find("The setting taken, \u201cflips\u201d") != std::string::npos); // as propose --save has it
+    const auto proposed = call({"propose", folder.path().string(), "--allow", "flips", "--json", "-"}).parsed();
+    for (const auto& track : proposed["proposals"][0]["setting"]["tracks"]) {
+        const auto name = track["track"].get<std::string>();
+        const auto row = contentOf(sheet).find("\r\n" + name + ",");
+        REQUIRE(row != std::string::npos);
+        CHECK(contentOf(sheet).substr(row, 40).find(track["flip"].get<bool>() ? ".wav,1,yes,0," : ".wav,1,no,0,") !=
+              std::string::npos);
+    }
+    CHECK(contentOf(folder / "02 b.wav") == before);
+    auto again = words;
+    again.insert(again.end(), {"--threads", "1"});
+    REQUIRE(call(again).status == 0);
+    CHECK((contentOf(page) == html));
+
+    // With a setting that one is taken; proposals stand beside it.
+    const auto setting = target / "by hand.json";
+    writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"c","nudge_ms":-1.0}]})");
+    auto mine = words;
+    mine.insert(mine.end(), {"--setting", setting.string(), "--date", "today"});
+    REQUIRE(call(mine).status == 0);
+    CHECK(contentOf(page).find("The setting taken, \u201cby hand\u201d") != std::string::npos);
+    CHECK(contentOf(page).find("Set by hand") != std::string::npos);
+    CHECK(contentOf(page).find("Report of today.") != std::string::npos);
+    CHECK(contentOf(page).find("<h3>flips</h3>") != std::string::npos);
+    CHECK(contentOf(sheet).find("\r\nc,03 c.wav,1,no,-1,-48,-34.32,") != std::string::npos);
+
+    // A session brings its versions.
+    const auto session = target / "s.spillwright";
+    writeBytes(session, R"({"format":"spillwright/session","version":1,
+        "setting":{"tracks":[{"track":"b","flip":true},{"track":"gone","flip":true}]},
+        "versions":[{"name":"kept7","setting":{"tracks":[{"track":"d","flip":true}]}}]})");
+    auto with = words;
+    with.insert(with.end(), {"--session", session.string()});
+    const auto told = call(with);
+    INFO(told.err);
+    REQUIRE(told.status == 0);
+    CHECK(contentOf(page).find("kept under 7") != std::string::npos);
+    CHECK(contentOf(page).find("The setting taken, \u201cas heard\u201d") != std::string::npos);
+
+    // One track alone has nothing to be proposed, but a report.
+    TemporaryFolder one;
+    writeWav(one / "only.wav", noise(sixSeconds, 1));
+    CHECK(call({"report", one.path().string(), "--to", page}).status == 0);
+    CHECK(contentOf(page).find("It was left as recorded.") != std::string::npos);
+}
+
+TEST_CASE("sums writes the sums of all settings, equally loud, with their notes") {
+    TemporaryFolder folder, target;
+    writeBand(folder);
+    const auto setting = target / "turned.json";
+    writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"b","flip":true}]})");
+    const auto session = target / "s.spillwright";
+    writeBytes(session, R"({"format":"spillwright/session","version":1,"setting":{"tracks":[]},
+        "versions":[{"name":"kept7","setting":{"tracks":[{"track":"d","flip":true}]}}]})");
+    const auto to = target / "sums";
+    const auto answer = call({"sums", folder.path().string(), "--setting", setting.string(), "--session",
+                              session.string(), "--to", to.string(), "--loudness", "-30"});
+    INFO(answer.err);
+    REQUIRE(answer.status == 0);
+    for (const char* name : {"1 as recorded.wav", "2 turned.wav", "3 kept under 7.wav", "sums.txt"}) {
+        CHECK(std::filesystem::exists(to / name));
+        CHECK(answer.out.find((to / name).string() + "\n") != std::string::npos);
+    }
+    CHECK(contentOf(to / "sums.txt").find("# 3 kept under 7.wav: -30.00 LUFS, ") != std::string::npos);
 }

@@ -25,13 +25,15 @@ def main(readme, cli, recording):
             print(command, flush=True)
             subprocess.run(command.split(), cwd=folder, check=True, stdout=subprocess.DEVNULL)
         assert (folder / "sum.wav").stat().st_size > 1_000_000
+        assert (folder / "report.html").stat().st_size > 100_000
+        assert len((folder / "recall.csv").read_text(encoding="utf-8").splitlines()) > 10
         assert len(list((folder / "rendered").iterdir())) == len(list(pathlib.Path(recording).glob("*.wav")))
 
     # The usage that the README prints names every command and option that the program has, and no other.
     usage = text[text.index("    spillwright-cli measure") : text.index("For example, from recording")]
     said = set(re.findall(r"--[a-z-]+", usage))
     offered = set()
-    for command in ("measure", "propose", "render", "demo"):
+    for command in ("measure", "propose", "render", "sums", "report", "demo"):
         help_text = subprocess.run([cli, command, "--help"], check=True, stdout=subprocess.PIPE, text=True).stdout
         offered |= set(re.findall(r"--[a-z-]+", help_text))
     assert said == offered - {"--help"}, (said ^ offered)

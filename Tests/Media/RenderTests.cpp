@@ -3,12 +3,15 @@
 #include "Core/Signal/FractionalDelay.h"
 #include "Core/Signal/HighPass.h"
 #include "Media/AudioBytes.h"
+#include "Media/BroadcastExtension.h"
+#include "Media/Checksum.h"
 #include "Media/FolderContent.h"
 #include "Support/TestWav.h"
 
 #include <catch2/catch.hpp>
 
 #include <map>
+#include <sstream>
 
 #ifndef _WIN32
 #include <csignal>
@@ -321,19 +324,80 @@ TEST_CASE("a float original stays float whatever bits are asked for") {
     CHECK(report.remarks == std::vector<std::string>{"a.wav: is float; it is written as 32-bit float"});
 }
 
-TEST_CASE("the bext chunk is kept byte for byte") {
+TEST_CASE("the bext chunk stays byte for byte, and its coding history gains a line that says what was done") {
     Rig rig;
-    const std::string body = broadcastExtension("Kick, inside", 0x123456789ull, "A=PCM,F=48000,W=24,M=mono\r\n");
-    rig.put("a.wav", riff(chunk("bext", body) + chunk("fmt ", formatBody(1, 1, 48000, 24)) +
-                          chunk("data", integers(noise24(100, 8), 3))));
+    const std::string history = GENERATE("A=PCM,F=48000,W=24,M=mono\r\n", "A=PCM,F=48000,W=24,M=mono", "");
+    const std::string body = broadcastExtension("Kick, inside", 0x123456789ull, history);
+    rig.put("a.wav", riff(chunk("bext", body + std::string(history.empty() ? 3 : 0, '\0')) +
+                          chunk("fmt ", formatBody(1, 1, 48000, 24)) + chunk("data", integers(noise24(100, 8), 3))));
     rig.open();
+    rig.of("a").flip = true;
     rig.of("a").nudge = milliseconds(1.0);
+    rig.of("a").pan = -1.0; // of the sum alone
     rig.rendered();
     const std::string bytes = contentOf(rig.to / "a.wav");
     const auto at = bytes.find("bext");
     REQUIRE(at != std::string::npos);
-    CHECK(bytes.substr(at, 8 + body.size()) == "bext" + little(body.size(), 4) + body);
+    const std::string lines = (history.empty() ? "" : "A=PCM,F=48000,W=24,M=mono\r\n") +
+                              std::string("A=PCM,F=48000,W=24,M=mono,T=Spillwright: flipped; 1 ms later\r\n");
+    CHECK(bytes.substr(at, 8 + 602 + lines.size()) ==
+          "bext" + little(602 + lines.size(), 4) + body.substr(0, 602) + lines);
     CHECK(infoOf(rig.to / "a.wav").timeReference == 0x123456789);
+    const auto fields = BroadcastExtension::of(infoOf(rig.to / "a.wav").broadcastExtension);
+    CHECK(fields.description == "Kick, inside");
+    CHECK(fields.originator == "Field recorder");
+    CHECK(fields.date == "2026-03-01");
+    CHECK(fields.time == "12:30:05");
+}
+
+TEST_CASE("the notes say what was done, with a checksum of each file as sha256sum reads it") {
+    Rig rig;
+    rig.put("a.wav", wav24(48000, noise24(1000, 16)));
+    rig.put("b\\c.wav", wav24(48000, noise24(1000, 17)));
+    rig.put("d silent.wav", wav24(48000, std::vector<std::int64_t>(1000)));
+    rig.open();
+    rig.of("a").flip = true;
+    rig.options.sum = rig.place / "sum.wav";
+    rig.options.notes = rig.to / "notes.txt";
+    rig.options.settingName = "mine";
+    rig.rendered();
+    const auto notes = contentOf(rig.to / "notes.txt");
+    CHECK(notes.find("# Setting: mine. ") != std::string::npos);
+    CHECK(notes.find("# a: flipped\n") != std::string::npos);
+    CHECK(notes.find("# d silent.wav: is silent; it is copied as it is\n") != std::string::npos);
+    for (const auto& [shown, file] : {std::pair<std::string, std::filesystem::path>{"a.wav", rig.to / "a.wav"},
+                                      {"d silent.wav", rig.to / "d silent.wav"},
+                                      {"../sum.wav", rig.place / "sum.wav"}}) {
+        const auto sum = sha256Of(file, {});
+        REQUIRE(sum);
+        CHECK(notes.find("\n" + *sum + "  " + shown + "\n") != std::string::npos);
+    }
+    CHECK(notes.find("\n\\" + *sha256Of(rig.to / "b\\c.wav", {}) + "  b\\\\c.wav\n") != std::string::npos);
+    // Every line is a remark or a checksum.
+    std::istringstream lines(notes);
+    int sums = 0;
+    for (std::string line; std::getline(lines, line);)
+        if (!line.starts_with("#")) ++sums;
+    CHECK(sums == 4);
+
+    // Refused where they would be in the way, and then nothing is made.
+    std::filesystem::remove_all(rig.to);
+    for (const auto& [notesFile, words] :
+         {std::pair<std::filesystem::path, std::string>{rig.to / "a.wav", "is the file of a track too"},
+          {rig.place / "sum.wav", "is the file of the sum too"},
+          {rig.from / "notes.txt", "lies in the recording"},
+          {rig.place.path(), "is a folder"}}) {
+        rig.options.replace = true;
+        rig.options.notes = notesFile;
+        const auto refused = rig.attempt();
+        CAPTURE(notesFile);
+        REQUIRE_FALSE(refused);
+        CHECK(refused.fault().line().find(words) != std::string::npos);
+        CHECK_FALSE(std::filesystem::exists(rig.to));
+    }
+    rig.options.notes = rig.place / "absent" / "notes.txt";
+    REQUIRE_FALSE(rig.attempt());
+    CHECK_FALSE(std::filesystem::exists(rig.to));
 }
 
 TEST_CASE("a stereo file stays one, and each side has its own adjustment") {
