@@ -1,5 +1,7 @@
 #include "Core/Measure/MainsHum.h"
 
+#include "Core/Measure/Kernels.h"
+#include "Core/Measure/WindowSpectra.h"
 #include "Core/Types.h"
 
 #include <algorithm>
@@ -139,6 +141,67 @@ bool MainsHumFinder::find(std::span<const float> magnitudes, int fewestLines, Ma
     if (hum.lines == 0) return false;
     rule(magnitudes, hum);
     return true;
+}
+
+namespace {
+
+constexpr int fewestSteadyLines = 4;
+constexpr std::size_t fewestWindows = 30;
+constexpr double quietest = 0.1;     // of the windows
+constexpr double highestHz = 1250.0; // beyond the last multiple
+
+/// What each bin has in its quietest windows, from 0 Hz on; empty where too few windows are kept.
+std::vector<float> steadyPowers(const CrossSpectra& spectra, int track) {
+    const auto* windows = spectra.windowSpectra();
+    if (windows == nullptr || windows->kept().size() < fewestWindows) return {};
+    const int bins =
+        std::min(windows->binCount(), static_cast<int>(highestHz / spectra.binWidth()) - windows->firstBin());
+    if (bins <= 0) return {};
+    const auto count = windows->kept().size();
+    std::vector<float> powers(static_cast<std::size_t>(bins) * count);
+    for (std::size_t window = 0; window < count; ++window) {
+        const auto spectrum = windows->spectrum(track, static_cast<int>(window));
+        for (int bin = 0; bin < bins; ++bin)
+            powers[static_cast<std::size_t>(bin) * count + window] =
+                std::norm(kernels::keptValue(spectrum[static_cast<std::size_t>(bin)]));
+    }
+    std::vector<float> steady(static_cast<std::size_t>(windows->firstBin() + bins), 0.0f);
+    for (int bin = 0; bin < bins; ++bin) {
+        const auto first = powers.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(bin) * count);
+        const auto chosen = first + static_cast<std::ptrdiff_t>(quietest * static_cast<double>(count));
+        std::nth_element(first, chosen, first + static_cast<std::ptrdiff_t>(count));
+        steady[static_cast<std::size_t>(windows->firstBin() + bin)] = *chosen;
+    }
+    return steady;
+}
+
+Decibels levelOfLines(const std::vector<float>& powers, const CrossSpectra& spectra, double mains) {
+    constexpr double ofLobe = 1.5; // what the three bins nearest to a line hold against the one in its middle (Hann)
+    double sum = 0.0;
+    for (int multiple = 1; multiple <= multiplesAsked; ++multiple) {
+        const auto centre = static_cast<std::ptrdiff_t>(std::lround(multiple * mains / spectra.binWidth()));
+        for (auto bin = std::max<std::ptrdiff_t>(1, centre - 1); bin <= std::min(centre + 1, std::ssize(powers) - 1);
+             ++bin)
+            sum += static_cast<double>(powers[static_cast<std::size_t>(bin)]) / ofLobe;
+    }
+    const double length = spectra.windowLength(); // a sine of rms a has (a N / sqrt 8)^2 in a Hann window's bin
+    return Decibels(decibelsOfPower(8.0 * sum / (length * length)));
+}
+
+} // namespace
+
+std::optional<SteadyHum> steadyHum(const CrossSpectra& spectra, int track) {
+    const auto powers = steadyPowers(spectra, track);
+    if (powers.empty()) return std::nullopt;
+    MainsHum hum;
+    if (!MainsHumFinder(spectra.binWidth()).find(powers, fewestSteadyLines, hum) || !hum.low) return std::nullopt;
+    return SteadyHum{hum.hertz, hum.lines, levelOfLines(powers, spectra, hum.hertz)};
+}
+
+std::optional<Decibels> steadyLevelAt(const CrossSpectra& spectra, int track, double mains) {
+    const auto powers = steadyPowers(spectra, track);
+    if (powers.empty()) return std::nullopt;
+    return levelOfLines(powers, spectra, mains);
 }
 
 } // namespace spillwright

@@ -1,7 +1,10 @@
 #pragma once
 
+#include "Core/Measure/CrossSpectra.h"
+
 #include <complex>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -34,5 +37,18 @@ private:
     double sharpened(std::span<const float> magnitudes, double nominal) const;
     void rule(std::span<const float> magnitudes, MainsHum& hum) const;
 };
+
+/// Hum of the mains that a track has throughout.
+struct SteadyHum {
+    double hertz = 0.0; ///< Of the mains: near 50 or 60.
+    int lines = 0;      ///< Multiples that stand out.
+    Decibels level; ///< Of the first twenty multiples together, rms, full scale = 1; under music up to 2 dB too low.
+};
+/// From what each frequency has in the quietest tenth of the windows that are kept: music pauses, hum does not. Lines
+/// below sourceBand are not asked. nullopt: fewer than four lines stand out, neither the second nor the third multiple
+/// among them, or fewer than 30 windows are kept. O(bins * windows).
+std::optional<SteadyHum> steadyHum(const CrossSpectra& spectra, int track);
+/// What the multiples of `mains` hold in the same way, whether they stand out or not.
+std::optional<Decibels> steadyLevelAt(const CrossSpectra& spectra, int track, double mains);
 
 } // namespace spillwright

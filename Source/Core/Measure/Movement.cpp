@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 namespace spillwright {
 
@@ -38,23 +37,9 @@ double weightOf(double x) {
     return left * left;
 }
 
-/// The normal deviate as rare as Student's t of so many degrees of freedom, and back (Wallace 1959).
+/// The normal deviate as rare as Student's t of so many degrees of freedom: studentOf the other way round.
 double normalOf(double t, double freedom) {
     return std::sqrt(freedom * std::log1p(t * t / freedom)) * (8.0 * freedom + 1.0) / (8.0 * freedom + 3.0);
-}
-double studentOf(double z, double freedom) {
-    const double wide = z * (8.0 * freedom + 3.0) / (8.0 * freedom + 1.0);
-    return std::sqrt(freedom * std::expm1(wide * wide / freedom));
-}
-
-/// Beyond which, on both sides, a normal deviate falls with this chance.
-double rarerThan(double chance) {
-    double low = 0.0, high = 40.0;
-    for (int k = 0; k < 60; ++k) {
-        const double middle = 0.5 * (low + high);
-        (std::erfc(middle / std::numbers::sqrt2) > chance ? low : high) = middle;
-    }
-    return high;
 }
 
 /// y as one of: a constant, a line, two constants. `column` is what the second parameter multiplies.
