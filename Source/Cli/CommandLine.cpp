@@ -11,6 +11,7 @@
 #include "Session/Document.h"
 #include "Session/SessionFile.h"
 #include "Session/Sources.h"
+#include "Session/Takes.h"
 #include "Session/TextFile.h"
 
 #include <CLI/CLI.hpp>
@@ -67,6 +68,10 @@ struct SumsWords {
 struct ReportWords {
     std::string setting, session, to, recall, date;
     std::optional<double> timeSeconds;
+};
+
+struct CompareWords {
+    std::vector<std::string> folders, microphones, match;
 };
 
 /// One command as it runs: where its words go and how it is stopped.
@@ -170,6 +175,77 @@ public:
         if (std::isnan(*seconds)) return usage("--time", "is not a number", "give seconds, or leave it out");
         if (*seconds < 0.0) return usage("--time", "is below 0", "give seconds, or leave it out");
         return std::optional(Seconds(*seconds));
+    }
+
+    int compareCommand(const CommonOptions& words, const CompareWords& compareWords) {
+        const auto options = measureOptions(words);
+        if (!options) return fail(options.fault());
+        const auto& folders = compareWords.folders;
+        const bool microphones = !compareWords.microphones.empty();
+        if (microphones && folders.size() > 1)
+            return fail(usage("--microphone",
+                              "is asked of one recording, and " + std::to_string(folders.size()) + " are named",
+                              "name one folder"));
+        if (microphones && !compareWords.match.empty())
+            return fail(usage("--match", "is between takes, and microphones of one recording are compared",
+                              "leave one of the two out"));
+        if (!microphones && folders.size() < 2)
+            return fail(usage(folders.front(), "is one take alone",
+                              "name another take's folder, or two microphones of this one with --microphone"));
+        for (std::size_t k = 0; k < folders.size(); ++k)
+            for (std::size_t l = 0; l < k; ++l) {
+                std::error_code ignored;
+                if (std::filesystem::equivalent(folders[l], folders[k], ignored))
+                    return fail({folders[k], "is named twice", "name two different takes"});
+            }
+        CompareOptions compareOptions;
+        if (!words.source.empty()) compareOptions.source = words.source;
+        if (!words.sources.empty()) {
+            auto given = readSourcesFile(words.sources);
+            if (!given) return fail(given.fault());
+            compareOptions.sources = std::move(given).value();
+        }
+        std::vector<Measured> measured;
+        Workers workers(words.threads);
+        for (const auto& folder : folders) {
+            auto take = measureFolder(folder, words, *options, workers);
+            if (!take) return fail(take.fault());
+            auto lines = take->measurement.warnings;
+            for (auto& line : lines)
+                if (!microphones && !line.starts_with(folder)) line = folder + ": " + line;
+            warn(lines);
+            measured.push_back(std::move(take).value());
+        }
+        for (const auto& word : compareWords.match) {
+            auto pair = matchOf(word, measured.front().measurement.tracks);
+            if (!pair) return fail(pair.fault());
+            compareOptions.match.push_back(std::move(pair).value());
+        }
+        std::vector<Measurement> takes;
+        for (const auto& take : measured)
+            takes.push_back(take.measurement);
+        const auto comparison = microphones
+                                    ? compareMicrophones(takes.front(), compareWords.microphones, compareOptions,
+                                                         workers, watch("comparing"))
+                                    : compareTakes(std::move(takes), compareOptions, workers, watch("comparing"));
+        if (!comparison) return fail(comparison.fault());
+        warn(comparison->warnings);
+        if (!words.json.empty() && words.json != "-")
+            for (const auto& take : measured)
+                if (auto own = notOfRecording(words.json, *take.recording); !own) return fail(own.fault());
+        return give(words.json, comparisonTable(*comparison), comparisonToJson(*comparison),
+                    *measured.front().recording);
+    }
+
+    /// A=B; a name may hold an equals sign: what stands before the right one is a track of the first take.
+    static Result<std::pair<std::string, std::string>> matchOf(const std::string& word,
+                                                               const std::vector<TrackInfo>& tracks) {
+        auto equals = word.find('=');
+        if (equals == std::string::npos || equals == 0 || equals + 1 == word.size())
+            return usage("--match", "'" + word + "' is no TRACK=TRACK", "write it like 'snare=snare top'");
+        for (auto at = equals; at != std::string::npos; at = word.find('=', at + 1))
+            if (findTrack(word.substr(0, at), tracks)) equals = at;
+        return std::pair(word.substr(0, equals), word.substr(equals + 1));
     }
 
     /// NAME or NAME=WEIGHT; a name may hold an equals sign where no number follows it.
@@ -408,17 +484,10 @@ private:
             if (!given) return given.fault();
             list = std::move(given).value();
         }
-        auto recording = Recording::open(words.folder, watch("opening"));
-        if (!recording) return recording.fault();
-        const auto stretch = stretchOf(words.folder, **recording, options);
-        if (!stretch) return stretch.fault();
-        const SpectraCache cache(words.noCache ? std::filesystem::path() : cacheFolder);
-        const auto known = cache.find(**recording, stretch->from, stretch->to);
         Workers workers(words.threads);
-        auto measurement = measure(words.folder, (*recording)->tracks(), **recording, (*recording)->warnings(), options,
-                                   workers, watch("measuring"), known);
-        if (!measurement) return measurement.fault();
-        if (!known) cache.keep(**recording, *measurement->spectra);
+        auto measured = measureFolder(words.folder, words, options, workers);
+        if (!measured) return measured.fault();
+        Result<Measurement> measurement = std::move(measured->measurement);
         if (sourcesMatter) {
             measurement = hearSources(*measurement, list, workers, watch("hearing the sources"));
             if (!measurement) return measurement.fault();
@@ -432,6 +501,22 @@ private:
             remarks.insert(remarks.begin(), measurement->warnings.begin(), measurement->warnings.end());
             measurement = std::move(focused);
         }
+        return Measured{std::move(measured->recording), std::move(measurement).value()};
+    }
+
+    /// Its spectra from the cache where they are kept, else into it.
+    Result<Measured> measureFolder(const std::string& folder, const CommonOptions& words, const MeasureOptions& options,
+                                   Workers& workers) {
+        auto recording = Recording::open(folder, watch("opening"));
+        if (!recording) return recording.fault();
+        const auto stretch = stretchOf(folder, **recording, options);
+        if (!stretch) return stretch.fault();
+        const SpectraCache cache(words.noCache ? std::filesystem::path() : cacheFolder);
+        const auto known = cache.find(**recording, stretch->from, stretch->to);
+        auto measurement = measure(folder, (*recording)->tracks(), **recording, (*recording)->warnings(), options,
+                                   workers, watch("measuring"), known);
+        if (!measurement) return measurement.fault();
+        if (!known) cache.keep(**recording, *measurement->spectra);
         return Measured{std::move(recording).value(), std::move(measurement).value()};
     }
 
@@ -475,9 +560,12 @@ std::string isNamed(const std::string& file) {
     return file.empty() ? "needs the name of a file" : "";
 }
 
-void addCommonOptions(CLI::App& command, CommonOptions& words) {
+void addFolder(CLI::App& command, CommonOptions& words) {
     command.add_option("FOLDER", words.folder, "the recording: a folder of audio files that start together")
         ->required();
+}
+
+void addCommonOptions(CLI::App& command, CommonOptions& words) {
     command.add_option("--from", words.from, "begin of the stretch to measure, s");
     command.add_option("--to-time", words.to, "end of the stretch, s");
     command.add_option("--band", words.band, "LO:HI, Hz (178:562)");
@@ -505,16 +593,19 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     RenderWords renderWords;
     SumsWords sumsWords;
     ReportWords reportWords;
+    CompareWords compareWords;
     std::string saveSources, demoName, demoTo;
     int demoThreads = 0;
 
     auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
+    addFolder(*measureApp, common);
     addCommonOptions(*measureApp, common);
     addJson(*measureApp, common);
     measureApp->add_option("--save-sources", saveSources,
                            "write which tracks stand close to what, to be mended by hand");
 
     auto* proposeApp = app.add_subcommand("propose", "propose flips, and flips with nudges");
+    addFolder(*proposeApp, common);
     addCommonOptions(*proposeApp, common);
     addJson(*proposeApp, common);
     proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
@@ -577,6 +668,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     sumsApp->add_flag("--replace", sumsWords.replace, "replace files in the folder");
 
     auto* reportApp = app.add_subcommand("report", "write a page for somebody who was not there, and a recall sheet");
+    addFolder(*reportApp, common);
     addCommonOptions(*reportApp, common);
     reportApp->add_option("--setting", reportWords.setting, "setting file: the setting taken (else the best flips)");
     reportApp->add_option("--session", reportWords.session,
@@ -586,6 +678,21 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     reportApp->add_option("--time", reportWords.timeSeconds,
                           "s: each rung's search and proof take no longer (without it counts end them)");
     reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)");
+    auto* compareApp = app.add_subcommand("compare", "two takes or more of one set-up, or microphones for one job");
+    compareApp->add_option("FOLDER", compareWords.folders, "the takes, each against the first")->required();
+    addCommonOptions(*compareApp, common);
+    addJson(*compareApp, common);
+    compareApp
+        ->add_option("--microphone", compareWords.microphones,
+                     "TRACK: one of two or more for one job in one recording, each as if the others were not in the "
+                     "mix; repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    compareApp
+        ->add_option("--match", compareWords.match,
+                     "TRACK=TRACK: a track of the first take and what it is called in another; may be repeated")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
 
     auto* demoApp = app.add_subcommand("demo", "compute a demo recording; without NAME: list them");
     demoApp->add_option("NAME", demoName, "demo session");
@@ -607,6 +714,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     if (proposeApp->parsed()) return run.proposeCommand(common, proposeWords);
     if (sumsApp->parsed()) return run.sumsCommand(sumsWords);
     if (reportApp->parsed()) return run.reportCommand(common, reportWords);
+    if (compareApp->parsed()) return run.compareCommand(common, compareWords);
     if (renderApp->parsed()) return run.renderCommand(renderWords);
     return run.demoCommand(demoName, demoTo, demoThreads);
 }

@@ -330,4 +330,141 @@ std::string proposalsTable(const Proposals& proposals, const Measurement& m) {
     return out;
 }
 
+namespace {
+
+/// "-0.62 ±0.14 *": the star says that it stands.
+std::string differenceInWords(const std::optional<Difference>& difference, int decimals, double scale = 1.0) {
+    if (!difference) return "-";
+    return fixed(scale * difference->value, decimals, true) +
+           (difference->uncertainty ? " ±" + fixed(scale * *difference->uncertainty, decimals) : "") +
+           (difference->stands ? " *" : "");
+}
+
+std::string changedInWords(const TrackChange& change) {
+    std::string words = change.inverted ? "inverted" : "";
+    const auto add = [&](const char* word) { words += std::string(words.empty() ? "" : ", ") + word; };
+    switch (change.place) {
+    case TrackChange::Place::asItWas:
+        break;
+    case TrackChange::Place::late:
+        add("late");
+        break;
+    case TrackChange::Place::moved:
+        add("moved");
+        break;
+    case TrackChange::Place::sourceMoved:
+        add("its source moved");
+        break;
+    case TrackChange::Place::either:
+        add("it or its source moved");
+        break;
+    }
+    if (change.gainChanged) add("gain");
+    return words;
+}
+
+std::string takesTracks(const Comparison& c, const TakeDifference& d) {
+    const auto &first = c.takes.front(), &second = c.takes[static_cast<std::size_t>(d.second)];
+    Table table({"track", first.name + " dBFS", second.name + " dBFS", "gain dB", "spill " + first.name,
+                 "spill " + second.name, "at the same playing", "ways", "what changed"},
+                {true, false, false, false, false, false, false, false, true});
+    for (std::size_t t = 0; t < c.tracks.size(); ++t) {
+        const auto& change = d.tracks[t];
+        const auto level = [&](const ComparedTake& take) {
+            return take.levels[t] ? fixed(take.levels[t]->value, 1) : std::string("-");
+        };
+        const auto spill = [&](const ComparedTake& take) {
+            return take.spillShares[t] ? percent(*take.spillShares[t]) : std::string("-");
+        };
+        std::string remark = c.microphones ? std::string() : changedInWords(change);
+        for (const auto& one : d.changes)
+            if (one.track == static_cast<int>(t) &&
+                (one.kind == TakeChange::Kind::silent || one.kind == TakeChange::Kind::soundsAgain ||
+                 one.kind == TakeChange::Kind::hum || one.kind == TakeChange::Kind::humGone))
+                remark += std::string(remark.empty() ? "" : ", ") + changeWord(one.kind);
+        table.add(
+            {c.tracks[t].name, level(first), level(second),
+             change.gain ? fixed(change.gain->value, 1, true) + " ±" + fixed(change.gainUncertainty.value, 1) : "-",
+             spill(first), spill(second), differenceInWords(d.spill[t], 0, 100.0), std::to_string(change.against),
+             remark});
+    }
+    return table.text();
+}
+
+std::string takesPairs(const Comparison& c, const TakeDifference& d) {
+    const auto &first = c.takes.front(), &second = c.takes[static_cast<std::size_t>(d.second)];
+    std::vector<const PairDifference*> pairs;
+    const auto ofFirst = [&](const PairDifference& p) -> const ComparedPair& {
+        return *first.pairs[static_cast<std::size_t>(p.pair)];
+    };
+    const auto ofSecond = [&](const PairDifference& p) -> const ComparedPair& {
+        return *second.pairs[static_cast<std::size_t>(p.pair)];
+    };
+    for (const auto& pair : d.pairs)
+        if (ofFirst(pair).reading.related || ofSecond(pair).reading.related) pairs.push_back(&pair);
+    std::stable_sort(pairs.begin(), pairs.end(), [&](const PairDifference* a, const PairDifference* b) {
+        return ofFirst(*a).coherence.value > ofFirst(*b).coherence.value;
+    });
+    Table table({"pair (most coherent first)", "coherence", "differs by", "second arrives ms", "polarity", "deepest dB",
+                 "differs by", "sum dB", "differs by", "at its best dB", "due to"},
+                {true, false, false, false, true, false, false, false, false, false, true});
+    for (const auto* pair : pairs) {
+        const auto &a = ofFirst(*pair), &b = ofSecond(*pair);
+        const auto [one, other] = c.pairOf(static_cast<std::size_t>(pair->pair));
+        const auto both = [](const std::string& was, const std::string& is) { return was + " > " + is; };
+        const auto arrival = [](const PairReading& reading) {
+            return reading.arrival ? fixed(inMilliseconds(reading.arrival->delay), 2, true) : std::string("-");
+        };
+        const auto way = [](const PairReading& reading) {
+            const auto words = polarityInWords(reading.polarity);
+            return words.empty() ? std::string("-") : words;
+        };
+        const auto deepest = [](const ComparedPair& of) {
+            return fixed(of.notch.value, 1, true) +
+                   (of.notchAt ? " at " + fixed(of.notchAt->value, 0) + " Hz" : std::string());
+        };
+        table.add(
+            {c.tracks[static_cast<std::size_t>(one)].name + " / " + c.tracks[static_cast<std::size_t>(other)].name,
+             both(fixed(a.coherence.value, 2), fixed(b.coherence.value, 2)), differenceInWords(pair->coherence, 2),
+             both(arrival(a.reading), arrival(b.reading)), both(way(a.reading), way(b.reading)),
+             both(deepest(a), deepest(b)), differenceInWords(pair->notch, 1),
+             both(fixed(a.summationGain.value, 1, true), fixed(b.summationGain.value, 1, true)),
+             differenceInWords(pair->summationGain, 1),
+             both(fixed(a.best.value, 1, true), fixed(b.best.value, 1, true)),
+             pair->dueTo ? c.tracks[static_cast<std::size_t>(*pair->dueTo)].name : ""});
+    }
+    return table.text();
+}
+
+std::string takeInWords(const Comparison& c, const ComparedTake& take) {
+    const auto& m = take.recording;
+    const double rate = m.spectra->sampleRate();
+    std::string line = take.name + ": " + m.folder + ", " + std::to_string(m.usable.size()) + " tracks, " +
+                       fixed(rate, 0) + " Hz, " + fixed(static_cast<double>(m.spectra->from()) / rate, 2) + " to " +
+                       fixed(static_cast<double>(m.spectra->to()) / rate, 2) + " s";
+    if (!take.sum || !take.best) return line + "\n";
+    std::string flips;
+    for (const int track : take.flips)
+        flips += (flips.empty() ? " with flips of " : ", ") + c.tracks[static_cast<std::size_t>(track)].name;
+    return line + "; sums " + fixed(take.sum->value, 2, true) + " dB as recorded, " + fixed(take.best->value, 2, true) +
+           " dB at its best" + flips + "\n";
+}
+
+} // namespace
+
+std::string comparisonTable(const Comparison& c) {
+    std::string out;
+    for (const auto& take : c.takes)
+        out += takeInWords(c, take);
+    if (c.source) out += "pairs and sums of " + *c.source + " alone\n";
+    for (const auto& difference : c.differences) {
+        const auto& second = c.takes[static_cast<std::size_t>(difference.second)].name;
+        out += "\n" + second + " against " + c.takes.front().name + ":\n";
+        for (const auto& line : difference.verdict)
+            out += "  " + line + "\n";
+        out += "\n" + takesTracks(c, difference) + "\n" + takesPairs(c, difference);
+    }
+    return out + "\n* stands: more than other playing alone would make it\n";
+}
+
 } // namespace spillwright

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Session/Measurement.h"
+#include "Session/Takes.h"
 
 #include <string>
 
@@ -11,5 +12,7 @@ namespace spillwright {
 std::string measurementTable(const Measurement& measurement);
 /// The proposals as plain text: what each changes and what each change is worth.
 std::string proposalsTable(const Proposals& proposals, const Measurement& measurement);
+/// Takes or microphones side by side: the verdict, the tracks, and the pairs that are related in one of them.
+std::string comparisonTable(const Comparison& comparison);
 
 } // namespace spillwright

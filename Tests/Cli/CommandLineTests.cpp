@@ -878,3 +878,65 @@ TEST_CASE("sums writes the sums of all settings, equally loud, with their notes"
     }
     CHECK(contentOf(to / "sums.txt").find("# 3 kept under 7.wav: -30.00 LUFS, ") != std::string::npos);
 }
+
+TEST_CASE("compare holds takes against the first, and says in one line what stands in its way") {
+    TemporaryFolder one, two, three, silent, brief, other;
+    writeBand(one);
+    writeBand(two);
+    writeBand(three);
+    writeWav(two.path() / "02 b.wav", mixed(delayed(noise(sixSeconds, 1), 96, 0.8f), noise(sixSeconds, 3, 0.02f)));
+    const auto path = [](const TemporaryFolder& folder) { return folder.path().string(); };
+
+    const auto answer = call({"compare", path(one), path(two), "--json", "-"});
+    REQUIRE(answer.status == 0);
+    const auto c = answer.parsed();
+    CHECK(c["format"] == "spillwright/comparison");
+    CHECK(c["takes"][1]["folder"] == path(two));
+    CHECK(c["differences"][0]["changes"][0]["track"] == "b");
+    CHECK(c["differences"][0]["changes"][0]["change"] == "inverted");
+    CHECK(call({"compare", path(one), path(two), "--json", "-", "--threads", "1"}).out == answer.out);
+    const auto table = call({"compare", path(one), path(two), path(three)});
+    CHECK(table.status == 0);
+    CHECK(table.out.find("b: the other way up than in A") != std::string::npos);
+    CHECK(table.out.find("C against A:") != std::string::npos);
+
+    const auto job = call({"compare", path(one), "--microphone", "b", "--microphone", "c", "--json", "-"});
+    REQUIRE(job.status == 0);
+    CHECK(job.parsed()["of"] == "microphones");
+    CHECK(job.parsed()["takes"][1]["name"] == "c");
+
+    // By hand: b of the first is c of the second, which has the same sign.
+    const auto hand = call({"compare", path(one), path(three), "--match", "b=d", "--json", "-"});
+    REQUIRE(hand.status == 0);
+    CHECK(hand.parsed()["tracks"][1]["matchedBy"] == "hand");
+    CHECK(hand.parsed()["tracks"][1]["inTakes"][1]["name"] == "d");
+
+    for (const char* name : {"01 a.wav", "02 b.wav"})
+        writeWav(silent.path() / name, std::vector<float>(48000));
+    writeWav(brief.path() / "01 a.wav", noise(300, 1));
+    writeWav(other.path() / "01 oboe.wav", noise(48000, 1));
+    for (const auto& [second, what] :
+         {std::pair(path(one), "is named twice"), std::pair(path(silent), "silent"),
+          std::pair(path(brief), "too short to compare"), std::pair(path(other), "no track in common"),
+          std::pair(path(one) + "/absent", "")}) {
+        const auto bad = call({"compare", path(one), second});
+        CHECK(bad.status == 1);
+        CHECK(bad.out.empty());
+        const auto last = bad.err.substr(bad.err.rfind("spillwright-cli: "));
+        CHECK(last.find(what) != std::string::npos);
+        CHECK(last.find("; ") != std::string::npos);
+    }
+    for (const auto& words : std::vector<std::vector<std::string>>{
+             {"compare", path(one)},
+             {"compare", path(one), path(two), "--microphone", "a", "--microphone", "b"},
+             {"compare", path(one), "--microphone", "a"},
+             {"compare", path(one), path(two), "--match", "a"},
+             {"compare", path(one), "--microphone", "a", "--microphone", "b", "--match", "a=b"}}) {
+        const auto bad = call(words);
+        CHECK(bad.status == 2);
+        CHECK(bad.out.empty());
+    }
+    const auto own = call({"compare", path(one), path(two), "--json", (two.path() / "01 a.wav").string()});
+    CHECK(own.status == 1);
+    CHECK(own.err.find("never written to") != std::string::npos);
+}

@@ -25,7 +25,8 @@ struct TakenBand {
         double seconds = 20.0;
         double beatsPerMinute = 112.0;
         double evenness = 2.5; ///< dB, standard deviation: how much louder or softer each player is than usual.
-        std::optional<std::uint64_t> score{}; ///< What is played, where takes are to share it; none: another one a seed.
+        std::optional<std::uint64_t>
+            score{}; ///< What is played, where takes are to share it; none: another one a seed.
     };
 
     Scene scene;
