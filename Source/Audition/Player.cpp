@@ -60,6 +60,19 @@ struct Programme {
     Loader loader;                           // last: its thread uses the above
 };
 
+/// A practice room, as the player plays it.
+struct Practice {
+    explicit Practice(std::shared_ptr<PracticeSum> room)
+        : rate(room->sampleRate()), kept(std::move(room)), sum(*kept), meter(rate), monitor(rate) {}
+
+    const double rate;
+    const std::shared_ptr<PracticeSum> kept;
+    PracticeSum& sum;
+    LoudnessMeter meter;
+    Monitor monitor;
+    std::unique_ptr<SumResampler> resampler; ///< As a programme's.
+};
+
 /// From the sum to the device: output level, guard.
 struct OutputStage {
     OutputStage(double deviceRate, float level)
@@ -84,6 +97,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     // others take it for the moment of an exchange.
     std::atomic_flag gate;
     std::unique_ptr<Programme> programme, beside; ///< The second one is there only while the first is.
+    std::unique_ptr<Practice> practice;           ///< Where there is one, it is heard.
     std::unique_ptr<OutputStage> stage;
 
     // ---- wishes and facts
@@ -112,7 +126,8 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     std::unique_ptr<OutputStage> makeStage() const {
         return deviceRate > 0.0 ? std::make_unique<OutputStage>(deviceRate, level) : nullptr;
     }
-    std::unique_ptr<SumResampler> makeResampler(const Programme* one) const {
+    template <class Played>
+    std::unique_ptr<SumResampler> makeResampler(const Played* one) const {
         const bool needed = one && deviceRate > 0.0 && one->rate != deviceRate;
         return needed ? std::make_unique<SumResampler>(one->rate, deviceRate) : nullptr;
     }
@@ -136,17 +151,29 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         atTheGate([&] { std::swap(beside, next); });
     }
 
+    void exchangePractice(std::unique_ptr<Practice> next) {
+        const std::lock_guard lock(setup);
+        if (next) next->resampler = makeResampler(next.get());
+        auto nextStage = makeStage();
+        atTheGate([&] {
+            std::swap(practice, next);
+            std::swap(stage, nextStage);
+        });
+    }
+
     void audioDeviceAboutToStart(juce::AudioIODevice* device) override {
         const std::lock_guard lock(setup);
         const double rate = device->getCurrentSampleRate();
         if (rate == deviceRate) return; // under JACK every change of connections calls this
         deviceRate = rate;
         auto nextStage = makeStage();
-        auto resampler = makeResampler(programme.get()), besides = makeResampler(beside.get());
+        auto resampler = makeResampler(programme.get()), besides = makeResampler(beside.get()),
+             practices = makeResampler(practice.get());
         atTheGate([&] {
             std::swap(stage, nextStage);
             if (programme) std::swap(programme->resampler, resampler);
             if (beside) std::swap(beside->resampler, besides);
+            if (practice) std::swap(practice->resampler, practices);
         });
     }
     void audioDeviceStopped() override {}
@@ -158,7 +185,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         for (int channel = 0; channel < outputCount; ++channel)
             if (outputs[channel]) std::fill_n(outputs[channel], count, 0.0f);
         if (gate.test_and_set(std::memory_order_acquire)) return;
-        if (programme && stage)
+        if ((programme || practice) && stage)
             for (int done = 0; done < count; done += mostAtOnce) {
                 const int now = std::min(mostAtOnce, count - done);
                 fill(now);
@@ -175,8 +202,9 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         gate.clear(std::memory_order_release);
     }
 
-    /// [audio thread] At the recording's rate.
-    void renderSum(Programme& one, float* l, float* r, int count) {
+    /// [audio thread] At the rate of what is played, a programme or a practice room.
+    template <class Played>
+    void renderSum(Played& one, float* l, float* r, int count) {
         one.sum.render(l, r, count);
         one.meter.push(l, r, count);
         listening.take();
@@ -184,7 +212,8 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     }
 
     /// [audio thread] At the device's rate.
-    void pull(Programme& one, float* l, float* r, int count) {
+    template <class Played>
+    void pull(Played& one, float* l, float* r, int count) {
         if (one.resampler)
             one.resampler->pull([&](float* toL, float* toR) { renderSum(one, toL, toR, SumResampler::step); }, l, r,
                                 count);
@@ -194,8 +223,11 @@ struct Player::Engine : juce::AudioIODeviceCallback {
 
     /// [audio thread] Makes `count` samples of output in `left` and `right`.
     void fill(int count) {
-        pull(*programme, left.data(), right.data(), count);
-        if (beside) { // it is silent but for the end of a change over; and it takes its wishes there
+        if (practice)
+            pull(*practice, left.data(), right.data(), count);
+        else
+            pull(*programme, left.data(), right.data(), count);
+        if (beside && !practice) { // it is silent but for the end of a change over; and it takes its wishes there
             pull(*beside, besideLeft.data(), besideRight.data(), count);
             juce::FloatVectorOperations::add(left.data(), besideLeft.data(), count);
             juce::FloatVectorOperations::add(right.data(), besideRight.data(), count);
@@ -221,14 +253,21 @@ struct Player::Engine : juce::AudioIODeviceCallback {
         if (highest > peak.load(std::memory_order_relaxed)) peak.store(highest, std::memory_order_relaxed);
     }
 
+    bool sounding() const { return practice ? practice->sum.sounding() : programme && programme->state.sounding; }
+    void stop() {
+        if (practice)
+            practice->sum.stop();
+        else if (programme)
+            programme->state.play = false;
+    }
+
     /// Waits until the sound has faded, or until it is clear that no device asks for it.
     void fadeOut() {
         using namespace std::chrono_literals;
-        if (!programme) return;
-        programme->state.play = false;
-        if (!programme->state.sounding) return;
+        stop();
+        if (!sounding()) return;
         std::int64_t last = callbacks;
-        for (int idle = 0; programme->state.sounding && idle < 250;) { // ms; no buffer in use is longer
+        for (int idle = 0; sounding() && idle < 250;) { // ms; no buffer in use is longer
             std::this_thread::sleep_for(1ms);
             const std::int64_t current = callbacks;
             idle = current == last ? idle + 1 : 0;
@@ -241,6 +280,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
 Player::Player() : engine(std::make_unique<Engine>()) {}
 
 Player::~Player() {
+    practise(nullptr);
     open(nullptr, {});
 }
 
@@ -254,7 +294,7 @@ void Player::open(std::shared_ptr<const Recording> recording) {
 }
 
 void Player::open(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks) {
-    engine->fadeOut();
+    if (!engine->practice) engine->fadeOut();
     std::unique_ptr<Programme> next;
     if (source) next = std::make_unique<Programme>(std::move(source), std::move(tracks));
     engine->exchangeProgramme(std::move(next));
@@ -295,7 +335,14 @@ void Player::changeOver(Decibels louder) {
     engine->programme->loader.wake();
 }
 
+void Player::practise(std::shared_ptr<PracticeSum> room) {
+    if (!room && !engine->practice) return;
+    engine->fadeOut();
+    engine->exchangePractice(room ? std::make_unique<Practice>(std::move(room)) : nullptr);
+}
+
 void Player::play() {
+    if (engine->practice) return engine->practice->sum.play();
     if (!engine->programme) return;
     if (engine->programme->loader.failed()) engine->programme->loader.retry();
     engine->programme->state.play = true;
@@ -303,15 +350,16 @@ void Player::play() {
 }
 
 void Player::stop() {
-    if (engine->programme) engine->programme->state.play = false;
+    engine->stop();
 }
 
 bool Player::playing() const {
+    if (engine->practice) return engine->practice->sum.playing();
     return engine->programme && engine->programme->state.play;
 }
 
 bool Player::ready() const {
-    return engine->programme && engine->programme->loader.caughtUp();
+    return engine->practice || (engine->programme && engine->programme->loader.caughtUp());
 }
 
 void Player::setAdjustments(std::vector<TrackAdjustment> adjustments, std::vector<bool> solo) {
@@ -412,14 +460,20 @@ Player::Meters Player::meters() {
     Meters meters;
     meters.peakLeft = engine->peakLeft.exchange(0.0f);
     meters.peakRight = engine->peakRight.exchange(0.0f);
-    if (engine->programme) meters.sum = engine->programme->meter.read();
+    if (engine->practice)
+        meters.sum = engine->practice->meter.read();
+    else if (engine->programme)
+        meters.sum = engine->programme->meter.read();
     meters.guardActive = engine->guarded.exchange(false);
     meters.dropouts = engine->programme ? engine->programme->state.dropouts.load() : 0;
     return meters;
 }
 
 void Player::resetMeters() {
-    if (engine->programme) engine->programme->meter.reset();
+    if (engine->practice)
+        engine->practice->meter.reset();
+    else if (engine->programme)
+        engine->programme->meter.reset();
 }
 
 std::vector<std::vector<float>> Player::samplesAround(int count) const {

@@ -3,6 +3,7 @@
 #include "Audition/LoudnessMeter.h"
 #include "Audition/Mix.h"
 #include "Audition/Monitor.h"
+#include "Audition/PracticeSum.h"
 #include "Audition/StandIn.h"
 #include "Media/Recording.h"
 
@@ -35,6 +36,9 @@ public:
     void open(std::shared_ptr<const Recording> recording); ///< Stops first. nullptr closes.
     /// The same for any source; `tracks`: one a track of it.
     void open(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks);
+    /// In the place of the recording, which stops and stays where it is, until null is given. What is said of playing,
+    /// listening, level, guard and meters then holds for the practice room; all else for the recording.
+    void practise(std::shared_ptr<PracticeSum> room);
     void play();          ///< Also tries again after a trouble.
     void stop();          ///< Fades out over 10 ms.
     bool playing() const; ///< As asked for; false again when a file failed.

@@ -1,11 +1,13 @@
 #include "Cli/CommandLine.h"
 
 #include "Demo/DemoRecording.h"
+#include "Demo/LessonRecording.h"
 #include "Media/Files.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
 #include "Media/Sums.h"
+#include "Media/TrackLoop.h"
 #include "Report/Report.h"
 #include "Report/Tables.h"
 #include "Session/Document.h"
@@ -13,6 +15,7 @@
 #include "Session/Sources.h"
 #include "Session/Takes.h"
 #include "Session/TextFile.h"
+#include "Session/Words.h"
 
 #include <CLI/CLI.hpp>
 #include <nlohmann/json.hpp>
@@ -72,6 +75,12 @@ struct ReportWords {
 
 struct CompareWords {
     std::vector<std::string> folders, microphones, match;
+};
+
+struct LessonWords {
+    std::string name, to, sound, recording, track;
+    double from = 0.0;
+    int threads = 0;
 };
 
 /// One command as it runs: where its words go and how it is stopped.
@@ -409,6 +418,46 @@ public:
         return fail({name, "no demo session bears this name", "spillwright-cli demo lists them"});
     }
 
+    int lessonCommand(const LessonWords& words) {
+        const auto known = lessons();
+        if (words.name.empty()) {
+            if (!words.to.empty()) return fail(usage("lesson", "NAME is missing", "spillwright-cli lesson lists them"));
+            for (const auto& entry : known)
+                out << entry.name << "\n    " << entry.title << "\n";
+            return statusDone;
+        }
+        const auto entry =
+            std::find_if(known.begin(), known.end(), [&](const auto& one) { return one.name == words.name; });
+        std::error_code ignored;
+        if (entry == known.end() && !std::filesystem::exists(words.name, ignored)) {
+            std::vector<std::string> names;
+            for (const auto& one : known)
+                names.push_back(one.name);
+            return fail({words.name, "no lesson and no lesson file bears this name", nearNames(words.name, names)});
+        }
+        auto lesson = readLessonFile(entry == known.end() ? std::filesystem::path(words.name) : entry->file);
+        if (!lesson) return fail(lesson.fault());
+        for (std::size_t sound = 0; sound < practiceSoundNames.size(); ++sound)
+            if (words.sound == practiceSoundNames[sound]) lesson->sound = static_cast<PracticeSound>(sound);
+        if (words.recording.empty() != words.track.empty())
+            return fail(usage("--recording, --track", "only one of them is given", "give both, or none"));
+        if (words.to.empty()) {
+            out << lessonPage(*lesson);
+            return statusDone;
+        }
+        std::optional<std::vector<float>> own;
+        if (!words.recording.empty()) {
+            auto loop = loopOf(words);
+            if (!loop) return fail(loop.fault());
+            own = std::move(loop).value();
+        }
+        Workers workers(words.threads);
+        if (auto written = writeLesson(*lesson, own, words.to, workers, watch("computing")); !written)
+            return fail(written.fault());
+        clearProgress();
+        return statusDone;
+    }
+
     int fail(const Fault& fault) {
         clearProgress();
         err << "spillwright-cli: " << fault.line() << "\n";
@@ -430,6 +479,19 @@ private:
         std::shared_ptr<const Recording> recording;
         Measurement measurement;
     };
+
+    Result<std::vector<float>> loopOf(const LessonWords& words) {
+        if (!(words.from >= 0.0 && words.from < 1e6))
+            return usage("--from", "is no time in the recording", "give seconds from the beginning");
+        auto recording = Recording::open(words.recording, watch("opening"));
+        if (!recording) return recording.fault();
+        const auto track = findTrack(words.track, (*recording)->tracks());
+        if (!track) return track.fault();
+        auto loop = trackLoop(**recording, *track, std::llround(words.from * (*recording)->sampleRate()),
+                              (*recording)->length(), lessonSampleRate);
+        if (loop) levelPracticeSound(*loop);
+        return loop;
+    }
 
     static Result<Band> parseBand(const std::string& words) {
         const auto colon = words.find(':');
@@ -596,6 +658,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     CompareWords compareWords;
     std::string saveSources, demoName, demoTo;
     int demoThreads = 0;
+    LessonWords lessonWords;
 
     auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
     addFolder(*measureApp, common);
@@ -699,6 +762,17 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     demoApp->add_option("--to", demoTo, "folder to write into");
     demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")->check(CLI::Range(1, 256));
 
+    auto* lessonApp =
+        app.add_subcommand("lesson", "list the lessons; print the page of one, or with --to write it and its sound");
+    lessonApp->add_option("NAME", lessonWords.name, "lesson, or a lesson file");
+    lessonApp->add_option("--to", lessonWords.to, "folder to write page and sound into");
+    lessonApp->add_option("--sound", lessonWords.sound, "pink noise, drums or voice (the lesson's own)")
+        ->check(CLI::IsMember(std::vector<std::string>(practiceSoundNames.begin(), practiceSoundNames.end())));
+    lessonApp->add_option("--recording", lessonWords.recording, "recording whose track is the sound");
+    lessonApp->add_option("--track", lessonWords.track, "that track");
+    lessonApp->add_option("--from", lessonWords.from, "begin of the up to 20 s of it, s (0)");
+    lessonApp->add_option("--threads", lessonWords.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+
     Run run(out, err, cache, progressOnTerminal, std::move(stop));
     const auto named = [&](const CLI::App* command) { return command->get_name() == arguments.front(); };
     if (!arguments.empty() && !arguments.front().starts_with('-') && app.get_subcommands(named).empty())
@@ -716,6 +790,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     if (reportApp->parsed()) return run.reportCommand(common, reportWords);
     if (compareApp->parsed()) return run.compareCommand(common, compareWords);
     if (renderApp->parsed()) return run.renderCommand(renderWords);
+    if (lessonApp->parsed()) return run.lessonCommand(lessonWords);
     return run.demoCommand(demoName, demoTo, demoThreads);
 }
 

@@ -3,6 +3,7 @@
 #include "Core/Scene/SceneSound.h"
 #include "Demo/Players.h"
 #include "Demo/SceneFile.h"
+#include "Media/NewFolder.h"
 #include "Media/WriteAudio.h"
 
 #include <algorithm>
@@ -17,58 +18,6 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr double playingShare = 0.4; // of the time that a demo takes
-
-/// A folder that is filled under another name beside its place and then takes it, or leaves nothing behind.
-class NewFolder {
-public:
-    static Result<NewFolder> beside(const fs::path& wanted) {
-        NewFolder folder;
-        std::error_code error;
-        folder.target = fs::absolute(wanted, error).lexically_normal();
-        if (!folder.target.has_filename()) folder.target = folder.target.parent_path();
-        const std::string where = wanted.string();
-        if (fs::exists(folder.target, error)) {
-            if (!fs::is_directory(folder.target, error)) return Fault{where, "is a file", "name a folder"};
-            if (!fs::is_empty(folder.target, error) || error)
-                return Fault{where, "this folder is not empty", "name an empty or a new one"};
-        }
-        folder.partial = folder.target;
-        folder.partial.replace_filename("." + folder.target.filename().string() + ".partial");
-        fs::create_directories(folder.target.parent_path(), error);
-        if (!error) fs::remove_all(folder.partial, error); // left by a run that was killed
-        if (!error) fs::create_directory(folder.partial, error);
-        if (error) return Fault{where, "cannot be made (" + error.message() + ")", "name a folder that can be written"};
-        folder.owns = true;
-        return folder;
-    }
-    NewFolder(NewFolder&& other) noexcept
-        : target(std::move(other.target)), partial(std::move(other.partial)), owns(std::exchange(other.owns, false)) {}
-    NewFolder& operator=(NewFolder&&) = delete;
-    ~NewFolder() {
-        std::error_code ignored;
-        if (owns) fs::remove_all(partial, ignored);
-    }
-
-    const fs::path& path() const { return partial; }
-
-    Outcome keep() {
-        std::error_code error;
-        fs::remove(target, error); // an empty one may stand there
-        error.clear();
-        fs::rename(partial, target, error);
-        if (error)
-            return Fault{target.string(), "cannot be made (" + error.message() + ")",
-                         "name a folder that can be written"};
-        owns = false;
-        return done();
-    }
-
-private:
-    NewFolder() = default;
-    fs::path target;
-    fs::path partial;
-    bool owns = false;
-};
 
 Fault stoppedFault(const fs::path& where) {
     return {where.string(), "stopped", "", Fault::Kind::cancelled};

@@ -1,14 +1,12 @@
 #include "Session/Setting.h"
 
-#include "Session/Document.h"
+#include "Session/AdjustmentJson.h"
 #include "Session/TextFile.h"
 #include "Session/Words.h"
 
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
-#include <array>
-#include <limits>
 
 namespace spillwright {
 
@@ -20,14 +18,6 @@ using nlohmann::ordered_json;
 constexpr auto formatName = "spillwright/setting";
 constexpr int formatVersion = 1;
 constexpr auto mend = "give a setting file as propose --save writes it";
-/// Far beyond any sensible setting: what lies outside is a slip of the pen.
-constexpr double largestNudgeMs = 1000.0;
-constexpr double largestGainDb = 60.0;
-constexpr auto decibelsPerOctave = [] {
-    std::array<int, slopes.size()> values{};
-    std::transform(slopes.begin(), slopes.end(), values.begin(), inDecibelsPerOctave);
-    return values;
-}();
 
 } // namespace
 
@@ -51,26 +41,13 @@ Result<Setting> settingFromDocument(const json& root, const std::string& where, 
         const std::string place = "track " + std::to_string(i + 1) + ": ";
         if (!object.is_object()) return fault(place + "is not an object");
         TrackSetting track;
-        auto& adjustment = track.adjustment;
-        double nudgeMs = 0.0;
-        std::optional<double> highPassHz;
-        int slope = inDecibelsPerOctave(adjustment.highPassSlope);
         Members members(object, place);
         members.text("track", track.track);
-        members.flag("flip", adjustment.flip);
-        members.number("nudge_ms", -largestNudgeMs, largestNudgeMs, nudgeMs);
-        members.number("gain_dB", -std::numeric_limits<double>::max(), largestGainDb, adjustment.gain.value);
-        members.optionalNumber("highPass_Hz", 1.0, 20000.0, highPassHz);
-        members.oneOf("highPassSlope_dBPerOctave", decibelsPerOctave, slope);
-        members.optionalNumber("pan", -1.0, 1.0, adjustment.pan);
-        members.flag("muted", adjustment.muted);
+        readAdjustment(members, track.adjustment);
         if (!members.problem().empty()) return fault(members.problem());
         if (track.track.empty()) return fault(place + "\"track\" is missing");
         for (const auto& earlier : setting.tracks)
             if (earlier.track == track.track) return fault("track \"" + track.track + "\" is there twice");
-        adjustment.nudge = milliseconds(nudgeMs);
-        if (highPassHz) adjustment.highPass = Hertz(*highPassHz);
-        adjustment.highPassSlope = static_cast<Slope>(slope);
         setting.tracks.push_back(std::move(track));
     }
     return setting;
@@ -81,14 +58,7 @@ ordered_json settingToJson(const Setting& setting) {
     for (const auto& [name, adjustment] : setting.tracks) {
         ordered_json track;
         track["track"] = name;
-        track["flip"] = adjustment.flip;
-        track["nudge_ms"] = inMilliseconds(adjustment.nudge);
-        track["gain_dB"] = adjustment.gain.value;
-        track["highPass_Hz"] = adjustment.highPass ? ordered_json(adjustment.highPass->value) : ordered_json();
-        if (adjustment.highPassSlope != Slope::dB12)
-            track["highPassSlope_dBPerOctave"] = inDecibelsPerOctave(adjustment.highPassSlope);
-        track["pan"] = adjustment.pan ? ordered_json(*adjustment.pan) : ordered_json();
-        track["muted"] = adjustment.muted;
+        writeAdjustment(adjustment, track);
         tracks.push_back(std::move(track));
     }
     return {{"format", formatName}, {"version", formatVersion}, {"name", setting.name}, {"tracks", std::move(tracks)}};

@@ -1,5 +1,6 @@
 #include "Core/Measure/ArrivalEstimator.h"
 #include "Core/Measure/PairReading.h"
+#include "Core/Measure/SmoothedCurve.h"
 #include "Core/Measure/WindowOverlap.h"
 #include "Core/Signal/HighPass.h"
 
@@ -10,47 +11,6 @@
 namespace spillwright {
 
 namespace {
-
-constexpr double lowestHertz = 20.0, highestHertz = 20000.0;
-constexpr double smoothing = 1.0 / 24.0; // octaves
-const double smoothingWidth = std::exp2(smoothing / 2) - std::exp2(-smoothing / 2);
-constexpr double deepest = 1e-6; // a perfect cancellation is drawn at -120 dB
-
-/// What lies between two frequencies of something given a bin: a bin's share is spread evenly over its width, so that a
-/// smoothing narrower than a bin reads between neighbours.
-class Spread {
-public:
-    Spread(std::span<const double> ofBins, double binWidthHz) : running(ofBins.size() + 1), width(binWidthHz) {
-        for (std::size_t k = 0; k < ofBins.size(); ++k)
-            running[k + 1] = running[k] + ofBins[k];
-    }
-    double between(double lowHz, double highHz) const { return upTo(highHz) - upTo(lowHz); }
-
-private:
-    std::vector<double> running;
-    double width;
-    double upTo(double hertz) const {
-        const double place = std::clamp(hertz / width + 0.5, 0.0, static_cast<double>(running.size() - 1));
-        const auto whole = std::min(static_cast<std::size_t>(place), running.size() - 2);
-        return running[whole] + (place - static_cast<double>(whole)) * (running[whole + 1] - running[whole]);
-    }
-};
-
-/// numerator/denominator, both smoothed around each of `points` frequencies.
-template <class Value>
-FrequencyCurve smoothedRatio(const CrossSpectra& spectra, std::span<const double> numerator,
-                             std::span<const double> denominator, int points, Value&& value) {
-    const Spread top(numerator, spectra.binWidth()), bottom(denominator, spectra.binWidth());
-    const double high = std::min(highestHertz, (spectra.binCount() - 1) * spectra.binWidth());
-    FrequencyCurve curve;
-    for (int point = 0; point < points; ++point) {
-        const double hertz = lowestHertz * std::pow(high / lowestHertz, point / std::max(1.0, points - 1.0));
-        const double low = hertz * std::exp2(-smoothing / 2), up = hertz * std::exp2(smoothing / 2);
-        curve.frequencies.push_back(hertz);
-        curve.values.push_back(value(top.between(low, up), bottom.between(low, up)));
-    }
-    return curve;
-}
 
 /// s g H(f) e^{-j 2 pi f nudge}: what an adjustment multiplies a spectrum by.
 class Weight {
@@ -104,8 +64,8 @@ FrequencyCurve combResponse(const CrossSpectra& spectra, int first, int second, 
                    std::norm(b) * static_cast<double>(powerSecond[k].real());
         sum[k] = apart[k] + 2.0 * (a * std::conj(b) * std::complex<double>(cross[k])).real();
     }
-    return smoothedRatio(spectra, sum, apart, points, [](double together, double each) {
-        return each > 0.0 ? decibelsOfPower(std::max(together / each, deepest * deepest)) : 0.0;
+    return smoothedRatio(sum, apart, spectra.binWidth(), points, [](double together, double each) {
+        return each > 0.0 ? decibelsOfPower(std::max(together / each, deepestRatio * deepestRatio)) : 0.0;
     });
 }
 
@@ -123,7 +83,7 @@ CoherenceCurve coherenceCurve(const CrossSpectra& spectra, int first, int second
     const double high = std::min(highestHertz, (spectra.binCount() - 1) * spectra.binWidth());
     for (int point = 0; point < points; ++point) {
         const double hertz = lowestHertz * std::pow(high / lowestHertz, point / std::max(1.0, points - 1.0));
-        const double width = std::max(1.0, hertz * smoothingWidth / spectra.binWidth());
+        const double width = std::max(1.0, hertz * smoothedWidth / spectra.binWidth());
         const double centre = hertz / spectra.binWidth();
         const int last =
             std::min(static_cast<int>(cross.size()) - 1, static_cast<int>(std::lround(centre + width / 2)));
@@ -146,7 +106,7 @@ CoherenceCurve coherenceCurve(const CrossSpectra& spectra, int first, int second
 double combResponseOfCopy(Hertz frequency, Seconds delay, Polarity polarity, Decibels level) {
     const auto copy = std::polar(sign(polarity) * amplitudeOfDecibels(level.value),
                                  -2.0 * std::numbers::pi * frequency.value * delay.value);
-    return decibelsOfAmplitude(std::max(std::abs(1.0 + copy), deepest));
+    return decibelsOfAmplitude(std::max(std::abs(1.0 + copy), deepestRatio));
 }
 
 } // namespace spillwright

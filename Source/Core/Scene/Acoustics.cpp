@@ -103,6 +103,25 @@ int reachAlong(double edge, double farthest) {
     return static_cast<int>(std::ceil(farthest / edge)) + 1;
 }
 
+int decayLength(const ShoeboxRoom& room, double sampleRate) {
+    return static_cast<int>(std::ceil(room.decay.value * sampleRate));
+}
+
+/// No wall sends anything back.
+bool bare(const ShoeboxRoom& room) {
+    PerOctave all;
+    all.fill(1.0);
+    return std::all_of(room.absorption.begin(), room.absorption.end(), [&](const PerOctave& a) { return a == all; });
+}
+
+/// Nothing in the room depends on frequency.
+bool octavesAlike(const ShoeboxRoom& room) {
+    const auto alike = [](const PerOctave& values) {
+        return std::all_of(values.begin(), values.end(), [&](double value) { return value == values[0]; });
+    };
+    return alike(room.airLossDbPerMetre) && std::all_of(room.absorption.begin(), room.absorption.end(), alike);
+}
+
 /// The weight of an octave at a frequency: neighbours share the way between their centres and sum to 1.
 double octaveWeight(std::size_t octave, double hz) {
     const double place =
@@ -178,8 +197,15 @@ std::optional<DirectPath> directPath(const Scene& scene, int source, int microph
     return path;
 }
 
+double dcGain(Hertz frequency) {
+    const double ratio = frequency / dcCorner;
+    const double fourth = ratio * ratio * ratio * ratio;
+    return fourth / (1.0 + fourth);
+}
+
 int responseLength(const ShoeboxRoom& room, double sampleRate) {
-    return ImpulseResponse::lead + static_cast<int>(std::ceil(room.decay.value * sampleRate)) + TapTable::taps;
+    return ImpulseResponse::lead + decayLength(room, sampleRate) + TapTable::taps +
+           static_cast<int>(std::ceil(room.silence.value * sampleRate));
 }
 
 ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) {
@@ -190,7 +216,7 @@ ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) 
     const auto& room = scene.rooms[static_cast<std::size_t>(from.room)];
     const double metresPerSample = speedOfSound(room.temperature) / scene.sampleRate;
     const int length = responseLength(room, scene.sampleRate);
-    const int decaySamples = length - ImpulseResponse::lead - TapTable::taps;
+    const int decaySamples = decayLength(room, scene.sampleRate);
     const Metres farthest(decaySamples * metresPerSample);
 
     const auto axis = [&](Surface low, Surface high, int a) {
@@ -205,9 +231,9 @@ ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) 
 
     const auto transform = Fourier::ofLength(static_cast<int>(std::bit_ceil(static_cast<unsigned>(length))));
     const auto size = static_cast<std::size_t>(transform->length());
-    std::array<AlignedVector<float>, octaves> perOctave;
-    perOctave.fill(AlignedVector<float>(size));
-    for (const Image& image : images(room, from, to, farthest)) {
+    const std::size_t bands = octavesAlike(room) ? 1 : octaves;
+    std::vector<AlignedVector<float>> perBand(bands, AlignedVector<float>(size));
+    for (const Image& image : images(room, from, to, farthest, bare(room) ? std::optional(0) : std::nullopt)) {
         const double place = image.distance / metresPerSample;
         const int whole = static_cast<int>(std::floor(place));
         const int start = ImpulseResponse::lead + whole - TapTable::before;
@@ -217,9 +243,9 @@ ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) 
         const PerOctave& x = alongX.at(image.index[0]);
         const PerOctave& y = alongY.at(image.index[1]);
         const PerOctave& z = alongZ.at(image.index[2]);
-        for (std::size_t octave = 0; octave < octaves; ++octave)
-            Eigen::Map<TapTable::Tap>(perOctave[octave].data() + start) +=
-                static_cast<float>(amplitude * x[octave] * y[octave] * z[octave]) * tap;
+        for (std::size_t band = 0; band < bands; ++band)
+            if (const auto weight = static_cast<float>(amplitude * x[band] * y[band] * z[band]); weight != 0.0f)
+                Eigen::Map<TapTable::Tap>(perBand[band].data() + start) += weight * tap;
     }
 
     // Sound that arrives at sample n has come n samples' way through the air; towards the end all fades out.
@@ -228,19 +254,20 @@ ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone) 
     AlignedVector<std::complex<float>> sum(bins);
     AlignedVector<std::complex<float>> spectrum(bins);
     const double binHz = scene.sampleRate / static_cast<double>(size);
-    for (std::size_t octave = 0; octave < octaves; ++octave) {
+    for (std::size_t band = 0; band < bands; ++band) {
+        const double loss = room.airLossDbPerMetre[band];
         for (int n = 0; n < length - ImpulseResponse::lead; ++n) {
-            const double left = std::clamp((1.0 - static_cast<double>(n) / decaySamples) / fadeShare, 0.0, 1.0);
-            const double fade = std::sin(0.5 * std::numbers::pi * left);
-            perOctave[octave][static_cast<std::size_t>(ImpulseResponse::lead + n)] *= static_cast<float>(
-                fade * fade * amplitudeOfDecibels(-room.airLossDbPerMetre[octave] * n * metresPerSample));
+            const double left = (1.0 - static_cast<double>(n) / decaySamples) / fadeShare;
+            if (left >= 1.0 && loss == 0.0) continue;
+            const double fade = std::sin(0.5 * std::numbers::pi * std::clamp(left, 0.0, 1.0));
+            perBand[band][static_cast<std::size_t>(ImpulseResponse::lead + n)] *=
+                static_cast<float>(fade * fade * amplitudeOfDecibels(-loss * n * metresPerSample));
         }
-        transform->forward(perOctave[octave].data(), spectrum.data());
+        transform->forward(perBand[band].data(), spectrum.data());
         for (std::size_t bin = 0; bin < bins; ++bin) {
             const double hz = static_cast<double>(bin) * binHz;
-            const double ratio = std::pow(hz / dcCorner.value, 4.0);
-            const double weight = octaveWeight(octave, hz) * ratio / (1.0 + ratio) / static_cast<double>(size);
-            sum[bin] += spectrum[bin] * static_cast<float>(weight);
+            const double weight = bands == 1 ? 1.0 : octaveWeight(band, hz);
+            sum[bin] += spectrum[bin] * static_cast<float>(weight * dcGain(Hertz(hz)) / static_cast<double>(size));
         }
     }
     AlignedVector<float> response(size);

@@ -43,11 +43,13 @@ inline constexpr double tapAccuracySamples = 0.001;
 
 /// All-positive image amplitudes pile up at 0 Hz: what lies below is taken out, by a filter without phase.
 inline constexpr Hertz dcCorner{25.0};
+double dcGain(Hertz frequency); ///< Of that filter, an amplitude.
 
 /// Samples of every impulse response of a room, the lead included.
 int responseLength(const ShoeboxRoom& room, double sampleRate);
 
-/// O(images of the room within its decay): about 10 ms for 0.6 s in 340 m3.
+/// O(images of the room within its decay): about 10 ms for 0.6 s in 340 m3. Where surfaces and air treat all octaves
+/// alike, one band does the work of seven.
 ImpulseResponse impulseResponse(const Scene& scene, int source, int microphone);
 
 } // namespace spillwright

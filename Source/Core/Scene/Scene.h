@@ -37,7 +37,8 @@ struct ShoeboxRoom {
     std::array<PerOctave, surfaces> absorption{}; ///< Share of the energy that a surface keeps, 0..1.
     PerOctave airLossDbPerMetre{};                ///< Attenuation by the air (ISO 9613-1).
     Celsius temperature{20.0};
-    Seconds decay{0.5};  ///< Length of the impulse responses; the last fifth is faded out.
+    Seconds decay{0.5};  ///< Length of the impulse responses; the last fifth is faded out ...
+    Seconds silence;     ///< ... and this follows, in which a short one's filters ring out.
     Metres scatter{0.0}; ///< Second and later reflections are moved by up to this, so that no lattice is heard.
 };
 
@@ -46,6 +47,7 @@ struct ShoeboxRoom {
 struct FirstOrderPattern {
     double omniShare = 1.0;
     Point aimedAt;
+    bool operator==(const FirstOrderPattern&) const = default;
 };
 
 struct SceneSource {

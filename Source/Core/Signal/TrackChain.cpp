@@ -71,4 +71,24 @@ bool TrackChain::sameTreatment(const TrackChain& other) const {
     return canContinue(other) && gain == other.gain && isMuted == other.isMuted;
 }
 
+std::vector<float> treatedTrack(const std::vector<float>& track, TrackAdjustment adjustment, double sampleRate,
+                                std::size_t length) {
+    adjustment.muted = false;
+    TrackChain chain(adjustment, sampleRate);
+    const auto before = static_cast<std::size_t>(std::max<long long>(0, chain.samplesBefore()));
+    const auto after = static_cast<std::size_t>(std::max<long long>(0, chain.samplesAfter()));
+    std::vector<float> padded(before + length + after);
+    std::copy_n(track.begin(), std::min(track.size(), length + after),
+                padded.begin() + static_cast<std::ptrdiff_t>(before));
+    std::vector<float> result(length);
+    chain.process(padded.data() + before, result.data(), static_cast<int>(length));
+    return result;
+}
+
+int treatmentTail(const TrackAdjustment& adjustment, double sampleRate) {
+    const TrackChain chain(adjustment, sampleRate);
+    return std::max(0, static_cast<int>(std::ceil(adjustment.nudge.value * sampleRate))) + chain.settlingSamples() +
+           FractionalDelay::taps;
+}
+
 } // namespace spillwright

@@ -4,7 +4,9 @@
 #include "Core/Signal/HighPass.h"
 #include "Core/TrackAdjustment.h"
 
+#include <cstddef>
 #include <optional>
+#include <vector>
 
 namespace spillwright {
 
@@ -54,5 +56,12 @@ private:
     float gain = 1.0f; ///< Negative when flipped.
     bool isMuted = false;
 };
+
+/// A whole track as adjusted, silence before and after it, as `length` samples: sample n of both is the same moment. A
+/// muted one as if it were not.
+std::vector<float> treatedTrack(const std::vector<float>& track, TrackAdjustment adjustment, double sampleRate,
+                                std::size_t length);
+/// By how many samples a track gets longer.
+int treatmentTail(const TrackAdjustment& adjustment, double sampleRate);
 
 } // namespace spillwright
