@@ -172,7 +172,7 @@ struct PracticeSum::Voice {
         transform->forward(input.data(), past.data() + newest * stride);
     }
     static float next(Deck& deck) {
-        if (!deck.wish->sound || deck.wish->sound->empty()) return 0.0f;
+        if (deck.wish->sound->empty()) return 0.0f;
         const auto& loop = *deck.wish->sound;
         const float sample = loop[deck.position];
         deck.position = deck.position + 1 >= loop.size() ? 0 : deck.position + 1;
@@ -226,8 +226,8 @@ PracticeSum::PracticeSum(double sampleRate) : rate(sampleRate), voice(std::make_
 PracticeSum::~PracticeSum() = default;
 
 void PracticeSum::setSound(std::shared_ptr<const std::vector<float>> loop) {
-    sound = std::move(loop);
-    soundSpectrum = loopSpectrum(sound ? *sound : std::vector<float>{});
+    sound = loop ? std::move(loop) : std::make_shared<const std::vector<float>>();
+    soundSpectrum = loopSpectrum(*sound);
     ask();
 }
 

@@ -1,5 +1,6 @@
 #include "Session/Lesson.h"
 
+#include "Core/Measure/CrossSpectra.h"
 #include "Core/Scene/PracticeAcoustics.h"
 #include "Session/AdjustmentJson.h"
 #include "Session/TextFile.h"
@@ -224,8 +225,15 @@ std::string withoutNumber(const std::string& stem) {
 
 std::string number(double value, int digits) {
     char text[64];
-    std::snprintf(text, sizeof text, "%.*f", digits, value);
+    const double scale = std::pow(10.0, digits), shown = std::round(value * scale) / scale;
+    std::snprintf(text, sizeof text, "%.*f", digits, shown == 0.0 ? 0.0 : shown); // no "-0.0"
     return text;
+}
+
+constexpr double nothingLeftDb = -60.0;
+
+std::string levelText(double dB) {
+    return dB < nothingLeftDb ? "nothing left" : number(dB, 1) + " dB";
 }
 
 /// The words wrapped at a width that reads well.
@@ -255,33 +263,38 @@ std::string wrapped(std::string_view text) {
 
 std::string stepOnPage(const LessonStep& step, std::size_t place) {
     std::string text = "Step " + std::to_string(place + 1) + (step.title.empty() ? "" : ": " + step.title) + "\n";
-    PracticeAcoustics acoustics(48000.0);
-    const auto reading = readingOf(step.room, acoustics.follow(step.room, Detail::resting));
+    constexpr double rate = 48000.0;
+    PracticeAcoustics acoustics(rate);
+    const auto& responses = acoustics.follow(step.room, Detail::resting);
+    const auto reading = readingOf(step.room, responses);
     const auto& microphones = step.room.microphones;
     for (std::size_t index = 0; index < microphones.size(); ++index) {
         const auto& path = reading.paths[index];
         text += "  " + microphones[index].name + ": " + number(path.distance.value, 3) + " m, arrives after " +
-                number(inMilliseconds(path.arrival), 3) + " ms at " + decibelsText(path.level.value, 1) +
-                (path.polarity == Polarity::inverted ? ", upside down" : "") + " (" +
-                adjustmentInWords(microphones[index].adjustment) + ")\n";
+                number(inMilliseconds(path.arrival), 3) + " ms at " + levelText(path.level.value) +
+                (path.polarity == Polarity::inverted ? ", upside down" : "");
+        if (microphones[index].adjustment != TrackAdjustment{})
+            text += " (" + adjustmentInWords(microphones[index].adjustment) + ")";
+        text += "\n";
     }
+    constexpr std::size_t mostPairs = 6; // of more nobody reads each
     for (const auto& pair : reading.pairs) {
         const auto& first = microphones[static_cast<std::size_t>(pair.first)];
         const auto& second = microphones[static_cast<std::size_t>(pair.second)];
-        if (first.adjustment.muted || second.adjustment.muted) continue;
+        if (reading.pairs.size() > mostPairs || first.adjustment.muted || second.adjustment.muted) continue;
         text += "  " + first.name + " / " + second.name + ": " + number(std::abs(inMilliseconds(pair.arrival)), 3) +
-                (pair.arrival.value < 0.0 ? " ms earlier, " : " ms later, ") + decibelsText(pair.level.value, 1) +
-                ", distances 1 : " + number(pair.distanceRatio, 2) + "; crests " + decibelsText(pair.peak.value, 1) +
-                ", nulls " + (pair.null.value < -100.0 ? "without end" : decibelsText(pair.null.value, 1)) +
-                (pair.firstNull ? ", the first at " + number(pair.firstNull->value, 1) + " Hz" : "") + "\n";
+                (pair.arrival.value < 0.0 ? " ms earlier, " : " ms later, ") + levelText(pair.level.value) +
+                ", distances 1 : " + number(pair.distanceRatio, 2) + "; crests " + levelText(pair.peak.value) +
+                ", nulls " + levelText(pair.null.value) +
+                (pair.firstNull ? ", the first at " + number(pair.firstNull->value, 1) + " Hz" : "") +
+                "; coherence in the low-mids " +
+                number(pairCoherence(responses, pair.first, pair.second, lowMidBand, usualWindow(rate)), 2) + "\n";
     }
     std::string deep;
     constexpr std::size_t shown = 8;
     for (std::size_t index = 0; index < std::min(shown, reading.notches.size()); ++index)
         deep += (index == 0 ? "" : ", ") + number(reading.notches[index].frequency.value, 1) + " Hz (" +
-                (reading.notches[index].levelDb < -100.0 ? "nothing left"
-                                                         : decibelsText(reading.notches[index].levelDb, 1)) +
-                ")";
+                levelText(reading.notches[index].levelDb) + ")";
     if (reading.notches.size() > shown) deep += " and so on";
     return text + "  Notches of the sum: " + (deep.empty() ? "none" : deep) + "\n";
 }

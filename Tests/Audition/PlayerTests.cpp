@@ -110,13 +110,6 @@ private:
     };
 };
 
-float peakOf(const std::vector<float>& samples, std::size_t from, std::size_t to) {
-    float peak = 0.0f;
-    for (std::size_t n = from; n < to; ++n)
-        peak = std::max(peak, std::abs(samples[n]));
-    return peak;
-}
-
 } // namespace
 
 TEST_CASE("what is played is the sum by its definition: flips, nudges, gains, pans, high-passes, mute") {

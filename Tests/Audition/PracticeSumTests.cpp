@@ -265,7 +265,7 @@ TEST_CASE("the practice room's callback allocates nothing and takes no lock, wha
 }
 
 TEST_CASE("a practice room is heard in the place of the recording, which stays where it is") {
-    const auto source = std::make_shared<MemorySource>(std::vector{tone(1 << 18, 200.0)});
+    const auto source = std::make_shared<MemorySource>(std::vector<std::vector<float>>{tone(1 << 18, 200.0)});
     Rig rig(source, {}, rate, Decibels(-6.0));
     rig.player.play();
     rig.run(20000);

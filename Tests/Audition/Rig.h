@@ -90,6 +90,13 @@ inline std::vector<float> tone(std::size_t length, double hertz, double rate = 4
     return samples;
 }
 
+inline float peakOf(const std::vector<float>& samples, std::size_t from, std::size_t to) {
+    float peak = 0.0f;
+    for (std::size_t n = from; n < to; ++n)
+        peak = std::max(peak, std::abs(samples[n]));
+    return peak;
+}
+
 /// Power above a frequency against all power, dB, of 2^15 samples from `from` on, through a Hann window.
 inline double shareAboveDb(const std::vector<float>& samples, std::size_t from, double hertz, double rate = 48000.0) {
     const std::size_t n = 1 << 15;
