@@ -357,6 +357,12 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
         {"render", goodFolder, "--setting", fine.string(), "--to", (empty / "x").string(), "--notes",
          (good / "n.txt").string()},
         {"demo", "nobody", "--to", (empty / "x").string()},
+        {"lesson", "nothing", "--to", (empty / "x").string()},
+        {"lesson", broken.string()},
+        {"lesson", "three to one", "--to", goodFolder},
+        {"lesson", "three to one", "--recording", goodFolder, "--track", "nobody", "--to", (empty / "x").string()},
+        {"lesson", "three to one", "--recording", goodFolder, "--track", "a", "--from", "100", "--to",
+         (empty / "x").string()},
     };
     for (const auto& words : calls) {
         const auto answer = call(words);
@@ -619,6 +625,10 @@ TEST_CASE("words that are off end with status 2") {
         {"sums", folder, "--to", "x"},
         {"sums", folder, "--setting", "x"},
         {"sums", folder, "--setting", "x", "--to", "y", "--loudness", "3"},
+        {"lesson", "--to", "x"},
+        {"lesson", "three to one", "--sound", "trumpet"},
+        {"lesson", "three to one", "--recording", "x"},
+        {"lesson", "three to one", "--recording", "x", "--track", "y", "--from", "-1", "--to", "z"},
     };
     for (const auto& words : calls) {
         const auto answer = call(words);
@@ -939,4 +949,32 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
     const auto own = call({"compare", path(one), path(two), "--json", (two.path() / "01 a.wav").string()});
     CHECK(own.status == 1);
     CHECK(own.err.find("never written to") != std::string::npos);
+}
+
+TEST_CASE("the command line lists the lessons, prints a page, and writes it with sounds, one's own track among them") {
+    const auto list = call({"lesson"});
+    REQUIRE(list.status == 0);
+    CHECK(list.out.find("three to one\n    Three to one, and why it works\n") != std::string::npos);
+    const auto page = call({"lesson", "three to one"});
+    REQUIRE(page.status == 0);
+    CHECK(page.out.find("Three to one, and why it works\n") == 0);
+    CHECK(page.out.find("distances 1 : 3.00; crests 2.5 dB, nulls -3.5 dB") != std::string::npos);
+
+    TemporaryFolder folder;
+    writeBand(folder);
+    const auto to = folder / "lesson";
+    const auto written = call({"lesson", "a level difference fills the notch", "--to", to.string(), "--recording",
+                               folder.path().string(), "--track", "a", "--from", "5"});
+    INFO(written.err);
+    REQUIRE(written.status == 0);
+    CHECK(written.out.empty());
+    CHECK(contentOf(to / "page.txt").find("A level difference fills the notch\n") == 0);
+    CHECK(std::filesystem::file_size(to / "08 sum.wav") > 6 * 48000);     // one second in stereo, 24 bits
+    CHECK(std::filesystem::file_size(to / "08 sum.wav") < 2 * 6 * 48000); // and its tail
+    // A lesson file of one's own is taken like any other.
+    const auto again = call({"lesson", (to / "lesson.json").string()});
+    CHECK(again.status == 0);
+    CHECK(again.out == contentOf(to / "page.txt"));
+    const auto drums = call({"lesson", (to / "lesson.json").string(), "--sound", "drums"});
+    CHECK(drums.out.find("Sound: drums\n") != std::string::npos);
 }

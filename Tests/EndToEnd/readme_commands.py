@@ -33,7 +33,7 @@ def main(readme, cli, recording):
     usage = text[text.index("    spillwright-cli measure") : text.index("For example, from recording")]
     said = set(re.findall(r"--[a-z-]+", usage))
     offered = set()
-    for command in ("measure", "propose", "render", "compare", "sums", "report", "demo"):
+    for command in ("measure", "propose", "render", "compare", "sums", "report", "demo", "lesson"):
         help_text = subprocess.run([cli, command, "--help"], check=True, stdout=subprocess.PIPE, text=True).stdout
         offered |= set(re.findall(r"--[a-z-]+", help_text))
     assert said == offered - {"--help"}, (said ^ offered)
