@@ -26,7 +26,7 @@ using nlohmann::ordered_json;
 
 constexpr auto formatName = "spillwright/lesson";
 constexpr int formatVersion = 1;
-constexpr auto mend = "mend it there, after a file in the folder Lessons";
+constexpr auto mend = "mend it there, after a file in the folder Resources/Lessons";
 constexpr double any = std::numeric_limits<double>::max(); ///< The range is faultOf()'s matter.
 constexpr std::array<const char*, surfaces> surfaceNames{"xLow", "xHigh", "yLow", "yHigh", "floor", "ceiling"};
 
