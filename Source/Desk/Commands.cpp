@@ -22,6 +22,7 @@ const std::vector<Command>& commands() {
         {Id::propose, "Recording", "propose settings", "P", "pP"},
         {Id::terms, "Recording", "what proposals may do, and for whom", "V", "vV"},
         {Id::render, "Recording", "render what is heard", "Ctrl R", "", {K('r', ctrl, 0)}},
+        {Id::report, "Recording", "a report of it, as a page and a recall sheet", "Ctrl E", "", {K('e', ctrl, 0)}},
         {Id::playStop, "Listening", "play, stop", "Space", " "},
         {Id::toStart, "Listening", "back to the start of the loop", "B", "bB"},
         {Id::wholeLoop, "Listening", "loop the whole recording", "L", "lL"},

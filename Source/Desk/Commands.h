@@ -19,6 +19,7 @@ enum class CommandId {
     hearPair,
     terms,
     render,
+    report,
     playStop,
     toStart,
     wholeLoop,

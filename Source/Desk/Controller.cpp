@@ -7,6 +7,8 @@
 #include "Desk/Fingerprint.h"
 #include "Desk/StepWords.h"
 #include "Desk/Words.h"
+#include "Media/Sums.h"
+#include "Report/Report.h"
 #include "Session/Document.h"
 #include "Session/PairWords.h"
 #include "Session/ProposalWords.h"
@@ -416,26 +418,61 @@ Version Controller::versionOf(const Proposals& proposals, const Asked& asked) {
     return version;
 }
 
-void Controller::render(const RenderOptions& options, std::function<bool(const Fault&)> refused) {
+void Controller::render(const RenderOptions& wanted, const std::optional<std::filesystem::path>& sums,
+                        std::function<bool(const Fault&)> refused) {
     if (!openRecording || busy()) return;
     dismissNotice();
-    begin(Task::rendering,
-          [this, options, refused = std::move(refused), source = openRecording,
-           setting = now](const Watch& watch) -> Background::Finish {
-              auto report = spillwright::render(*source, setting->adjustments, options, watch);
-              if (!report)
-                  return [this, refused, fault = report.fault()] {
-                      const bool taken = fault.kind != Fault::Kind::cancelled && refused && refused(fault);
-                      if (!taken) fail(fault);
-                  };
-              return [this, options, found = std::move(report).value()] {
-                  const auto files = found.written.size() - (options.sum ? 1 : 0);
-                  std::string words =
-                      "Rendered " + std::to_string(files) + " files into " + options.to.string() +
-                      (options.sum ? ", the sum beside it: " + options.sum->filename().string() : std::string());
-                  for (const auto& remark : found.remarks)
-                      words += "\n" + remark;
-                  say(words);
+    auto options = wanted;
+    options.settingName = now->heard ? words::versionName(*now->heard) : "as heard";
+    std::vector<SumVersion> versionsToSum;
+    if (sums)
+        for (std::size_t k = 0; k < versions.size(); ++k)
+            if (const auto setting = settingOf(static_cast<VersionKind>(k)))
+                versionsToSum.push_back({words::versionName(static_cast<VersionKind>(k)), *setting});
+    begin(
+        Task::rendering,
+        [this, options, sums, versionsToSum = std::move(versionsToSum), refused = std::move(refused),
+         source = openRecording, setting = now](const Watch& watch) -> Background::Finish {
+            const double share = sums ? 0.5 : 1.0;
+            const auto failed = [this, refused](const Fault& fault) -> Background::Finish {
+                return [this, refused, fault] {
+                    const bool taken = fault.kind != Fault::Kind::cancelled && refused && refused(fault);
+                    if (!taken) fail(fault);
+                };
+            };
+            const Watch first{[&](double done) { watch.tell(share * done); }, watch.stop};
+            auto report = spillwright::render(*source, setting->adjustments, options, first);
+            if (!report) return failed(report.fault());
+            std::string words = "Rendered " + std::to_string(report->written.size() - (options.sum ? 1 : 0)) +
+                                " files into " + options.to.string();
+            if (options.sum) words += ", the sum beside it: " + options.sum->filename().string();
+            if (sums) {
+                const Watch second{[&](double done) { watch.tell(share + (1.0 - share) * done); }, watch.stop};
+                const auto summed = renderSums(*source, versionsToSum, {*sums, std::nullopt, options.replace}, second);
+                if (!summed) return failed(summed.fault());
+                words += "; " + std::to_string(summed->sums.size()) + " sums, equally loud, into " + sums->string();
+            }
+            for (const auto& remark : report->remarks)
+                words += "\n" + remark;
+            return [this, words] { say(words); };
+        });
+}
+
+void Controller::saveReport(const std::filesystem::path& page) {
+    if (!whole.of || busy()) return;
+    dismissNotice();
+    auto found = versionsOf(session(), tracks());
+    const auto date = juce::Time::getCurrentTime().formatted("%d %B %Y").toStdString();
+    begin(Task::reporting,
+          [this, page, date, found = std::move(found), source = openRecording,
+           m = wholeHeard ? wholeHeard : whole.of](const Watch& watch) -> Background::Finish {
+              auto sheet = page;
+              sheet.replace_extension(".csv");
+              const ReportContents contents{*source, *m, found.versions, found.taken, date};
+              const auto written = spillwright::saveReport(contents, page, sheet, workers, watch);
+              if (!written) return [this, fault = written.fault()] { fail(fault); };
+              return [this, page, sheet] {
+                  say("The report is " + page.string() + ", its recall sheet " + sheet.filename().string() + ".");
               };
           });
 }

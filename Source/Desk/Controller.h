@@ -112,7 +112,7 @@ struct Remarks {
 /// is answered from those that are read now.
 class Controller {
 public:
-    enum class Task { none, opening, computingDemo, measuring, proposing, rendering };
+    enum class Task { none, opening, computingDemo, measuring, proposing, rendering, reporting };
     enum Changed : unsigned {
         recordingChanged = 1,
         measurementChanged = 2,
@@ -150,7 +150,12 @@ public:
     const std::filesystem::path& recordingWantedFor() const { return wantedFor; }
     void propose();
     /// `refused` may take a fault, and then says so; else it is told as any other.
-    void render(const RenderOptions& options, std::function<bool(const Fault&)> refused = {});
+    /// `sums`: a folder for the sums of all versions, equally loud; none: they are not written.
+    void render(const RenderOptions& options, const std::optional<std::filesystem::path>& sums = {},
+                std::function<bool(const Fault&)> refused = {});
+    /// A page for somebody who was not there, of all versions and of what is heard, and a recall sheet beside it, which
+    /// ends in .csv.
+    void saveReport(const std::filesystem::path& page);
     /// The band and the temperature that readings are of. A recording that is open is read anew, which takes no time to
     /// speak of: its spectra are known.
     void setMeasureOptions(Band band, Celsius temperature);

@@ -1,5 +1,6 @@
 #include "Desk/Autosave.h"
 #include "Desk/Commands.h"
+#include "Desk/Fitting.h"
 #include "Desk/MainComponent.h"
 #include "Desk/Trace.h"
 #include "Media/SpectraCache.h"
@@ -90,17 +91,19 @@ class Window : public juce::DocumentWindow {
 public:
     Window(MainComponent* shown, Preferences& p)
         : juce::DocumentWindow("Spillwright", ui::palette().paper, juce::DocumentWindow::allButtons), content(shown),
-          preferences(p) {
+          fitting(*shown, 1080, 640), preferences(p) {
         setUsingNativeTitleBar(true);
-        setContentNonOwned(content, true);
+        setContentNonOwned(&fitting, true);
         setResizable(true, false);
-        setResizeLimits(1080, 640, 10000, 10000);
+        setResizeLimits(480, 300, 10000, 10000);
         const auto screen = juce::Desktop::getInstance().getDisplays().getPrimaryDisplay()->userArea;
         if (!restoreWindowStateFromString(preferences.windowState()) || !screen.intersects(getBounds()))
             setBounds(screen
                           .withSizeKeepingCentre(std::min(1280, screen.getWidth()),
                                                  std::min(800 + titleBarRoom, screen.getHeight()))
                           .withTrimmedBottom(titleBarRoom)); // which stands above
+        else if (!isFullScreen() && (getWidth() > screen.getWidth() || getHeight() > screen.getHeight()))
+            setBounds(screen.withTrimmedTop(titleBarRoom)); // it was on a larger one
         setVisible(true);
         content->grabKeyboardFocus();
     }
@@ -121,6 +124,7 @@ public:
 private:
     static constexpr int titleBarRoom = 30; ///< Window managers add it around our content.
     MainComponent* content;
+    Fitting fitting;
     Preferences& preferences;
 };
 

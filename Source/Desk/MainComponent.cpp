@@ -611,6 +611,8 @@ void MainComponent::perform(CommandId id) {
     case CommandId::render:
         if (controller.recording() && !controller.busy()) show(std::make_unique<RenderSheet>(controller));
         return;
+    case CommandId::report:
+        return saveReport();
     case CommandId::playStop:
         return transport.playOrStop();
     case CommandId::toStart:

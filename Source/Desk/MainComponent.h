@@ -94,6 +94,7 @@ private:
     void chooseRecording();
     void save();
     void saveAs();
+    void saveReport();
     void followSession();
     void showTitle();
     void show(std::unique_ptr<Sheet> sheet);

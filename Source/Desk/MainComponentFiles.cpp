@@ -82,6 +82,19 @@ void MainComponent::saveAs() {
                          });
 }
 
+void MainComponent::saveReport() {
+    if (!controller.measurement() || controller.busy()) return;
+    const auto usual = fileOf(controller.besideRecording() / (controller.sessionName() + " report.html"));
+    chooser = std::make_unique<juce::FileChooser>("Save the report", usual, "*.html", true, false, this);
+    chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
+                             juce::FileBrowserComponent::warnAboutOverwriting,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File())
+                                 controller.saveReport(pathOf(chosen.withFileExtension("html")));
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
 void MainComponent::followSession() {
     if (!controller.recordingWantedFor().empty()) {
         if (isShowing()) chooseRecording();

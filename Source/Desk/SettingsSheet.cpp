@@ -137,7 +137,7 @@ void SettingsSheet::paint(juce::Graphics& g) {
     line("nudges", "in the list; any unit may be typed");
     line("distances", "");
     line("look", "");
-    line("size", "of everything");
+    line("size", "of everything, as far as the screen has room");
     auto row = area.removeFromTop(static_cast<float>(lineHeight));
     ui::draw(g, "measured before", row.removeFromLeft(labelWidth), juce::Justification::centredLeft, 13.0f, p.ink);
     ui::draw(g, cacheWords, row.withTrimmedRight(110.0f), juce::Justification::centredLeft, 12.0f, p.muted);

@@ -325,13 +325,14 @@ RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
     leave.onClick = [this] {
         if (onClose) onClose();
     };
-    for (juce::Component* part : std::initializer_list<juce::Component*>{&folder, &chooseButton, &bits16, &bits24,
-                                                                         &float32, &withSum, &replace, &leave, &go})
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*>{&folder, &chooseButton, &bits16, &bits24, &float32, &withSum,
+                                                 &withSums, &withNotes, &replace, &leave, &go})
         addAndMakeVisible(part);
 }
 
 juce::Rectangle<int> RenderSheet::pageArea() const {
-    return page(640, 366);
+    return page(640, 422);
 }
 
 void RenderSheet::paint(juce::Graphics& g) {
@@ -365,9 +366,10 @@ void RenderSheet::resized() {
     bits24.setBounds(line.removeFromLeft(96));
     float32.setBounds(line.removeFromLeft(130));
     area.removeFromTop(4);
-    withSum.setBounds(area.removeFromTop(24));
-    area.removeFromTop(4);
-    replace.setBounds(area.removeFromTop(24));
+    for (auto* choice : {&withSum, &withSums, &withNotes, &replace}) {
+        choice->setBounds(area.removeFromTop(24));
+        area.removeFromTop(4);
+    }
     line = area.removeFromBottom(32);
     go.setBounds(line.removeFromRight(110));
     line.removeFromRight(8);
@@ -397,9 +399,14 @@ void RenderSheet::start() {
     options.replace = replace.getToggleState();
     if (withSum.getToggleState())
         options.sum = options.to.parent_path() / (options.to.filename().string() + " sum.wav");
+    if (withNotes.getToggleState())
+        options.notes = options.to.parent_path() / (options.to.filename().string() + " notes.txt");
+    const auto sums = withSums.getToggleState()
+                          ? std::optional(options.to.parent_path() / (options.to.filename().string() + " sums"))
+                          : std::nullopt;
     go.setEnabled(false);
     refuse({});
-    controller.render(options, [sheet = juce::Component::SafePointer(this)](const Fault& fault) {
+    controller.render(options, sums, [sheet = juce::Component::SafePointer(this)](const Fault& fault) {
         if (!sheet) return false;
         sheet->refuse(fault.line());
         return true;

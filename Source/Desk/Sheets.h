@@ -96,6 +96,8 @@ public:
     juce::Component& firstPart() override { return folder; }
     juce::TextEditor& folderField() { return folder; }
     juce::Button& goButton() { return go; }
+    juce::Button& sumsButton() { return withSums; }
+    juce::Button& notesButton() { return withNotes; }
     const std::string& wrongWords() const { return wrong; }
     void follow(); ///< [30 times a second] Closes once it is under way.
 
@@ -112,7 +114,9 @@ private:
     juce::TextEditor folder;
     juce::TextButton chooseButton{"Choose..."}, go{"Render"}, leave{"Cancel"};
     juce::ToggleButton bits16{"16 bit"}, bits24{"24 bit"}, float32{"32 bit float"};
-    juce::ToggleButton withSum{"also the stereo sum, beside the folder"}, replace{"replace files that are there"};
+    juce::ToggleButton withSum{"also the stereo sum, beside the folder"},
+        withSums{"also the sums of all versions, equally loud"},
+        withNotes{"also a text with the setting and checksums"}, replace{"replace files that are there"};
     std::unique_ptr<juce::FileChooser> chooser;
 };
 

@@ -100,6 +100,8 @@ const char* nameOf(Controller::Task task) {
         return "proposing";
     case Controller::Task::rendering:
         return "rendering";
+    case Controller::Task::reporting:
+        return "reporting";
     }
     return "";
 }

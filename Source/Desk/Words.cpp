@@ -266,6 +266,8 @@ std::string task(const Controller& controller) {
         return "looking for the best setting" + percent;
     case Controller::Task::rendering:
         return "rendering" + percent;
+    case Controller::Task::reporting:
+        return "writing the report" + percent;
     }
     return {};
 }

@@ -1,6 +1,7 @@
 #include "DeskFixture.h"
 
 #include "Desk/Commands.h"
+#include "Desk/Fitting.h"
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
 
@@ -9,6 +10,7 @@
 
 #include <fstream>
 #include <set>
+#include <sstream>
 
 using namespace spillwright;
 using namespace spillwright::desk;
@@ -746,6 +748,55 @@ TEST_CASE("what a button says of its key is the key of now") {
     setOwnKey(CommandId::propose, juce::KeyPress('k', juce::ModifierKeys::altModifier, 0));
     CHECK(words::versionProof(window.controller(), VersionKind::flips) == "Alt K proposes");
     clearOwnKeys();
+}
+
+TEST_CASE(
+    "where there is less room than the window needs all of it is drawn smaller, and nothing where there is enough") {
+    const JuceWithoutDisplay juce;
+    juce::Component content;
+    content.setSize(1280, 800);
+    Fitting fitting(content, 1080, 640);
+    CHECK(fitting.getBounds() == juce::Rectangle<int>(1280, 800));
+    CHECK(fitting.scale() == 1.0f);
+    CHECK(content.getBounds() == fitting.getLocalBounds());
+    fitting.setSize(640, 400); // 1280 x 800 at 200 %
+    CHECK(fitting.scale() == Approx(640.0 / 1080.0));
+    CHECK(content.getWidth() == 1080);
+    CHECK(content.getHeight() >= 640);
+    CHECK(content.getBoundsInParent().getRight() >= 640);
+    CHECK(content.getBoundsInParent().getRight() <= 641);
+    fitting.setSize(1920, 1080);
+    CHECK(content.getBoundsInParent() == fitting.getLocalBounds());
+}
+
+TEST_CASE("a report of what is heard is written with its recall sheet, and the sums of all versions with a render") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.flip(1);
+    TemporaryFolder to;
+    controller.saveReport(to / "r.html");
+    CHECK(controller.task() == Controller::Task::reporting);
+    REQUIRE(waitUntilIdle(controller));
+    INFO((controller.notice() ? controller.notice()->text : ""));
+    std::stringstream page, sheet;
+    page << std::ifstream(to / "r.html").rdbuf();
+    sheet << std::ifstream(to / "r.csv").rdbuf();
+    CHECK_THAT(page.str(), Catch::StartsWith("<!DOCTYPE html>"));
+    CHECK_THAT(page.str(), Catch::Contains("mine"));
+    CHECK_THAT(sheet.str(),
+               Catch::Contains(controller.tracks()[1].name + "," + controller.tracks()[1].file + ",1,yes"));
+
+    RenderOptions options;
+    options.to = to / "out";
+    options.notes = to / "notes.txt";
+    controller.render(options, to / "sums");
+    REQUIRE(waitUntilIdle(controller));
+    INFO((controller.notice() ? controller.notice()->text : ""));
+    CHECK(std::filesystem::exists(to / "out" / controller.tracks()[0].file));
+    CHECK(std::filesystem::exists(to / "notes.txt"));
+    CHECK(std::filesystem::exists(to / "sums" / "1 as recorded.wav"));
+    CHECK(std::filesystem::exists(to / "sums" / "2 mine.wav"));
+    CHECK(std::filesystem::exists(to / "sums" / "sums.txt"));
 }
 
 TEST_CASE("all that can be reached has a title for those who do not see it") {
