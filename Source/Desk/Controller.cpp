@@ -27,7 +27,11 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr double largestNudgeSeconds = 1.0; // as a setting file allows
+/// "A line (and 2 more remarks)"
+std::string withMore(const std::string& line, std::size_t more) {
+    return line + (more > 0 ? " (and " + std::to_string(more) + " more remark" + (more > 1 ? "s)" : ")") : "");
+}
+
 constexpr double largestGainDb = 60.0;
 constexpr double quietestPairDb = -60.0;
 const Seconds timeOfProof(2.0);
@@ -290,9 +294,7 @@ void Controller::startMeasuring() {
             if (again || !resumed || !resumed->selected) chooseTellingPair();
             if (const auto& lines = whole.of->warnings; !lines.empty()) {
                 const auto more = lines.size() - 1;
-                notify({.text = changedSince + (changedSince.empty() ? "" : "\n") + lines.front() +
-                                (more > 0 ? " (and " + std::to_string(more) + " more remark" + (more > 1 ? "s)" : ")")
-                                          : ""),
+                notify({.text = changedSince + (changedSince.empty() ? "" : "\n") + withMore(lines.front(), more),
                         .remarks = true});
             }
             changedSince.clear();
@@ -671,7 +673,8 @@ void Controller::becomeHeard(std::shared_ptr<const Measurement> withSources) {
         const auto place = std::find(names.begin(), names.end(), name);
         return place == names.end() ? -1 : static_cast<int>(place - names.begin());
     };
-    if (wholeHeard->warnings.size() > whole.of->warnings.size()) say(wholeHeard->warnings.back());
+    if (const auto known = whole.of->warnings.size(), all = wholeHeard->warnings.size(); all > known)
+        notify({.text = withMore(wholeHeard->warnings[known], all - 1), .remarks = true});
     chosenColumn = names.empty() ? -1 : std::max(0, placeOf(chosenBefore));
     leadingOfChosen = leadingMoments(wholeHeard->sources->map, chosenColumn);
     if (before) {
@@ -913,7 +916,7 @@ void Controller::flip(int track) {
 
 void Controller::setNudge(int track, Seconds nudge, bool gesture) {
     if (track < 0 || track >= trackCount()) return;
-    const Seconds kept(std::clamp(nudge.value, -largestNudgeSeconds, largestNudgeSeconds));
+    const Seconds kept(std::clamp(nudge.value, -largestNudge.value, largestNudge.value));
     changeTracks(track, gesture, stepWords::nudge(names(track, true), kept),
                  [kept](TrackAdjustment& a) { a.nudge = kept; });
 }

@@ -267,7 +267,8 @@ public:
     bool linked() const { return now->linked; } ///< Stereo pairs move together.
 
     void flip(int track);
-    /// Largest magnitude 1 s. Within one gesture (see endGesture) all steps are one step of undo.
+    static constexpr Seconds largestNudge = Seconds(1.0); ///< As a setting file allows.
+    /// At most the largest, either way. Within one gesture (see endGesture) all steps are one step of undo.
     void setNudge(int track, Seconds nudge, bool gesture = false);
     void nudgeBy(int track, Seconds by);
     /// Nudges the chosen track so that it hears the sound of the pair together with its partner.

@@ -419,7 +419,7 @@ void GridView::paintLegend(juce::Graphics& g, juce::Rectangle<float> area) {
         const auto slash = box.reduced(2.0f);
         g.drawLine(slash.getX(), slash.getBottom(), slash.getRight(), slash.getY(), 1.0f);
     });
-    line("larger: more coherent", [&](auto box) {
+    line("larger: more in common", [&](auto box) {
         g.setColour(p.muted);
         g.drawRect(box.withSizeKeepingCentre(12.0f, 12.0f), 1.0f);
         g.drawRect(box.withSizeKeepingCentre(5.0f, 5.0f), 1.0f);

@@ -208,11 +208,16 @@ void Look::drawToggleButton(juce::Graphics& g, juce::ToggleButton& button, bool,
     const auto& p = ui::palette();
     auto area = button.getLocalBounds().toFloat();
     auto box = area.removeFromLeft(22.0f).withSizeKeepingCentre(16.0f, 16.0f);
+    const bool oneOfSome = button.getRadioGroupId() != 0;
+    const float corner = oneOfSome ? box.getWidth() / 2.0f : 3.0f;
     g.setColour(button.getToggleState() ? p.accent : p.raised);
-    g.fillRoundedRectangle(box, 3.0f);
+    g.fillRoundedRectangle(box, corner);
     g.setColour(button.getToggleState() ? p.accent : p.muted);
-    g.drawRoundedRectangle(box, 3.0f, 1.2f);
-    if (button.getToggleState()) {
+    g.drawRoundedRectangle(box, corner, 1.2f);
+    if (button.getToggleState() && oneOfSome) {
+        g.setColour(p.onAccent);
+        g.fillEllipse(box.reduced(5.0f));
+    } else if (button.getToggleState()) {
         juce::Path tick;
         tick.startNewSubPath(box.getX() + 4.0f, box.getCentreY());
         tick.lineTo(box.getX() + 7.0f, box.getBottom() - 4.5f);

@@ -357,8 +357,14 @@ juce::PopupMenu MainComponent::menuOfAll() {
         item.action = [this, id = entry.id] { perform(id); };
         groups.back().second.addItem(std::move(item));
     }
-    for (auto& [name, part] : groups)
+    for (auto& [name, part] : groups) {
         menu.addSubMenu(ui::text(name), part);
+        if (&part != &groups.front().second || preferences.recent().isEmpty()) continue;
+        juce::PopupMenu recent;
+        for (const auto& path : preferences.recent())
+            recent.addItem(path, [this, path] { open(juce::File(path)); });
+        menu.addSubMenu("Opened before", recent);
+    }
     return menu;
 }
 
@@ -692,6 +698,7 @@ void MainComponent::perform(CommandId id) {
     case CommandId::align:
         return controller.alignPair();
     case CommandId::typeNudge:
+        if (!controller.recording()) return chooseWhatToOpen(); // Enter
         return tracks.type(TrackField::nudge);
     case CommandId::typeGain:
         return tracks.type(TrackField::gain);

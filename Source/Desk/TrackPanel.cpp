@@ -613,6 +613,8 @@ void TrackPanel::takeText() {
             // It is shown rounded: what was not changed stays exact.
             if (typed != nudgeText(controller.adjustments()[at(editedTrack)].nudge, measures))
                 controller.setNudge(editedTrack, *nudge);
+            if (std::abs(nudge->value) > Controller::largestNudge.value)
+                controller.say("A nudge is at most 1 s, either way; it was set to that.");
             understood = true;
         } else {
             controller.say("'" + typed + "' is no nudge; type " + nudgeForms, true);

@@ -47,6 +47,35 @@ TEST_CASE("the sources are heard by themselves after measuring, and each track t
     CHECK(controller.leading().size() > 0);
 }
 
+TEST_CASE("a source that is called after a track is called as that one is shown") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    REQUIRE(controller.sourceName(ride) == "ride");
+    controller.renameTrack(rideTrack, "the big cymbal");
+    CHECK(controller.shownSourceName(ride) == "the big cymbal");
+    CHECK(controller.sourceName(ride) == "ride"); // files and sessions know it by this
+    CHECK(words::cell(controller, ride, trumpetTrack).find("the big cymbal in trumpet: ") == 0);
+    controller.undo();
+    CHECK(controller.shownSourceName(ride) == "ride");
+}
+
+TEST_CASE("a click in the pair's head hears its two tracks alone, and all again") {
+    SpillWindow window;
+    auto& controller = window.controller();
+    controller.selectPair(trumpetTrack, rideTrack);
+    auto& hear = window.main.pairPanel().hearButton();
+    hear.onClick();
+    CHECK(controller.pairSoloed());
+    CHECK(controller.solo()[trumpetTrack]);
+    CHECK(controller.solo()[rideTrack]);
+    CHECK_FALSE(controller.solo()[kickIn]);
+    CHECK(hear.getToggleState());
+    CHECK_FALSE(controller.canUndo()); // it is for listening
+    CHECK(window.key('i', 0, juce::ModifierKeys::altModifier));
+    CHECK_FALSE(controller.pairSoloed());
+    CHECK(controller.solo() == std::vector<bool>(controller.solo().size(), false));
+}
+
 TEST_CASE("the map takes the grid's place and every cell belongs to what is drawn there") {
     SpillWindow window;
     auto& map = window.main.spillView();
