@@ -99,6 +99,8 @@ MainComponent::MainComponent(const Parts& parts)
         made.setMouseClickGrabsKeyboardFocus(false);
         addAndMakeVisible(made);
     };
+    remarksButton.onClick = [this] { perform(CommandId::remarks); };
+    addChildComponent(remarksButton); // left of the others
     button(openButton, CommandId::open, "Open a folder of tracks that were recorded together, or a session");
     button(demoButton, CommandId::openDemo, "Open the demo recording");
     button(proposeButton, CommandId::propose, "Look for the flips and nudges that add best");
@@ -106,8 +108,6 @@ MainComponent::MainComponent(const Parts& parts)
     button(keysButton, CommandId::keys, "All keys");
     button(menuButton, CommandId::menu, "Everything that can be done");
     button(settingsButton, CommandId::settings, "What is kept from one day to the next");
-    remarksButton.onClick = [this] { perform(CommandId::remarks); };
-    addChildComponent(remarksButton);
     proposeButton.setToggleState(true, juce::dontSendNotification);
     stopButton.onClick = [this] { controller.cancel(); };
     addChildComponent(stopButton);
@@ -130,6 +130,11 @@ MainComponent::MainComponent(const Parts& parts)
     spill.onHear = [this](SpillView::Cell cell) { hear(cell); };
     transport.onCommand = [this](CommandId id) { perform(id); };
     transport.onLevel = [this](Decibels level) { preferences.setOutputLevel(level); };
+    int place = 0; // of the title's row, from the left; by their heights they would come otherwise
+    for (juce::Component* part : std::initializer_list<juce::Component*>{
+             &noticeLine, &remarksButton, &stopButton, &openButton, &demoButton, &proposeButton, &renderButton,
+             &settingsButton, &menuButton, &keysButton})
+        part->setExplicitFocusOrder(++place);
     start.refresh();
     controller.setMatching(preferences.matchesLoudness());
     controller.setMeasureOptions(preferences.band(), preferences.temperature());
@@ -357,14 +362,12 @@ juce::PopupMenu MainComponent::menuOfAll() {
         item.action = [this, id = entry.id] { perform(id); };
         groups.back().second.addItem(std::move(item));
     }
-    for (auto& [name, part] : groups) {
+    for (auto& [name, part] : groups)
         menu.addSubMenu(ui::text(name), part);
-        if (&part != &groups.front().second || preferences.recent().isEmpty()) continue;
-        juce::PopupMenu recent;
-        for (const auto& path : preferences.recent())
-            recent.addItem(path, [this, path] { open(juce::File(path)); });
-        menu.addSubMenu("Opened before", recent);
-    }
+    juce::PopupMenu recent;
+    for (const auto& path : preferences.recent())
+        recent.addItem(path, [this, path] { open(juce::File(path)); });
+    if (recent.getNumItems() > 0) menu.addSubMenu("Opened before", recent);
     return menu;
 }
 

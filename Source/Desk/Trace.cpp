@@ -24,9 +24,11 @@ double processorMs() {
 #endif
 }
 
-/// In pixels of the screen, from the upper left corner of the window's content.
+/// In pixels of the screen, from the upper left corner of the window's content, however small it is drawn.
 Json placeOf(const juce::Component& root, const juce::Component& part, juce::Rectangle<float> area) {
-    const auto place = root.getLocalArea(&part, area) * juce::Desktop::getInstance().getGlobalScaleFactor();
+    const auto* drawnIn = root.getParentComponent();
+    const auto place =
+        (drawnIn ? *drawnIn : root).getLocalArea(&part, area) * juce::Desktop::getInstance().getGlobalScaleFactor();
     return {place.getX(), place.getY(), place.getWidth(), place.getHeight()};
 }
 

@@ -52,7 +52,7 @@ def main(window, recording, pictures):
             desk.close_window()
             desk.window, desk.window_process = first
             time.sleep(1.0)  # the window manager gives the keyboard back
-            desk.click(400, 26)  # on nothing
+            desk.click(40, 68)  # on a heading
             pressed = []
             while not pressed or pressed[-1] < pressed[0] + PRESSED_SECONDS:  # a nudge of a sample at a time, until the blow falls
                 desk.key("period")

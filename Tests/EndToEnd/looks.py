@@ -24,7 +24,7 @@ def main(window, recording, pictures):
             desk.run("xdotool", "key", "super+Up")
             desk.run("xdotool", "windowmove", desk.window, "0", "0")
             desk.run("xdotool", "windowsize", "--sync", desk.window, str(width), str(height - TITLE_BAR))
-            told = desk.wait_told(lambda told: told["size"][2] >= 0.99 * width, 10, "the window to fill the screen")
+            told = desk.wait_told(lambda told: told["size"][2] >= 0.99 * width, 30, "the window to fill the screen")
             assert told["size"][3] >= height - 2 * TITLE_BAR, told["size"]
             assert abs(desk.part("Menu")["place"][3] - scale * HOME_BUTTON_HEIGHT) <= 1, desk.part("Menu")
             for part in told["parts"]:

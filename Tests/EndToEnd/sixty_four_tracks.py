@@ -93,7 +93,8 @@ def main(window, pictures):
             x, y = middle(row["fields"]["nudge"])
             desk.drag((x, y), (x + 60, y))
             told = steps.end_of("nudging by drag")
-            assert "nudge +1.2" in desk.part("microphone 1,")["title"], desk.part("microphone 1,")["title"]
+            desk.wait_told(lambda told: any(p["title"].startswith("microphone 1,") and "nudge +1.2" in p["title"] for p in told["parts"]), 20,
+                           "all of the drag to be followed")
             desk.key("alt+plus", "alt+plus", "slash", "slash", "slash", "alt+minus", "alt+minus")
             steps.end_of("zoom and order of the grid")
 
