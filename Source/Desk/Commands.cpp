@@ -75,6 +75,7 @@ const std::vector<Command>& commands() {
         {Id::difference, "Versions", "difference from the one heard before", "9", "9"},
         {Id::matchLoudness, "Versions", "all equally loud, or as they are", "Q", "qQ"},
         {Id::blindTest, "Versions", "compare two blind", "0", "0"},
+        {Id::compareTakes, "Versions", "compare with another take", "Alt T", "", {K('t', alt, 0)}},
         {Id::undo, "Versions", "undo", "Ctrl Z", "", {K('z', ctrl, 0)}},
         {Id::redo, "Versions", "redo", "Ctrl Shift Z", "", {K('z', ctrlShift, 0), K('y', ctrl, 0)}},
         {Id::history, "Versions", "what was done, and back to any of it", "Ctrl H", "", {K('h', ctrl, 0)}},

@@ -83,6 +83,7 @@ enum class CommandId {
     difference,
     matchLoudness,
     blindTest,
+    compareTakes,
     mono,
     sideOnly,
     bandOnly,

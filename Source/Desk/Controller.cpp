@@ -79,6 +79,13 @@ Controller::Controller(int threads, std::filesystem::path cache, std::filesystem
 
 Controller::~Controller() = default;
 
+std::unique_ptr<Controller> Controller::another() const {
+    auto made = std::make_unique<Controller>(workers.count(), spectraCache.where().parent_path(), choicesFolder);
+    made->measureWith = measureWith;
+    made->shownIn = shownIn;
+    return made;
+}
+
 void Controller::addListener(std::function<void(unsigned)> listener) {
     listeners.push_back(std::move(listener));
 }

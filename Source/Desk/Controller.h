@@ -135,6 +135,10 @@ public:
     explicit Controller(int threads = 0, std::filesystem::path cache = {}, std::filesystem::path choices = {});
     ~Controller();
 
+    /// One of its own for another recording: with as many threads, keeping and finding things at the same places, and
+    /// reading the same band at the same temperature.
+    std::unique_ptr<Controller> another() const;
+
     /// Called with what changed (bits of Changed), on the calling thread.
     void addListener(std::function<void(unsigned)> listener);
 
@@ -178,6 +182,8 @@ public:
     const std::shared_ptr<const Recording>& recording() const { return openRecording; }
     /// What is read now; nullptr before it was measured.
     const std::shared_ptr<const Measurement>& measurement() const { return read().of; }
+    /// The recording as a whole, whatever is read now; nullptr before it was measured.
+    const std::shared_ptr<const Measurement>& wholeMeasurement() const { return whole.of; }
     std::string sessionName() const;
     int trackCount() const { return static_cast<int>(tracks().size()); }
     const std::vector<TrackInfo>& tracks() const;

@@ -98,7 +98,17 @@ void GridView::nextOrder() {
     if (const auto cell = cellOf(controller.selectedTrack(), controller.partnerTrack())) keepInView(*cell);
 }
 
+void GridView::standBeside(const std::string& ownHeading) {
+    heading = ownHeading;
+    setTitle(ui::text("Grid of pairs: " + ownHeading));
+    beside = true;
+    for (auto* button : {&momentsButton, &mapButton, &orderedButton, &someButton})
+        button->setVisible(false);
+    repaint();
+}
+
 void GridView::refreshChoice() {
+    if (beside) return;
     const bool alone = controller.focused().has_value();
     const bool read = controller.measurement() != nullptr;
     momentsButton.show(words::reads(controller), alone ? CommandId::nextFocus : CommandId::readLoop,
@@ -232,7 +242,7 @@ void GridView::paint(juce::Graphics& g) {
     const auto& p = ui::palette();
     g.fillAll(p.paper);
     auto area = getLocalBounds().toFloat();
-    ui::heading(g, "GRID", area.removeFromTop(headingHeight).withTrimmedLeft(left));
+    ui::heading(g, heading, area.removeFromTop(headingHeight).withTrimmedLeft(left));
 }
 
 void GridView::paintSquare(juce::Graphics& g, juce::Rectangle<float> area, const PairReading& reading,
@@ -319,7 +329,7 @@ void GridView::paintSquares(juce::Graphics& g) {
 
 /// What stands at the upper right: buttons, and the legend below them.
 juce::Rectangle<float> GridView::corner() const {
-    int bottom = 0;
+    int bottom = beside ? juce::roundToInt(headingHeight) : 0;
     for (const auto* button : {&mapButton, &orderedButton, &someButton})
         if (button->isVisible()) bottom = std::max(bottom, button->getBottom());
     const float right = static_cast<float>(getWidth()) - 10.0f;
@@ -459,14 +469,22 @@ void GridView::paintOverChildren(juce::Graphics& g) {
 }
 
 void GridView::mouseMove(const juce::MouseEvent& event) {
-    const auto cell = cellAt(event.position);
-    if (cell == hovered) return;
-    hovered = cell;
-    repaint();
+    point(cellAt(event.position));
 }
 
 void GridView::mouseExit(const juce::MouseEvent&) {
-    hovered.reset();
+    point(std::nullopt);
+}
+
+void GridView::point(std::optional<Cell> cell) {
+    if (cell == hovered) return;
+    hovered = cell;
+    repaint();
+    if (onPoint) onPoint(cell ? std::optional(std::pair(shown[at(cell->row)], shown[at(cell->column)])) : std::nullopt);
+}
+
+void GridView::pointAt(std::optional<std::pair<int, int>> tracks) {
+    hovered = tracks ? cellOf(tracks->first, tracks->second) : std::nullopt;
     repaint();
 }
 

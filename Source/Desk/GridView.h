@@ -6,7 +6,10 @@
 
 #include <juce_gui_basics/juce_gui_basics.h>
 
+#include <functional>
 #include <optional>
+#include <string>
+#include <utility>
 #include <vector>
 
 namespace spillwright::desk {
@@ -37,6 +40,13 @@ public:
     bool fits() const { return zoomed == 0.0f; }
     /// Squares of at least this are shown when zoomed in: names and signs can be read.
     static constexpr float smallestZoomed = 14.0f;
+
+    /// Beside another grid: under a heading of its own, without the buttons.
+    void standBeside(const std::string& ownHeading);
+    /// The two tracks of the square that is pointed at, or none, as they change by the mouse.
+    std::function<void(std::optional<std::pair<int, int>>)> onPoint;
+    void pointAt(std::optional<std::pair<int, int>> tracks);
+    std::optional<Cell> pointedAt() const { return hovered; }
 
     void changed(unsigned what);
     juce::Button& moments() { return momentsButton; }
@@ -76,6 +86,7 @@ private:
     void scrollTo(juce::Point<float> place);
     void keepInView(Cell cell);
     void choose(juce::Point<float> place);
+    void point(std::optional<Cell> cell);
     void refreshChoice();
     void placeButtons();
     void paintNames(juce::Graphics& g);
@@ -102,6 +113,8 @@ private:
     TrackList ordersOf; ///< The list that the order and the names were taken from.
     std::vector<int> ordered, shown;
     std::optional<Cell> hovered;
+    std::string heading = "GRID";
+    bool beside = false; ///< Another grid.
 };
 
 } // namespace spillwright::desk

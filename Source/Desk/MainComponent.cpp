@@ -6,6 +6,7 @@
 #include "Desk/HistorySheet.h"
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
+#include "Desk/TakeSheet.h"
 #include "Desk/TermsSheet.h"
 #include "Desk/Words.h"
 #include "Session/Amounts.h"
@@ -164,6 +165,7 @@ void MainComponent::timerCallback() {
     followSweep(juce::Time::getMillisecondCounterHiRes() * 0.001);
     followHearing();
     if (auto* render = dynamic_cast<RenderSheet*>(openSheet.get())) render->follow();
+    if (auto* takes = dynamic_cast<TakeSheet*>(openSheet.get())) takes->follow();
     if (++ticks % (framesPerSecond / 3) == 0) showTitle();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
@@ -187,7 +189,7 @@ void MainComponent::changed(unsigned what) {
     if ((what & Controller::aloneChanged) && controller.alone()) player.playInstead(controller.alone());
     if (what & (Controller::recordingChanged | Controller::settingChanged | Controller::listeningChanged |
                 Controller::aloneChanged))
-        if (controller.recording() && !blindFold()) player.hear(controller.nextMix());
+        if (controller.recording() && !heardByOther()) player.hear(controller.nextMix());
     if ((what & Controller::aloneChanged) && !controller.alone()) player.playInstead(nullptr);
     if (what & Controller::listeningChanged) player.setListening(controller.listening());
     if ((what & Controller::sourcesChanged) && hearing && hearing->of != controller.withSources()) stopHearing();
@@ -205,6 +207,7 @@ void MainComponent::changed(unsigned what) {
     if (auto* standing = dynamic_cast<StandingSheet*>(openSheet.get())) standing->changed(what);
     if (auto* terms = dynamic_cast<TermsSheet*>(openSheet.get())) terms->changed(what);
     if (auto* steps = dynamic_cast<HistorySheet*>(openSheet.get())) steps->changed(what);
+    if (auto* takes = dynamic_cast<TakeSheet*>(openSheet.get())) takes->changed(what);
 
     if ((what & Controller::measurementChanged) && controller.measurement() && !preferences.hearingTold() && device) {
         if (!controller.notice()) {
@@ -391,9 +394,17 @@ bool MainComponent::blindFold() const {
     return sheet && sheet->comparison();
 }
 
+/// What is heard is not what is set: versions compared blind, or another take.
+bool MainComponent::heardByOther() const {
+    const auto* takes = dynamic_cast<const TakeSheet*>(openSheet.get());
+    return blindFold() || (takes && takes->otherTake().secondHeard());
+}
+
 void MainComponent::closeSheet() {
     if (!openSheet) return;
     const bool wasBlind = blindFold();
+    auto* takes = dynamic_cast<TakeSheet*>(openSheet.get());
+    const bool firstAgain = takes && takes->otherTake().leave();
     openSheet->setVisible(false);
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
@@ -401,6 +412,7 @@ void MainComponent::closeSheet() {
         controller.setListening(std::exchange(listeningBeforeBlind, {}));
         player.hear(controller.nextMix());
     }
+    if (firstAgain) player.hear(controller.nextMix()); // what changed meanwhile
     if (isShowing()) grabKeyboardFocus();
 }
 
@@ -595,6 +607,7 @@ void MainComponent::perform(CommandId id) {
         if (other == track) other = lookedAtBeside(other, step);
         if (other >= 0 && other < controller.trackCount()) controller.selectPair(track, other);
     };
+    const bool sourcesChosen = spill.isVisible() && !openSheet; // in the map of sources; a sheet over it has pairs
     const auto gainBy = [&](double dB) {
         if (usable)
             controller.setGain(track,
@@ -680,9 +693,9 @@ void MainComponent::perform(CommandId id) {
     case CommandId::renameTrack:
         return tracks.type(TrackField::name);
     case CommandId::partnerBefore:
-        return spill.isVisible() ? controller.chooseSource(controller.chosenSource() - 1) : besides(-1);
+        return sourcesChosen ? controller.chooseSource(controller.chosenSource() - 1) : besides(-1);
     case CommandId::partnerAfter:
-        return spill.isVisible() ? controller.chooseSource(controller.chosenSource() + 1) : besides(1);
+        return sourcesChosen ? controller.chooseSource(controller.chosenSource() + 1) : besides(1);
     case CommandId::flip:
         if (usable) controller.flip(track);
         return;
@@ -762,6 +775,9 @@ void MainComponent::perform(CommandId id) {
         };
         return show(std::move(sheet));
     }
+    case CommandId::compareTakes:
+        if (controller.measurement()) chooseOtherTake();
+        return;
     case CommandId::mono:
         return listenTo(Listening::Sides::mono);
     case CommandId::sideOnly:

@@ -43,6 +43,8 @@ public:
     void open(const juce::File& folderOrSession);
     void openFolder(const juce::File& folder);
     void openDemo();
+    /// Beside the recording that is open and measured; else nothing.
+    void compareWith(const juce::File& folder);
     void setDark(bool dark);
     /// Nothing is at work and everything that can be shown is shown.
     bool settled() const;
@@ -92,6 +94,7 @@ private:
     void changed(unsigned what);
     void chooseWhatToOpen();
     void chooseRecording();
+    void chooseOtherTake();
     void save();
     void saveAs();
     void saveReport();
@@ -100,6 +103,7 @@ private:
     void show(std::unique_ptr<Sheet> sheet);
     void closeSheet();
     bool blindFold() const;
+    bool heardByOther() const;
     void setScale(int percent);
     juce::PopupMenu menuOfAll();
     void showMenu();

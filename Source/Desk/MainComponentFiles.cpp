@@ -2,6 +2,8 @@
 
 #include "Desk/MainComponent.h"
 
+#include "Desk/TakeSheet.h"
+
 namespace spillwright::desk {
 
 namespace {
@@ -60,6 +62,26 @@ void MainComponent::chooseRecording() {
                                  controller.openSession(session, pathOf(chosen));
                              if (isShowing()) grabKeyboardFocus();
                          });
+}
+
+void MainComponent::chooseOtherTake() {
+    chooser = std::make_unique<juce::FileChooser>("The folder of another take",
+                                                  fileOf(controller.recording()->folder()).getParentDirectory(), "",
+                                                  true, false, this);
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
+                         [this](const juce::FileChooser& done) {
+                             if (const auto chosen = done.getResult(); chosen != juce::File()) compareWith(chosen);
+                             if (!openSheet && isShowing()) grabKeyboardFocus();
+                         });
+}
+
+void MainComponent::compareWith(const juce::File& folder) {
+    if (!controller.measurement()) return;
+    closeSheet();
+    stopHearing(); // its loop is not the one that is meant
+    auto sheet = std::make_unique<TakeSheet>(controller, player, pathOf(folder));
+    sheet->onCommand = [this](CommandId id) { perform(id); };
+    show(std::move(sheet));
 }
 
 void MainComponent::save() {

@@ -42,11 +42,11 @@ void Sheet::mouseDown(const juce::MouseEvent& event) {
 
 bool Sheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return ui::tabInto(*this, key); // else to the next part
-    if (const auto wanted = commandFor(key); wanted == CommandId::leave || wanted == CommandId::keys ||
-                                             wanted == CommandId::remarks || wanted == CommandId::findings ||
-                                             wanted == CommandId::standing || wanted == CommandId::terms ||
-                                             wanted == CommandId::audioDevice || wanted == CommandId::settings ||
-                                             wanted == CommandId::blindTest || wanted == CommandId::history) {
+    if (const auto wanted = commandFor(key);
+        wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks ||
+        wanted == CommandId::findings || wanted == CommandId::standing || wanted == CommandId::terms ||
+        wanted == CommandId::audioDevice || wanted == CommandId::settings || wanted == CommandId::blindTest ||
+        wanted == CommandId::history || wanted == CommandId::compareTakes) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile

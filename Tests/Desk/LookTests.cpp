@@ -1,7 +1,8 @@
 #include "DeskFixture.h"
 #include "DrawnText.h"
+#include "TakeFixture.h"
 
-#include "Support/SpillingBand.h"
+#include "Desk/TakeSheet.h"
 
 #include <set>
 
@@ -179,6 +180,27 @@ void checkLooks(MainComponent& main, const std::string& state) {
     }
 }
 
+/// The open take beside the one in the folder, once it is compared with it or refused.
+void checkTakes(BandWindow& window, const std::filesystem::path& folder) {
+    window.main.compareWith(juce::File(folder.string()));
+    auto& sheet = dynamic_cast<TakeSheet&>(*window.main.sheet());
+    checkLooks(window.main, "another take that is being opened");
+    REQUIRE(waitFor(window.controller(), [&] {
+        sheet.follow();
+        return sheet.otherTake().settled();
+    }));
+    checkLooks(window.main, "another take");
+    if (sheet.otherTake().fault().empty()) {
+        sheet.otherTake().hear(true);
+        REQUIRE(waitFor(window.controller(), [&] {
+            sheet.follow();
+            return sheet.otherTake().secondHeard();
+        }));
+        checkLooks(window.main, "another take that is heard");
+    }
+    sheet.onClose();
+}
+
 void checkSheet(BandWindow& window, CommandId id) {
     window.main.perform(id);
     INFO("sheet of command: " << command(id).words);
@@ -278,6 +300,10 @@ TEST_CASE("a small band's window has room for its text in every state, at every 
          {CommandId::terms, CommandId::standing, CommandId::findings, CommandId::remarks, CommandId::render,
           CommandId::keys, CommandId::settings, CommandId::history, CommandId::audioDevice, CommandId::blindTest})
         checkSheet(window, id);
+    TemporaryFolder other;
+    secondTake::write(other.path());
+    checkTakes(window, other.path());
+    checkTakes(window, window.band.folder.path()); // refused
 }
 
 TEST_CASE("64 tracks with long names have room in every state, at every size", "[long]") {
@@ -298,4 +324,7 @@ TEST_CASE("64 tracks with long names have room in every state, at every size", "
     for (auto id :
          {CommandId::terms, CommandId::standing, CommandId::findings, CommandId::history, CommandId::blindTest})
         checkSheet(window, id);
+    TemporaryFolder other;
+    writeLargeBand(other.path());
+    checkTakes(window, other.path());
 }

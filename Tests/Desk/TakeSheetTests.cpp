@@ -1,0 +1,138 @@
+#include "Desk/TakeSheet.h"
+
+#include "TakeFixture.h"
+
+using namespace spillwright;
+using namespace spillwright::desk;
+using namespace spillwright::test;
+
+namespace {
+
+/// The window with its sheet, once the takes are compared and can be heard.
+struct TakesWindow : BandWindow {
+    TemporaryFolder folder;
+    TakesWindow() : BandWindow(spillingBand::write) {
+        secondTake::write(folder.path());
+        main.setSize(1280, 800);
+        main.compareWith(juce::File(folder.path().string()));
+        REQUIRE(dynamic_cast<TakeSheet*>(main.sheet()));
+        REQUIRE(follow([&] { return sheet().otherTake().settled() && !controller().readingLoudness(); }));
+    }
+    TakeSheet& sheet() { return dynamic_cast<TakeSheet&>(*main.sheet()); }
+    Controller& second() { return sheet().otherTake().controller(); }
+    bool follow(const std::function<bool()>& condition) {
+        return waitFor(controller(), [&] {
+            sheet().follow();
+            return condition();
+        });
+    }
+    bool press(int code, juce::juce_wchar character = 0) {
+        return main.sheet()->keyPressed(juce::KeyPress(code, juce::ModifierKeys(), character));
+    }
+    void choose(const std::string& name, const std::string& other) {
+        controller().selectPair(trackCalled(controller(), name), trackCalled(controller(), other));
+    }
+    std::pair<std::string, std::string> chosenInSecond() {
+        const auto& tracks = second().tracks();
+        return {tracks[static_cast<std::size_t>(second().selectedTrack())].name,
+                tracks[static_cast<std::size_t>(second().partnerTrack())].name};
+    }
+    TakeFigure figure(const std::string& name) {
+        for (const auto& one : sheet().figures())
+            if (one.name == name) return one;
+        FAIL("there is no figure " << name);
+        return {};
+    }
+};
+
+} // namespace
+
+TEST_CASE("the sheet of two takes says what was changed, and the figures of the chosen pair", "[long]") {
+    TakesWindow window;
+    auto& sheet = window.sheet();
+    CHECK(sheet.stateInWords().find("Something was changed") == 0);
+    CHECK(sheet.verdict().getText().contains("kick out: the other way up than in A"));
+    CHECK(sheet.verdict().getText().contains("talkback"));
+
+    window.choose("kick out", "kick in");
+    CHECK(window.figure("polarity").first == "inverted");
+    CHECK(window.figure("polarity").second == "same");
+    CHECK(window.figure("polarity").stands == true);
+    // A microphone 0.625 ms farther away, in both takes.
+    CHECK(window.figure("arrival, ms").first.find("0.6") != std::string::npos);
+    CHECK(window.figure("arrival, ms").stands != true);
+    CHECK(window.figure("gain as recorded, dB").stands == true);
+    CHECK(window.figure("level, dBFS").difference.find("\u2212") == 0); // softer
+
+    window.choose("trumpet", "ride");
+    CHECK(window.figure("polarity").stands != true);
+    CHECK(window.figure("coherence").stands != true);
+}
+
+TEST_CASE("the two grids have one cursor, by keys, by clicks and by pointing", "[long]") {
+    TakesWindow window;
+    window.choose("trumpet", "kick in");
+    CHECK(window.chosenInSecond().first == "trumpet");
+    CHECK(window.chosenInSecond().second == "kick in");
+
+    auto& grid = window.sheet().grid(true);
+    const auto cellIn = [](GridView& shown, const Controller& take, const char* a, const char* b) {
+        return *shown.cellOf(trackCalled(take, a), trackCalled(take, b));
+    };
+    click(grid, grid.cellArea(cellIn(grid, window.second(), "ride", "far")).getCentre());
+    const auto chosen = std::minmax({window.controller().selectedTrack(), window.controller().partnerTrack()});
+    CHECK(chosen.first == std::min(trackCalled(window.controller(), "ride"), trackCalled(window.controller(), "far")));
+    CHECK(chosen.second == std::max(trackCalled(window.controller(), "ride"), trackCalled(window.controller(), "far")));
+
+    auto& firstGrid = window.sheet().grid(false);
+    const auto pointed = cellIn(firstGrid, window.controller(), "trumpet", "kick out");
+    const auto place = firstGrid.cellArea(pointed).getCentre();
+    firstGrid.mouseMove(mouseAt(firstGrid, place, place));
+    CHECK(grid.pointedAt() == cellIn(grid, window.second(), "trumpet", "kick out"));
+    firstGrid.mouseExit(mouseAt(firstGrid, place, place));
+    CHECK_FALSE(grid.pointedAt());
+
+    // What the other take alone has moves nothing in the first.
+    const auto before = window.controller().selectedTrack();
+    click(grid, grid.cellArea(cellIn(grid, window.second(), "talkback", "far")).getCentre());
+    CHECK(window.controller().selectedTrack() == before);
+
+    window.choose("far", "kick in");
+    window.press(juce::KeyPress::downKey);
+    CHECK(window.controller().selectedTrack() != trackCalled(window.controller(), "far"));
+}
+
+TEST_CASE("keys hear the one take or the other, and closing the sheet goes back to the first", "[long]") {
+    TakesWindow window;
+    const auto length = window.player.loopTo();
+    window.player.seek(10 * 48000);
+    CHECK(window.press('k', 'k'));
+    REQUIRE(window.follow([&] { return window.sheet().otherTake().secondHeard(); }));
+    CHECK(window.player.loopTo() > length);
+    CHECK(window.sheet().hearButton(true).getToggleState());
+    CHECK_FALSE(window.sheet().hearButton(false).getToggleState());
+    window.press(juce::KeyPress::spaceKey, ' ');
+    CHECK(window.player.playing());
+    window.press('a', 'a');
+    REQUIRE(window.follow([&] { return !window.sheet().otherTake().secondHeard(); }));
+    CHECK(window.player.playing());
+    window.press('b', 'b');
+    REQUIRE(window.follow([&] { return window.sheet().otherTake().secondHeard(); }));
+    window.press(juce::KeyPress::escapeKey);
+    CHECK_FALSE(window.main.sheet());
+    CHECK(window.player.loopTo() == length);
+    CHECK_FALSE(window.player.besideReady());
+}
+
+TEST_CASE("another recording that is opened closes the comparison of takes", "[long]") {
+    TakesWindow window;
+    window.press('b', 'b');
+    REQUIRE(window.follow([&] { return window.sheet().otherTake().secondHeard(); }));
+    TemporaryFolder folder;
+    writeChangingBand(folder.path());
+    window.main.openFolder(juce::File(folder.path().string()));
+    REQUIRE(waitUntilIdle(window.controller()));
+    CHECK_FALSE(window.main.sheet());
+    CHECK(window.player.loopTo() == 48000 * 30);
+    CHECK_FALSE(window.player.besideReady());
+}
