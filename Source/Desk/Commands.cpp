@@ -44,6 +44,7 @@ const std::vector<Command>& commands() {
         {Id::standing, "Sources", "which track stands close to what", "D", "dD"},
         {Id::remarks, "Window", "all remarks on the recording", "W", "wW"},
         {Id::menu, "Window", "the menu of everything", "F10", "", {K(K::F10Key)}},
+        {Id::practice, "Window", "practice room and lessons", "Alt R", "", {K('r', alt, 0)}},
         {Id::settings, "Window", "settings", "Ctrl ,", "", {K(',', ctrl, 0)}},
         {Id::audioDevice, "Window", "audio device", "Alt D", "", {K('d', alt, 0)}},
         {Id::darkTwin, "Window", "dark or light", "T", "tT"},

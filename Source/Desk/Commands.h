@@ -95,6 +95,7 @@ enum class CommandId {
     remarks,
     audioDevice,
     settings,
+    practice,
     menu,
     darkTwin,
     largerWindow,

@@ -9,7 +9,7 @@ namespace spillwright::desk {
 
 namespace {
 
-bool darkNow = false;
+bool darkNow = false, projectedNow = false;
 
 juce::TextLayout layoutOfTooltip(const juce::String& words) {
     juce::AttributedString content;
@@ -35,6 +35,7 @@ juce::Font font(float height, bool bold) {
 }
 
 const Palette& palette() {
+    if (projectedNow) return Palette::projected();
     return darkNow ? Palette::dark() : Palette::light();
 }
 
@@ -137,6 +138,19 @@ Look::~Look() {
 
 void Look::setDark(bool dark) {
     darkNow = dark;
+    takeColours();
+}
+
+void Look::setProjected(bool projected) {
+    projectedNow = projected;
+    takeColours();
+}
+
+bool Look::isProjected() {
+    return projectedNow;
+}
+
+void Look::takeColours() {
     const auto& p = ui::palette();
     setColour(juce::ResizableWindow::backgroundColourId, p.paper);
     setColour(juce::TextEditor::backgroundColourId, p.raised);

@@ -46,6 +46,9 @@ public:
 
     void setDark(bool dark);
     static bool isDark();
+    /// Instead of light or dark.
+    void setProjected(bool projected);
+    static bool isProjected();
 
     juce::Typeface::Ptr getTypefaceForFont(const juce::Font& font) override;
     void drawButtonBackground(juce::Graphics&, juce::Button&, const juce::Colour&, bool highlighted,
@@ -65,6 +68,7 @@ public:
     void drawTooltip(juce::Graphics&, const juce::String&, int width, int height) override;
 
 private:
+    void takeColours();
     juce::Typeface::Ptr regular, semiBold;
 };
 

@@ -5,6 +5,7 @@
 #include "Desk/Glossary.h"
 #include "Desk/HistorySheet.h"
 #include "Desk/KeySheet.h"
+#include "Desk/PracticeSheet.h"
 #include "Desk/SettingsSheet.h"
 #include "Desk/TakeSheet.h"
 #include "Desk/TermsSheet.h"
@@ -35,8 +36,9 @@ MainComponent::StartPage::StartPage(MainComponent& m) : main(m) {
     open.setToggleState(true, juce::dontSendNotification);
     open.onClick = [this] { main.perform(CommandId::open); };
     demo.onClick = [this] { main.perform(CommandId::openDemo); };
-    addAndMakeVisible(open);
-    addAndMakeVisible(demo);
+    practice.onClick = [this] { main.perform(CommandId::practice); };
+    for (auto* button : {&open, &demo, &practice})
+        addAndMakeVisible(button);
 }
 
 void MainComponent::StartPage::refresh() {
@@ -70,8 +72,9 @@ void MainComponent::StartPage::paint(juce::Graphics& g) {
 
 void MainComponent::StartPage::resized() {
     const int middle = getLocalBounds().getCentreY() - 90, x = getWidth() / 2;
-    open.setBounds(x - 158, middle + 24, 150, 38);
-    demo.setBounds(x + 8, middle + 24, 150, 38);
+    open.setBounds(x - 241, middle + 24, 150, 38);
+    demo.setBounds(x - 75, middle + 24, 150, 38);
+    practice.setBounds(x + 91, middle + 24, 150, 38);
     int y = middle + 116;
     for (auto& each : recent) {
         each->setBounds(x - 260, y, 520, 30);
@@ -166,6 +169,7 @@ void MainComponent::timerCallback() {
     followHearing();
     if (auto* render = dynamic_cast<RenderSheet*>(openSheet.get())) render->follow();
     if (auto* takes = dynamic_cast<TakeSheet*>(openSheet.get())) takes->follow();
+    if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get())) practice->follow();
     if (++ticks % (framesPerSecond / 3) == 0) showTitle();
     if (const int percent = controller.busy() ? static_cast<int>(controller.progress() * 100.0) : -1;
         percent != shownPercent) {
@@ -405,6 +409,7 @@ void MainComponent::closeSheet() {
     const bool wasBlind = blindFold();
     auto* takes = dynamic_cast<TakeSheet*>(openSheet.get());
     const bool firstAgain = takes && takes->otherTake().leave();
+    if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get())) practice->leave();
     openSheet->setVisible(false);
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
@@ -841,6 +846,16 @@ void MainComponent::perform(CommandId id) {
         sheet->onCommand = [this](CommandId wanted) {
             closeSheet();
             perform(wanted);
+        };
+        return show(std::move(sheet));
+    }
+    case CommandId::practice: {
+        if (blindFold()) return;
+        auto sheet = std::make_unique<PracticeSheet>(PracticeSheet::Parts{controller, player, device});
+        sheet->onCommand = [this](CommandId wanted) { perform(wanted); };
+        sheet->onProjector = [this](bool projected) {
+            look.setProjected(projected);
+            sendLookAndFeelChange();
         };
         return show(std::move(sheet));
     }

@@ -86,7 +86,7 @@ private:
 
     private:
         MainComponent& main;
-        juce::TextButton open{"Open a folder"}, demo{"Open the demo"};
+        juce::TextButton open{"Open a folder"}, demo{"Open the demo"}, practice{"Practice room"};
         std::vector<std::unique_ptr<juce::TextButton>> recent;
     };
 

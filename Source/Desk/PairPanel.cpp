@@ -63,7 +63,7 @@ PlotView::PlotView(const juce::String& title) : save("Save: " + title.toLowerCas
 
 void PlotView::show(Plot plot) {
     shown = std::move(plot);
-    save.setVisible(!shown.lines.empty());
+    save.setVisible(onSave && !shown.lines.empty());
     repaint();
 }
 

@@ -37,7 +37,7 @@ public:
     juce::Rectangle<float> frame() const { return rectangleOf(layoutInWindow(getLocalBounds().toFloat()).frame); }
     std::vector<PlotLabel> labels() const;
     juce::Button& saveButton() { return save; }
-    std::function<void()> onSave;
+    std::function<void()> onSave; ///< None: no button.
 
     void paint(juce::Graphics& g) override;
     void resized() override;

@@ -53,6 +53,24 @@ const Palette& Palette::dark() {
     return palette;
 }
 
+const Palette& Palette::projected() {
+    static const Palette palette{
+        .paper = juce::Colour(0xffffffff),
+        .raised = juce::Colour(0xffffffff),
+        .selected = juce::Colour(0xffe4e4e4),
+        .ink = juce::Colour(0xff000000),
+        .muted = juce::Colour(0xff333333),
+        .rules = juce::Colour(0xff8c8c8c),
+        .accent = juce::Colour(0xff00514b),
+        .onAccent = juce::Colour(0xffffffff),
+        .adds = juce::Colour(0xff0b3d91),
+        .cancels = juce::Colour(0xff8a2b00),
+        .onSign = juce::Colour(0xffffffff),
+        .wave = juce::Colour(0xff8c8c8c),
+    };
+    return palette;
+}
+
 juce::Colour labelColour(const Palette& palette, int label) {
     static const std::array hues{juce::Colour(0xff2f9e8f), juce::Colour(0xff4f83cc), juce::Colour(0xffd98a2b),
                                  juce::Colour(0xff9a6fc0), juce::Colour(0xff8f9a2e), juce::Colour(0xffcf6a82)};

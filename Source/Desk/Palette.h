@@ -24,6 +24,7 @@ struct Palette {
 
     static const Palette& light();
     static const Palette& dark();
+    static const Palette& projected(); ///< Ink on white, for a projector in a bright room.
 };
 
 /// The ground of a label's letter, 1..TrackList::labelCount; ink stands on it.

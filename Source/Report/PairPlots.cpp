@@ -20,21 +20,6 @@ constexpr Seconds widestLag(0.05);
 constexpr double seriousRival = 0.1, namedRival = 0.01; // probabilities
 constexpr double toldApartDb = 0.1;                     ///< Curves that differ by less look like one.
 
-Plot::Axis hertz() {
-    return {"frequency, Hz",
-            lowestHz,
-            highestHz,
-            true,
-            {{50.0, "50"},
-             {100.0, "100"},
-             {200.0, "200"},
-             {500.0, "500"},
-             {1000.0, "1k"},
-             {2000.0, "2k"},
-             {5000.0, "5k"},
-             {10000.0, "10k"}}};
-}
-
 /// The part of the curve that is shown.
 FrequencyCurve shownPart(const FrequencyCurve& curve) {
     FrequencyCurve part;
@@ -44,12 +29,6 @@ FrequencyCurve shownPart(const FrequencyCurve& curve) {
         part.values.push_back(curve.values[i]);
     }
     return part;
-}
-
-Plot::Line lineOf(const FrequencyCurve& curve, std::string name, std::string brief, Plot::Ink ink, Plot::Stroke stroke,
-                  float thick) {
-    auto part = shownPart(curve);
-    return {std::move(name), std::move(brief), std::move(part.frequencies), std::move(part.values), ink, stroke, thick};
 }
 
 /// Within the band, from the zero line to the curve where it lies on that side of it.
@@ -78,6 +57,27 @@ Plot::Line traced(const CorrelationCurve& correlation, double spanMs, double mov
 }
 
 } // namespace
+
+Plot::Axis frequencyAxis() {
+    return {"frequency, Hz",
+            lowestHz,
+            highestHz,
+            true,
+            {{50.0, "50"},
+             {100.0, "100"},
+             {200.0, "200"},
+             {500.0, "500"},
+             {1000.0, "1k"},
+             {2000.0, "2k"},
+             {5000.0, "5k"},
+             {10000.0, "10k"}}};
+}
+
+Plot::Line frequencyLine(const FrequencyCurve& curve, std::string name, std::string brief, Plot::Ink ink,
+                         Plot::Stroke stroke, float thick) {
+    auto part = shownPart(curve);
+    return {std::move(name), std::move(brief), std::move(part.frequencies), std::move(part.values), ink, stroke, thick};
+}
 
 PairCurves readPairCurves(const CrossSpectra& spectra, const PairReading& reading) {
     PairCurves curves;
@@ -113,7 +113,7 @@ bool toldApart(const FrequencyCurve& a, const FrequencyCurve& b) {
 Plot plotComb(const FrequencyCurve* recorded, const NamedCurve* now, const NamedCurve* best, Band band) {
     Plot plot;
     plot.caption = "comb, dB";
-    plot.x = hertz();
+    plot.x = frequencyAxis();
     plot.y = {"summation gain of the two, dB", combLowDb, combHighDb, false, {}};
     for (double dB : {-20.0, -10.0, 0.0}) {
         plot.y.ticks.push_back({dB, signedAmount(dB, 0)});
@@ -129,11 +129,11 @@ Plot plotComb(const FrequencyCurve* recorded, const NamedCurve* now, const Named
             recordedToo = ", best";
         else if (toldApart(best->curve, now->curve))
             plot.lines.push_back(
-                lineOf(best->curve, best->name, best->brief, Plot::Ink::accent, Plot::Stroke::dotted, 1.1f));
+                frequencyLine(best->curve, best->name, best->brief, Plot::Ink::accent, Plot::Stroke::dotted, 1.1f));
     }
     plot.lines.push_back(
-        lineOf(*recorded, "as recorded" + recordedToo, "", Plot::Ink::muted, Plot::Stroke::dashed, 1.1f));
-    plot.lines.push_back(lineOf(now->curve, now->name, now->brief, Plot::Ink::ink, Plot::Stroke::solid, 1.7f));
+        frequencyLine(*recorded, "as recorded" + recordedToo, "", Plot::Ink::muted, Plot::Stroke::dashed, 1.1f));
+    plot.lines.push_back(frequencyLine(now->curve, now->name, now->brief, Plot::Ink::ink, Plot::Stroke::solid, 1.7f));
     for (const auto& notch : notches(shownPart(now->curve), band, mostNotches)) {
         const auto frequency = unsignedAmount(notch.frequency.value, 0) + " Hz";
         plot.marks.push_back({notch.frequency.value,
@@ -148,7 +148,7 @@ Plot plotComb(const FrequencyCurve* recorded, const NamedCurve* now, const Named
 Plot plotCoherence(const CoherenceCurve* coherence, Band band) {
     Plot plot;
     plot.caption = "coherence, 0 to 1";
-    plot.x = hertz();
+    plot.x = frequencyAxis();
     plot.y = {"magnitude-squared coherence, 0 to 1", coherenceBelow, coherenceAbove, false, {}, true};
     plot.bands.push_back({band.low.value, band.high.value});
     for (double value : {0.0, 0.5, 1.0})
@@ -158,7 +158,7 @@ Plot plotCoherence(const CoherenceCurve* coherence, Band band) {
         const auto low = shownPart({coherence->frequencies, coherence->low});
         const auto high = shownPart({coherence->frequencies, coherence->high});
         plot.areas.push_back({"95 % sure", "", low.frequencies, low.values, high.values, Plot::Ink::accent, 0.28f});
-        plot.lines.push_back(lineOf(*coherence, "measured", "", Plot::Ink::ink, Plot::Stroke::solid, 1.3f));
+        plot.lines.push_back(frequencyLine(*coherence, "measured", "", Plot::Ink::ink, Plot::Stroke::solid, 1.3f));
     }
     return plot;
 }

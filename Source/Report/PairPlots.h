@@ -32,6 +32,12 @@ struct NamedCurve {
     std::string name, brief;
 };
 
+/// 20 Hz to 20 kHz, every octave alike.
+Plot::Axis frequencyAxis();
+/// What of the curve lies on it.
+Plot::Line frequencyLine(const FrequencyCurve& curve, std::string name, std::string brief, Plot::Ink ink,
+                         Plot::Stroke stroke, float thick);
+
 inline constexpr int mostNotches = 5, mostRunnerUps = 3;
 
 /// Whether two comb responses look like two curves.

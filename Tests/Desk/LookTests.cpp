@@ -3,6 +3,9 @@
 #include "TakeFixture.h"
 
 #include "Desk/TakeSheet.h"
+#include "Desk/PracticeSheet.h"
+
+#include "Support/SpillingBand.h"
 
 #include <set>
 
@@ -296,14 +299,40 @@ TEST_CASE("a small band's window has room for its text in every state, at every 
     window.typed('e');
     controller.chooseSource(1);
     checkLooks(window.main, "map of sources");
-    for (auto id :
-         {CommandId::terms, CommandId::standing, CommandId::findings, CommandId::remarks, CommandId::render,
-          CommandId::keys, CommandId::settings, CommandId::history, CommandId::audioDevice, CommandId::blindTest})
+    for (auto id : {CommandId::terms, CommandId::standing, CommandId::findings, CommandId::remarks, CommandId::render,
+                    CommandId::keys, CommandId::settings, CommandId::history, CommandId::audioDevice,
+                    CommandId::blindTest, CommandId::practice})
         checkSheet(window, id);
     TemporaryFolder other;
     secondTake::write(other.path());
     checkTakes(window, other.path());
     checkTakes(window, window.band.folder.path()); // refused
+}
+
+TEST_CASE("every lesson has room for its text, as usual and for a projector, at every size", "[long]") {
+    JuceWithoutDisplay juce;
+    TemporaryFolder settings;
+    Controller controller(2);
+    Player player;
+    Preferences preferences{juce::File(settings.path().string())};
+    MainComponent main{{controller, player, nullptr, preferences}};
+    main.perform(CommandId::practice);
+    auto* sheet = dynamic_cast<PracticeSheet*>(main.sheet());
+    REQUIRE(sheet);
+    for (int entry = 0; entry < sheet->lessonChoice().getNumItems(); ++entry) {
+        sheet->lessonChoice().setSelectedItemIndex(entry, juce::sendNotificationSync);
+        const auto title = sheet->shownLesson().title;
+        for (int step = 0; step < static_cast<int>(sheet->shownLesson().steps.size()); step += 3) {
+            sheet->chooseStep(step);
+            for (const bool projected : {false, true}) {
+                sheet->setProjected(projected);
+                checkLooks(main, title + ", step " + std::to_string(step + 1) + (projected ? ", projected" : ""));
+            }
+        }
+        sheet->setProjected(true);
+        sheet->answerButton().onClick();
+        checkLooks(main, title + ", the answer");
+    }
 }
 
 TEST_CASE("64 tracks with long names have room in every state, at every size", "[long]") {

@@ -12,10 +12,13 @@ TEST_CASE("the contrast ratio is that of WCAG 2.1") {
     CHECK(contrastRatio(juce::Colour(0xff777777), juce::Colours::white) == Approx(4.48).margin(0.005));
 }
 
-TEST_CASE("all text reaches 4.5 to 1 in the light and in the dark") {
-    for (const auto* palette : {&Palette::light(), &Palette::dark()})
+TEST_CASE("all text reaches 4.5 to 1 in the light, in the dark and projected") {
+    for (const auto* palette : {&Palette::light(), &Palette::dark(), &Palette::projected()})
         for (const auto& [use, text, ground] : textColours(*palette)) {
-            INFO((palette == &Palette::light() ? "light: " : "dark: ") << use);
+            INFO((palette == &Palette::light()  ? "light: "
+                  : palette == &Palette::dark() ? "dark: "
+                                                : "projected: ")
+                 << use);
             CHECK(contrastRatio(text, ground) >= 4.5);
         }
 }
