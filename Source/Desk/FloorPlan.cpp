@@ -11,7 +11,7 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr float margin = 14.0f, footHeight = 18.0f, dotSize = 9.0f, nearEnough = 14.0f;
+constexpr float margin = 14.0f, footHeight = 18.0f, dotSize = 9.0f, sourceSize = 15.0f, nearEnough = 14.0f;
 constexpr int badgeSize = 22;
 constexpr float thinnestWall = 1.0f, thickestWall = 8.0f;
 
@@ -182,7 +182,8 @@ void FloorPlan::paint(juce::Graphics& g) {
         g.setColour(p.muted);
         g.drawLine({dot, each->getBounds().toFloat().getCentre()}, 1.0f);
         g.setColour(each->which == theSource ? p.accent : p.ink);
-        g.fillEllipse(juce::Rectangle<float>(dotSize, dotSize).withCentre(dot));
+        const float size = each->which == theSource ? sourceSize : dotSize;
+        g.fillEllipse(juce::Rectangle<float>(size, size).withCentre(dot));
         if (each->which == theSource) continue;
         const auto& pattern = room.microphones[static_cast<std::size_t>(each->which)].pattern;
         if (pattern.omniShare == 1.0) continue;
@@ -190,10 +191,10 @@ void FloorPlan::paint(juce::Graphics& g) {
         if (aim.getDistanceFromOrigin() < 1.0f) continue;
         g.drawLine({dot, dot + aim / aim.getDistanceFromOrigin() * 14.0f}, 2.5f);
     }
-    const auto size = unsignedAmount(room.size.x, 1) + " \u00d7 " + unsignedAmount(room.size.y, 1) + " m, " +
-                      unsignedAmount(room.size.z, 1) + " m high; a square is 1 m";
-    ui::drawWhole(g, size, getLocalBounds().toFloat().removeFromBottom(footHeight), juce::Justification::centred, 11.5f,
-                  p.muted);
+    const auto sizes = unsignedAmount(room.size.x, 1) + " \u00d7 " + unsignedAmount(room.size.y, 1) + " m, " +
+                       unsignedAmount(room.size.z, 1) + " m high; a square is 1 m";
+    ui::drawWhole(g, sizes, getLocalBounds().toFloat().removeFromBottom(footHeight), juce::Justification::centred,
+                  11.5f, p.muted);
 }
 
 void FloorPlan::press(int which, juce::Point<float> at) {

@@ -23,8 +23,8 @@ constexpr int firstTrackId = static_cast<int>(practiceSoundNames.size()) + 1;
 constexpr double nudgeStepMs = 0.1, gainStepDb = 0.5, highPassStepHz = 10.0, absorptionStep = 0.05;
 constexpr std::array surfaceWords{"left", "right", "lower", "upper", "floor", "ceiling"};
 /// Of the columns of numbers, in parts of the whole.
-constexpr std::array<float, 7> columns{0.20f, 0.13f, 0.14f, 0.13f, 0.12f, 0.16f, 0.12f};
-constexpr std::array columnHeads{"", "metres", "arrival ms", "level dB", "ratio", "1st notch Hz", "coher."};
+constexpr std::array<float, 7> columns{0.20f, 0.12f, 0.15f, 0.13f, 0.11f, 0.13f, 0.16f};
+constexpr std::array columnHeads{"", "metres", "arrival ms", "level dB", "ratio", "notch Hz", "coherence"};
 
 double now() {
     return juce::Time::getMillisecondCounterHiRes() * 0.001;
@@ -510,14 +510,21 @@ void PracticeSheet::layOut() {
     top.removeFromRight(gap);
     projector.setBounds(top.removeFromRight(120));
     top.removeFromRight(2 * gap);
-    louder.setBounds(top.removeFromRight(22).withSizeKeepingCentre(22, 22));
-    levelArea = top.removeFromRight(58);
-    quieter.setBounds(top.removeFromRight(22).withSizeKeepingCentre(22, 22));
-    top.removeFromRight(2 * gap);
+    const auto placeLevel = [this](juce::Rectangle<int>& row) {
+        louder.setBounds(row.removeFromRight(22).withSizeKeepingCentre(22, 22));
+        levelArea = row.removeFromRight(58);
+        quieter.setBounds(row.removeFromRight(22).withSizeKeepingCentre(22, 22));
+    };
+    if (!projected) {
+        placeLevel(top);
+        top.removeFromRight(2 * gap);
+    }
     play.setBounds(top.removeFromRight(64));
     top.removeFromRight(gap);
-    sound.setBounds(top.removeFromRight(projected ? 110 : 190));
-    top.removeFromRight(gap);
+    if (!projected) {
+        sound.setBounds(top.removeFromRight(190));
+        top.removeFromRight(gap);
+    }
     choice.setBounds(top.withWidth(std::min(top.getWidth(), 420)));
     area.removeFromTop(gap);
 
@@ -535,7 +542,11 @@ void PracticeSheet::layOut() {
         answer.setBounds(row.removeFromRight(130));
         stepTitle = row.reduced(gap, 0);
         area.removeFromTop(gap);
-        plan.setBounds(area.removeFromLeft(area.getWidth() * 2 / 5));
+        auto side = area.removeFromLeft(area.getWidth() * 2 / 5);
+        auto below = side.removeFromBottom(28);
+        placeLevel(below);
+        sound.setBounds(below.withTrimmedRight(gap));
+        plan.setBounds(side);
         area.removeFromLeft(gap);
         numbers = area.removeFromBottom(numbersHeight);
         area.removeFromBottom(gap);
@@ -565,7 +576,7 @@ void PracticeSheet::layOut() {
             field->editor.setBounds(line.removeFromRight(62).withTrimmedRight(3));
     }
     auto walls = middle.removeFromBottom(lineHeight).withTrimmedBottom(3);
-    middle.removeFromBottom(headHeight);
+    middle.removeFromBottom(2 * headHeight);
     const int width = walls.getWidth() / (surfaces + 1);
     temperature.editor.setBounds(walls.removeFromLeft(width).withTrimmedRight(3));
     for (auto& field : absorption)
@@ -599,9 +610,10 @@ void PracticeSheet::paintBoard(juce::Graphics& g) {
                          juce::Justification::centredLeft, 3, 1.0f);
     } else
         ui::drawWhole(g,
-                      told.empty() ? "Keys: 1 to 0 the steps, A the answer, P for a projector. On the plan arrows move "
-                                     "1 cm, Page up and Page down in height; with Shift 10 cm."
-                                   : told,
+                      told.empty()
+                          ? "Keys: 1 to 0 steps, A answer, P projector; on the plan arrows move 1 cm (Shift: 10), "
+                            "Page up and down in height. Ratio, notch, coherence: against microphone 1."
+                          : told,
                       toldArea.toFloat(), juce::Justification::centredLeft, 12.0f, told.empty() ? p.muted : p.cancels);
     paintNumbers(g);
     if (projected) return;
@@ -612,6 +624,14 @@ void PracticeSheet::paintBoard(juce::Graphics& g) {
     head("air", temperature.editor);
     for (std::size_t surface = 0; surface < absorption.size(); ++surface)
         head(surfaceWords[surface], absorption[surface].editor);
+    const auto& firstWall = absorption.front().editor;
+    ui::drawWhole(g, "share of the sound that each surface absorbs, 0 to 1",
+                  firstWall.getBounds()
+                      .withY(firstWall.getY() - 2 * headHeight)
+                      .withHeight(headHeight)
+                      .withRight(absorption.back().editor.getRight())
+                      .toFloat(),
+                  juce::Justification::centredLeft, 10.5f, p.muted);
     head("delay ms", rows[0]->delay.editor);
     head("gain dB", rows[0]->gain.editor);
     head("high-pass", rows[0]->highPass.editor);

@@ -131,7 +131,7 @@ private:
     juce::TextEditor page;
     Explained<juce::TextButton> answer{"Show the answer"}, play{"Play"}, projector{"Projector view"},
         leaveButton{"Close"};
-    SmallButton quieter{"Output quieter", "\u2212"}, louder{"Output louder", "+"};
+    SmallButton quieter{"Output quieter", "-"}, louder{"Output louder", "+"};
     FloorPlan plan;
     PlotView comb{"Comb response of the sum"}, impulse{"Impulse response of the sum"};
     std::vector<std::unique_ptr<Row>> rows; ///< As many as there may be microphones.

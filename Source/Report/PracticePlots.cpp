@@ -44,8 +44,11 @@ Plot plotPracticeComb(const PracticeRoom& room, const PracticeReading& reading, 
         const double hertz = notch.frequency.value;
         if (hertz < plot.x.low || hertz > plot.x.high) continue;
         const auto words = unsignedAmount(hertz, hertz < 100.0 ? 1 : 0);
-        plot.marks.push_back(
-            {hertz, std::max(notch.levelDb, lowestDb), {words + " Hz", words}, Plot::Ink::cancels, true});
+        // On the curve, which is smoothed: the notch itself is deeper.
+        const auto& at = reading.sum.frequencies;
+        const auto next = std::lower_bound(at.begin(), at.end(), hertz) - at.begin();
+        const double shown = reading.sum.values[std::min(static_cast<std::size_t>(next), at.size() - 1)];
+        plot.marks.push_back({hertz, std::max(shown, lowestDb), {words + " Hz", words}, Plot::Ink::cancels, true});
     }
     return plot;
 }
@@ -62,7 +65,7 @@ Plot plotPracticeImpulse(const PracticeRoom& room, const PracticeReading& readin
     const double tick = plot.x.high > 40.0 ? 20.0 : plot.x.high > 16.0 ? 5.0 : 2.0;
     for (double at = 0.0; at < plot.x.high; at += tick)
         plot.x.ticks.push_back({at, unsignedAmount(at, 0)});
-    plot.y = {"amplitude, of the highest", -1.1, 1.1, false, {}, true};
+    plot.y = {"amplitude, of the highest", -1.25, 1.25, false, {}, true};
     plot.rules.push_back({false, 0.0, Plot::Ink::rules, 1.0f});
     float highest = 0.0f;
     for (const float sample : responses.sum)
@@ -83,8 +86,8 @@ Plot plotPracticeImpulse(const PracticeRoom& room, const PracticeReading& readin
         const auto& path = reading.paths[place];
         if (room.microphones[place].adjustment.muted || !path.polarity) continue;
         plot.marks.push_back({inMilliseconds(path.arrival),
-                              sign(*path.polarity) * 0.9,
-                              {room.microphones[place].name, std::to_string(place + 1)},
+                              static_cast<double>(sign(*path.polarity)),
+                              {std::to_string(place + 1)},
                               Plot::Ink::accent,
                               true});
     }

@@ -5,6 +5,7 @@
 #include "Core/Scene/PracticeAcoustics.h"
 #include "Report/PracticePlots.h"
 
+#include <algorithm>
 #include <cmath>
 
 using namespace spillwright;
@@ -96,7 +97,9 @@ TEST_CASE("every lesson opens with its page, its steps and its sound; the answer
             sheet.stepButton(static_cast<int>(step)).onClick();
             CHECK(sheet.shownRoom() == lesson.steps[step].room);
             CHECK_FALSE(sheet.combPlot().plot().lines.empty());
-            CHECK_FALSE(sheet.impulsePlot().plot().lines.empty());
+            // Two alike, one of them flipped, leave nothing.
+            const auto& level = sheet.shownReading().sum.values;
+            CHECK(sheet.impulsePlot().plot().lines.empty() == (*std::max_element(level.begin(), level.end()) < -100.0));
         }
     }
 }
@@ -117,7 +120,7 @@ TEST_CASE("dragging a microphone moves the first notch as c/2d says") {
     REQUIRE(sheet.take(inLine()));
     CHECK(firstMarkOf(sheet, sheet.combPlot().plot()) == Approx(343.2).margin(0.2));
     auto& plan = sheet.floorPlan();
-    for (const Point to : {Point{4.0, 4.0, 0.0}, {6.0, 5.5, 0.0}, {3.2, 6.1, 0.0}}) {
+    for (const Point to : {Point{4.0, 4.0, 0.0}, {3.5, 4.8, 0.0}, {2.6, 5.2, 0.0}}) {
         drag(plan, plan.placeOf(sheet.shownRoom().microphones[1].position), plan.placeOf(to));
         const auto& at = sheet.shownRoom().microphones[1].position;
         CHECK(at.x == Approx(to.x).margin(0.001)); // a thousandth of a metre is far below a pixel
