@@ -146,10 +146,6 @@ void Look::setProjected(bool projected) {
     takeColours();
 }
 
-bool Look::isProjected() {
-    return projectedNow;
-}
-
 void Look::takeColours() {
     const auto& p = ui::palette();
     setColour(juce::ResizableWindow::backgroundColourId, p.paper);

@@ -48,7 +48,6 @@ public:
     static bool isDark();
     /// Instead of light or dark.
     void setProjected(bool projected);
-    static bool isProjected();
 
     juce::Typeface::Ptr getTypefaceForFont(const juce::Font& font) override;
     void drawButtonBackground(juce::Graphics&, juce::Button&, const juce::Colour&, bool highlighted,

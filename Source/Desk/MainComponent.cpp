@@ -855,7 +855,7 @@ void MainComponent::perform(CommandId id) {
         sheet->onCommand = [this](CommandId wanted) { perform(wanted); };
         sheet->onProjector = [this](bool projected) {
             look.setProjected(projected);
-            sendLookAndFeelChange();
+            setDark(Look::isDark()); // all that is drawn ahead is drawn anew
         };
         return show(std::move(sheet));
     }

@@ -62,8 +62,6 @@ public:
     juce::ComboBox& soundChoice() { return sound; }
     juce::Button& stepButton(int step) { return *steps[static_cast<std::size_t>(step)]; }
     juce::Button& answerButton() { return answer; }
-    juce::Button& playButton() { return play; }
-    juce::Button& projectorButton() { return projector; }
     FloorPlan& floorPlan() { return plan; }
     PlotView& combPlot() { return comb; }
     PlotView& impulsePlot() { return impulse; }
