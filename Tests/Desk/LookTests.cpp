@@ -2,8 +2,8 @@
 #include "DrawnText.h"
 #include "TakeFixture.h"
 
-#include "Desk/TakeSheet.h"
 #include "Desk/PracticeSheet.h"
+#include "Desk/TakeSheet.h"
 
 #include "Support/SpillingBand.h"
 
