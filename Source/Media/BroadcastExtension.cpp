@@ -47,6 +47,17 @@ std::vector<std::byte> withCodingHistory(std::span<const std::byte> body, std::s
     return result;
 }
 
+std::vector<std::byte> withDescriptionLine(std::span<const std::byte> body, std::string_view line) {
+    std::vector<std::byte> result(body.begin(), body.end());
+    if (body.size() < historyAt) return result;
+    const auto before = textOf(body.first(descriptionBytes));
+    const auto text = before + (before.empty() ? "" : "\r\n") + std::string(line);
+    if (text.size() > descriptionBytes) return result;
+    std::fill_n(result.begin(), descriptionBytes, std::byte{});
+    std::transform(text.begin(), text.end(), result.begin(), [](char c) { return static_cast<std::byte>(c); });
+    return result;
+}
+
 std::string codingHistoryLine(double sampleRate, int bits, bool isFloat, int channels, std::string_view text) {
     std::string line = "A=PCM,F=" + std::to_string(std::lround(sampleRate)) + ",W=" + std::to_string(bits) + ",M=" +
                        (channels == 1   ? "mono"

@@ -26,6 +26,10 @@ struct BroadcastExtension {
 /// first. A body shorter than the fields stays as it is.
 std::vector<std::byte> withCodingHistory(std::span<const std::byte> body, std::string_view line);
 
+/// The body with one more line at the end of its description, where the field's 256 bytes have room for all of it: the
+/// text that is there is the recordist's and is never cut. Every other byte stays.
+std::vector<std::byte> withDescriptionLine(std::span<const std::byte> body, std::string_view line);
+
 /// One line of a coding history: "A=PCM,F=48000,W=24,M=mono,T=...". The text has no room for commas, nor for what is
 /// not printable ASCII: these become semicolons and question marks.
 std::string codingHistoryLine(double sampleRate, int bits, bool isFloat, int channels, std::string_view text);

@@ -157,10 +157,11 @@ private:
         const auto attempt = [&]() -> Result<bool> {
             if (format.samples == SampleFormat::float32 && !isFloatContainer(format.container))
                 format.container = Container::wav;
-            format.broadcastExtension = withCodingHistory(
-                file.info.broadcastExtension,
-                codingHistoryLine(format.sampleRate, bitsOf(format.samples), format.samples == SampleFormat::float32,
-                                  format.channels, "Spillwright: " + historyOf(channels)));
+            const auto what = "Spillwright: " + historyOf(channels);
+            format.broadcastExtension =
+                withCodingHistory(withDescriptionLine(file.info.broadcastExtension, what),
+                                  codingHistoryLine(format.sampleRate, bitsOf(format.samples),
+                                                    format.samples == SampleFormat::float32, format.channels, what));
             auto reader = recording.openFile(index);
             if (!reader) return reader.fault();
             AdjustedTracks tracks(std::move(*reader), channels, file.info.sampleRate);

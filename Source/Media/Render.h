@@ -27,8 +27,9 @@ struct RenderReport {
     std::vector<std::string> remarks;           ///< One line each: written as float, container changed, not rendered.
 };
 
-/// Writes one file a readable file of the recording: same name, container, rate, length and bext chunk (whose coding
-/// history gains a line that says what was done; the rest of it stays byte for byte), each channel
+/// Writes one file a readable file of the recording: same name, container, rate, length and bext chunk (whose
+/// description, where it has room, and coding history gain a line that says what was done; the rest of it stays byte
+/// for byte), each channel
 /// nudged at the file's own rate, high-passed, flipped and with its gain. A mute concerns the sum alone: the file of a
 /// muted track is written as if it sounded. Silent channels (peak below -90 dBFS) stay as they are, a file of nothing
 /// else is copied. Where no gain and no high-pass is set and the nudge is whole, each sample is exact to the bit, as

@@ -35,6 +35,20 @@ TEST_CASE("a line more changes nothing before it") {
     CHECK(withCodingHistory({}, "A=PCM").empty());
 }
 
+TEST_CASE("a description gains a line where it has room for all of it, else it stays as it is") {
+    const auto textAfter = [](const std::string& text, const std::string& line) {
+        const auto before = bytesOf(broadcastExtension(text, 5, "A=PCM\r\n"));
+        const auto after = withDescriptionLine(before, line);
+        CHECK(std::vector(after.begin() + 256, after.end()) == std::vector(before.begin() + 256, before.end()));
+        return BroadcastExtension::of(after).description;
+    };
+    CHECK(textAfter("take 3", "flipped") == "take 3\r\nflipped");
+    CHECK(textAfter("", "flipped") == "flipped");
+    CHECK(textAfter(std::string(247, 'd'), "flipped") == std::string(247, 'd') + "\r\nflipped"); // to the last byte
+    CHECK(textAfter(std::string(248, 'd'), "flipped") == std::string(248, 'd'));
+    CHECK(withDescriptionLine(bytesOf("too short"), "flipped") == bytesOf("too short"));
+}
+
 TEST_CASE("a line of a coding history has its parts between commas, and no other comma") {
     CHECK(codingHistoryLine(48000.0, 24, false, 1, "flipped, 1 ms later") ==
           "A=PCM,F=48000,W=24,M=mono,T=flipped; 1 ms later");

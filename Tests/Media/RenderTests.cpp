@@ -324,7 +324,7 @@ TEST_CASE("a float original stays float whatever bits are asked for") {
     CHECK(report.remarks == std::vector<std::string>{"a.wav: is float; it is written as 32-bit float"});
 }
 
-TEST_CASE("the bext chunk stays byte for byte, and its coding history gains a line that says what was done") {
+TEST_CASE("of the bext chunk all stays, and description and coding history gain a line that says what was done") {
     Rig rig;
     const std::string history = GENERATE("A=PCM,F=48000,W=24,M=mono\r\n", "A=PCM,F=48000,W=24,M=mono", "");
     const std::string body = broadcastExtension("Kick, inside", 0x123456789ull, history);
@@ -340,11 +340,13 @@ TEST_CASE("the bext chunk stays byte for byte, and its coding history gains a li
     REQUIRE(at != std::string::npos);
     const std::string lines = (history.empty() ? "" : "A=PCM,F=48000,W=24,M=mono\r\n") +
                               std::string("A=PCM,F=48000,W=24,M=mono,T=Spillwright: flipped; 1 ms later\r\n");
-    CHECK(bytes.substr(at, 8 + 602 + lines.size()) ==
-          "bext" + little(602 + lines.size(), 4) + body.substr(0, 602) + lines);
+    const std::string told = "Kick, inside\r\nSpillwright: flipped, 1 ms later";
+    CHECK(bytes.substr(at, 8 + 602 + lines.size()) == "bext" + little(602 + lines.size(), 4) + told +
+                                                          std::string(256 - told.size(), '\0') +
+                                                          body.substr(256, 602 - 256) + lines);
     CHECK(infoOf(rig.to / "a.wav").timeReference == 0x123456789);
     const auto fields = BroadcastExtension::of(infoOf(rig.to / "a.wav").broadcastExtension);
-    CHECK(fields.description == "Kick, inside");
+    CHECK(fields.description == told);
     CHECK(fields.originator == "Field recorder");
     CHECK(fields.date == "2026-03-01");
     CHECK(fields.time == "12:30:05");
