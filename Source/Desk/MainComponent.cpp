@@ -583,6 +583,8 @@ void MainComponent::setScale(int percent) {
 }
 
 bool MainComponent::keyPressed(const juce::KeyPress& key) {
+    // A dialogue for files lies within the window: what it has no use for is not meant for what is below it.
+    if (juce::ModalComponentManager::getInstance()->getNumModalComponents() > 0) return false;
     if (ui::tabInto(*this, key)) return true;
     const auto wanted = commandFor(key);
     if (!wanted) return false;

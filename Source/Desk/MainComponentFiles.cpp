@@ -108,13 +108,20 @@ void MainComponent::saveReport() {
     if (!controller.measurement() || controller.busy()) return;
     const auto usual = fileOf(controller.besideRecording() / (controller.sessionName() + " report.html"));
     chooser = std::make_unique<juce::FileChooser>("Save the report", usual, "*.html", true, false, this);
-    chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
-                             juce::FileBrowserComponent::warnAboutOverwriting,
-                         [this](const juce::FileChooser& done) {
-                             if (const auto chosen = done.getResult(); chosen != juce::File())
-                                 controller.saveReport(pathOf(chosen.withFileExtension("html")));
-                             if (isShowing()) grabKeyboardFocus();
-                         });
+    chooser->launchAsync(
+        juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
+            juce::FileBrowserComponent::warnAboutOverwriting,
+        [this](const juce::FileChooser& done) {
+            if (isShowing()) grabKeyboardFocus();
+            const auto chosen = done.getResult();
+            if (chosen == juce::File()) return;
+            const auto page = chosen.withFileExtension("html"), sheet = chosen.withFileExtension("csv");
+            const bool asked = chosen == page && page.exists(); // whether it may go
+            for (const auto& file : {page, sheet})
+                if (!asked && file.exists())
+                    return controller.say(pathOf(file).string() + ": is there already; choose another name", true);
+            controller.saveReport(pathOf(page));
+        });
 }
 
 void MainComponent::followSession() {

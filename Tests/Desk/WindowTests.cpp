@@ -799,6 +799,22 @@ TEST_CASE("a report of what is heard is written with its recall sheet, and the s
     CHECK(std::filesystem::exists(to / "sums" / "sums.txt"));
 }
 
+TEST_CASE("while a dialogue is open no key reaches what lies below it") {
+    BandWindow window;
+    auto& controller = window.controller();
+    controller.selectTrack(1);
+    juce::Component dialogue;
+    dialogue.setVisible(true);
+    window.main.addAndMakeVisible(dialogue);
+    dialogue.enterModalState(false);
+    CHECK_FALSE(window.typed('f'));
+    CHECK_FALSE(controller.adjustments()[1].flip);
+    dialogue.exitModalState(0);
+    window.main.removeChildComponent(&dialogue);
+    CHECK(window.typed('f'));
+    CHECK(controller.adjustments()[1].flip);
+}
+
 TEST_CASE("all that can be reached has a title for those who do not see it") {
     BandWindow window;
     const std::function<void(juce::Component&)> look = [&](juce::Component& component) {
