@@ -231,7 +231,7 @@ TEST_CASE("what gets louder by more than 3 dB rises, what gets softer does so at
     CHECK(levelDb(185000, 200000) - before == Approx(-10.0).margin(0.3));
 }
 
-TEST_CASE("the practice room's callback allocates nothing and takes no lock, whatever is changed") {
+TEST_CASE("the practice room's callback allocates nothing and takes no lock, whatever is changed", "[long]") {
     const auto allocations = RealTimeTrap::allocations(), locks = RealTimeTrap::locks();
     PracticeRoom room = duo();
     Player player;
