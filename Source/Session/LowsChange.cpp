@@ -12,26 +12,27 @@ constexpr double closeFrom = 0.3;     // coherence of tracks that have a sound i
 constexpr double leastShare = 1e-3;   // -30 dB
 constexpr double leastPairLoss = 2.0; // dB; what is less is not named
 
-bool enoughSounds(const Measurement& m, std::span<const TrackAdjustment> adjustments) {
-    double lows = 0.0, all = 0.0;
-    const auto bins = binsWithin(lowsBand, m.spectra->binWidth(), m.spectra->binCount());
+} // namespace
+
+double shareInBand(const Measurement& m, std::span<const TrackAdjustment> adjustments, Band band) {
+    const auto bins = binsWithin(band, m.spectra->binWidth(), m.spectra->binCount());
+    double within = 0.0, whole = 0.0;
     for (const int track : m.usable) {
-        if (adjustments[static_cast<std::size_t>(track)].muted) continue;
-        const double amplitude = amplitudeOfDecibels(adjustments[static_cast<std::size_t>(track)].gain.value);
+        const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
+        if (adjustment.muted) continue;
+        const double amplitude = amplitudeOfDecibels(adjustment.gain.value);
         for (int bin = 1; bin < m.spectra->binCount(); ++bin) {
             const double power = amplitude * amplitude * m.spectra->power(bin, track);
-            all += power;
-            if (bin >= bins.firstBin && bin <= bins.lastBin) lows += power;
+            whole += power;
+            if (bin >= bins.firstBin && bin <= bins.lastBin) within += power;
         }
     }
-    return lows > leastShare * all;
+    return whole > 0.0 ? within / whole : 0.0;
 }
-
-} // namespace
 
 std::optional<LowsChange> lowsChange(const Measurement& m, std::span<const TrackAdjustment> adjustments, bool stereo,
                                      const Placement& from, const Placement& to) {
-    if (!enoughSounds(m, adjustments)) return std::nullopt;
+    if (shareInBand(m, adjustments, lowsBand) <= leastShare) return std::nullopt;
     const auto wins = [](const SummationModel& model, const Placement& before, const Placement& after) {
         return decibelsOfPower(model.gain(after.signs, after.nudges)) -
                decibelsOfPower(model.gain(before.signs, before.nudges));

@@ -109,19 +109,7 @@ void tellBelowBest(const AimedSums& aimed, const std::vector<double>& bests, std
 /// the files and of the measuring.
 bool soundInBand(const Measurement& m, const std::vector<TrackAdjustment>& adjustments) {
     constexpr double residue = 1e-10; // -100 dB
-    const auto band = binsWithin(m.options.band, m.spectra->binWidth(), m.spectra->binCount());
-    double within = 0.0, whole = 0.0;
-    for (const int track : m.usable) {
-        const auto& adjustment = adjustments[static_cast<std::size_t>(track)];
-        if (adjustment.muted) continue;
-        const double amplitude = amplitudeOfDecibels(adjustment.gain.value);
-        for (int bin = 1; bin < m.spectra->binCount(); ++bin) {
-            const double power = amplitude * amplitude * m.spectra->power(bin, track);
-            whole += power;
-            if (bin >= band.firstBin && bin <= band.lastBin) within += power;
-        }
-    }
-    return within > residue * whole;
+    return shareInBand(m, adjustments, m.options.band) > residue;
 }
 
 /// Units that share a group become one.

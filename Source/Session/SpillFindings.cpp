@@ -344,7 +344,7 @@ std::string spillInWords(const Measurement& measurement, const SpillReading& rea
     else
         text += "when: " + std::string(untoldInWords(reading.whyNoArrival));
     if (reading.polarity)
-        text += std::string(dot) + (reading.polarity->polarity == Polarity::inverted ? "upside down" : "same way up") +
+        text += std::string(dot) + wayUp(reading.polarity->polarity) +
                 (isSure(reading.polarity->confidence) ? "" : ", not sure");
     if (std::find(close.begin(), close.end(), reading.track) != close.end())
         text += std::string(dot) + "a close track too";
