@@ -128,9 +128,11 @@ TEST_CASE("what a proposal takes from the lows, below the band it serves, is tol
     CHECK(said.find("'kick in' and 'kick out', which surely share a sound, lose 25.") != std::string::npos);
     CHECK(proposalsToJson(*p)["proposals"][0]["lows"]["worst"]["second"] == "kick out");
 
-    // Nothing below the band: nothing to say.
-    const auto thin = filtered(heard, 48000.0, [](double hertz) { return std::complex<double>(hertz > 160.0); });
-    const MemorySource without{{thin, delayed(thin, 0, -1.0f)}};
+    // 50 dB down below the band: nothing to say.
+    const auto thin =
+        filtered(heard, 48000.0, [](double hertz) { return std::complex<double>(hertz > 160.0 ? 1.0 : 0.003); });
+    const MemorySource without{
+        {thin, delayed(thin, 0, -0.9f)}}; // not all of it cancels: there is a figure to leave out
     auto n = measure("folder", named({"a", "b"}), without, {}, {}, workers, {});
     REQUIRE(n);
     const auto q = makeProposals(*n, options, workers, {});
