@@ -2,7 +2,7 @@
 
 #include "Demo/DemoRecording.h"
 #include "Demo/LessonRecording.h"
-#include "Media/Files.h"
+#include "Session/Files.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"

@@ -1,10 +1,10 @@
 #include "Demo/SceneFile.h"
 
+#include "Session/TextFile.h"
+
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
-#include <fstream>
-#include <iterator>
 #include <set>
 #include <sstream>
 
@@ -335,16 +335,6 @@ json parse(const std::string& text) {
     }
 }
 
-Result<std::string> readText(const std::filesystem::path& file) {
-    std::error_code error;
-    if (!std::filesystem::is_regular_file(file, error))
-        return Fault{file.string(), "is no file that can be read", "name a scene file"};
-    std::ifstream stream(file, std::ios::binary);
-    std::string text{std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
-    if (!stream) return Fault{file.string(), "cannot be read", "name a scene file"};
-    return text;
-}
-
 } // namespace
 
 Result<SceneFile> readScene(const std::string& text, const std::string& where) {
@@ -356,13 +346,13 @@ Result<SceneFile> readScene(const std::string& text, const std::string& where) {
 }
 
 Result<SceneFile> readSceneFile(const std::filesystem::path& file) {
-    auto text = readText(file);
+    auto text = readTextFile(file, "scene file");
     if (!text) return text.fault();
     return readScene(*text, file.string());
 }
 
 Result<std::string> readSceneTitle(const std::filesystem::path& file) {
-    auto text = readText(file);
+    auto text = readTextFile(file, "scene file");
     if (!text) return text.fault();
     try {
         const json root = parse(*text);

@@ -19,8 +19,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
-#include <iterator>
 #include <utility>
 
 namespace spillwright::desk {
@@ -64,8 +62,8 @@ std::vector<TrackAdjustment> balanceOf(std::vector<TrackAdjustment> adjustments)
 
 /// Names a computed demo by what it was computed from, so that a changed scene is computed anew.
 std::string fingerprintOf(const std::filesystem::path& file) {
-    std::ifstream stream(file, std::ios::binary);
-    return fingerprint(std::string(std::istreambuf_iterator<char>(stream), {}));
+    const auto text = readTextFile(file, "scene file");
+    return fingerprint(text ? *text : "");
 }
 
 } // namespace

@@ -1,7 +1,7 @@
 #include "Desk/PlotFiles.h"
 
 #include "Desk/Look.h"
-#include "Media/Files.h"
+#include "Session/Files.h"
 #include "Report/PlotSvg.h"
 
 #include <span>

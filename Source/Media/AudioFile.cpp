@@ -1,9 +1,9 @@
 #include "Media/AudioFile.h"
 
 #include "Media/DecodeKernels.h"
-#include "Media/Files.h"
 #include "Media/Flac.h"
 #include "Media/PcmLayout.h"
+#include "Session/Files.h"
 
 #include <algorithm>
 #include <array>

@@ -1,7 +1,7 @@
 #include "Media/Batch.h"
 
 #include "Media/Checksum.h"
-#include "Media/Files.h"
+#include "Session/Files.h"
 
 #include <algorithm>
 #include <memory>
@@ -93,18 +93,26 @@ Outcome Batch::keepAll() {
     const auto undo = [&] {
         std::error_code ignored;
         for (auto file = kept.rbegin(); file != kept.rend(); ++file) {
-            if (file->old.empty())
+            if (file->old.empty()) {
                 fs::remove(file->target, ignored);
-            else
-                fs::rename(file->old, file->target, ignored);
+                continue;
+            }
+            fs::rename(file->old, file->target, ignored);
+            if (!ignored) fs::remove(file->old, ignored); // two names of one file both stay
         }
     };
     for (const auto& file : files) {
         Kept step{file.target, {}};
         if (isThere(file.target)) {
+            // A second name keeps the old file until all is done, and the first one is never without a file. Where the
+            // file system knows no second names, the old one steps aside.
             step.old = temporaryBeside(file.target);
             std::error_code error;
-            fs::rename(file.target, step.old, error);
+            fs::create_hard_link(file.target, step.old, error);
+            if (error) {
+                step.old = asideOf(file.target);
+                fs::rename(file.target, step.old, error);
+            }
             if (error) {
                 undo();
                 return Fault{shownPath(file.target), "cannot be replaced: " + reasonOf(error), "choose another folder"};

@@ -1,6 +1,6 @@
 #include "Media/Checksum.h"
 
-#include "Media/Files.h"
+#include "Session/Files.h"
 
 #include <mbedtls/md.h>
 

@@ -1,7 +1,7 @@
 #pragma once
 
 #include "Media/AudioFile.h"
-#include "Media/Files.h"
+#include "Session/Files.h"
 #include "Media/WriteAudio.h"
 
 namespace spillwright {

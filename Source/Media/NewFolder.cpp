@@ -1,5 +1,7 @@
 #include "Media/NewFolder.h"
 
+#include "Session/Files.h"
+
 #include <system_error>
 #include <utility>
 
@@ -12,18 +14,16 @@ Result<NewFolder> NewFolder::beside(const fs::path& wanted) {
     std::error_code error;
     folder.target = fs::absolute(wanted, error).lexically_normal();
     if (!folder.target.has_filename()) folder.target = folder.target.parent_path();
-    const std::string where = wanted.string();
+    const std::string where = shownPath(wanted);
     if (fs::exists(folder.target, error)) {
         if (!fs::is_directory(folder.target, error)) return Fault{where, "is a file", "name a folder"};
         if (!fs::is_empty(folder.target, error) || error)
             return Fault{where, "this folder is not empty", "name an empty or a new one"};
     }
-    folder.partial = folder.target;
-    folder.partial.replace_filename("." + folder.target.filename().string() + ".partial");
     fs::create_directories(folder.target.parent_path(), error);
-    if (!error) fs::remove_all(folder.partial, error); // left by a run that was killed
+    folder.partial = temporaryBeside(folder.target);
     if (!error) fs::create_directory(folder.partial, error);
-    if (error) return Fault{where, "cannot be made (" + error.message() + ")", "name a folder that can be written"};
+    if (error) return Fault{where, "cannot be made: " + reasonOf(error), "name a folder that can be written"};
     folder.owns = true;
     return folder;
 }
@@ -42,7 +42,7 @@ Outcome NewFolder::keep() {
     error.clear();
     fs::rename(partial, target, error);
     if (error)
-        return Fault{target.string(), "cannot be made (" + error.message() + ")", "name a folder that can be written"};
+        return Fault{shownPath(target), "cannot be made: " + reasonOf(error), "name a folder that can be written"};
     owns = false;
     return done();
 }

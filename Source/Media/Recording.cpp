@@ -1,8 +1,8 @@
 #include "Media/Recording.h"
 
-#include "Media/Files.h"
 #include "Media/Naming.h"
 #include "Media/Resampler.h"
+#include "Session/Files.h"
 
 #include <algorithm>
 #include <array>

@@ -3,8 +3,8 @@
 #include "Media/AdjustedTracks.h"
 #include "Media/Batch.h"
 #include "Media/BroadcastExtension.h"
-#include "Media/Files.h"
 #include "Media/SumOfTracks.h"
+#include "Session/Files.h"
 #include "Session/Setting.h"
 #include "Session/Words.h"
 

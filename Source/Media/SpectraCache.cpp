@@ -1,6 +1,6 @@
 #include "Media/SpectraCache.h"
 
-#include "Media/Files.h"
+#include "Session/Files.h"
 
 #include <xxhash.h>
 

@@ -1,9 +1,9 @@
 #include "Media/Sums.h"
 
 #include "Media/Batch.h"
-#include "Media/Files.h"
 #include "Media/SumOfTracks.h"
 #include "Media/WriteAudio.h"
+#include "Session/Files.h"
 #include "Session/Words.h"
 
 #include <ebur128.h>

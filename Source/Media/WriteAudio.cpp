@@ -1,7 +1,7 @@
 #include "Media/WriteAudio.h"
 
-#include "Media/Files.h"
 #include "Media/Flac.h"
+#include "Session/Files.h"
 
 #include <algorithm>
 #include <bit>

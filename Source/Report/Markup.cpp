@@ -1,6 +1,6 @@
 #include "Report/Markup.h"
 
-#include "Media/Files.h"
+#include "Session/Files.h"
 
 namespace spillwright {
 

@@ -1,6 +1,6 @@
 #include "Report/RecallSheet.h"
 
-#include "Media/Files.h"
+#include "Session/Files.h"
 #include "Session/Setting.h"
 #include "Session/Words.h"
 

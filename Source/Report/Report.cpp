@@ -3,7 +3,7 @@
 #include "Core/Propose/LoudnessModel.h"
 #include "Core/Propose/PairGains.h"
 #include "Media/BroadcastExtension.h"
-#include "Media/Files.h"
+#include "Session/Files.h"
 #include "Report/Colours.h"
 #include "Report/GridDrawing.h"
 #include "Report/Markup.h"

@@ -1,80 +1,53 @@
 #include "Session/TextFile.h"
 
-#include <cerrno>
-#include <cstring>
-#include <fstream>
-#include <sstream>
-#include <string>
+#include "Session/Files.h"
 
-#if defined(__unix__) || defined(__APPLE__)
-#include <fcntl.h>
-#include <unistd.h>
-#endif
+#include <cerrno>
+#include <fstream>
+#include <span>
+#include <string>
+#include <system_error>
+#include <utility>
+#include <vector>
 
 namespace spillwright {
 
-namespace {
+namespace fs = std::filesystem;
 
-/// Before the name is given: after a power cut the file of that name is the old one or the new one, whole.
-bool reachesTheDisk(const std::filesystem::path& path) {
-#if defined(__unix__) || defined(__APPLE__)
-    const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
-    if (file < 0) return false;
-    // A file system that cannot (EINVAL) has done what it can.
-    const bool done = ::fsync(file) == 0 || errno == EINVAL;
-    ::close(file);
-    return done;
-#else
-    return std::filesystem::exists(path);
-#endif
+namespace {
+constexpr std::size_t largestTextFile = std::size_t(64) << 20;
 }
 
-} // namespace
-
-Outcome writeTextFile(const std::filesystem::path& path, std::string_view text) {
-    namespace fs = std::filesystem;
-    // A link is followed, so that it stays one; what is no file (a terminal, a pipe, a device) is written to as it is.
+Outcome writeTextFile(const fs::path& path, std::string_view text) {
     std::error_code ignored;
     const auto target = fs::is_symlink(path, ignored) ? fs::weakly_canonical(path, ignored) : path;
     const bool inPlace = fs::exists(target, ignored) && !fs::is_regular_file(target, ignored);
-    auto partial = target;
-    if (!inPlace) partial += ".partial";
-    for (int attempt = 2; !inPlace && fs::exists(fs::symlink_status(partial, ignored)); ++attempt) {
-        partial = target; // another's file of this name stays what it is
-        partial += ".partial" + std::to_string(attempt);
-    }
-    const auto fault = [&] {
-        const std::string reason = std::strerror(errno);
-        if (!inPlace) fs::remove(partial, ignored);
-        return Fault{path.string(), "cannot be written (" + reason + ")", "choose another place or make room"};
-    };
-    errno = 0;
-    {
-        std::ofstream file(partial, std::ios::binary | std::ios::trunc);
-        if (!file) return fault();
-        file.write(text.data(), static_cast<std::streamsize>(text.size()));
-        file.close();
-        if (!file) return fault();
-    }
-    if (!inPlace && !reachesTheDisk(partial)) return fault();
-    if (inPlace) return done();
-    std::error_code error;
-    fs::rename(partial, target, error);
-    if (error) {
-        errno = error.value();
-        return fault();
-    }
-    return done();
+    auto output = inPlace ? OutputFile::over(target) : OutputFile::create(target);
+    if (!output) return output.fault();
+    if (auto written = output->write(std::as_bytes(std::span(text))); !written) return written;
+    if (inPlace) return output->close();
+    if (auto finished = output->finish(); !finished) return finished;
+    return output->keep();
 }
 
-Result<std::string> readTextFile(const std::filesystem::path& path, std::string_view word) {
+Result<std::string> readTextFile(const fs::path& path, std::string_view word) {
+    const auto fault = [&](const std::string& what, std::string mend) {
+        return Fault{shownPath(path), "this " + std::string(word) + " " + what, std::move(mend)};
+    };
+    errno = 0;
     std::ifstream file(path, std::ios::binary);
-    std::ostringstream text;
-    if (file) text << file.rdbuf();
-    if (!file)
-        return Fault{path.string(), "this " + std::string(word) + " cannot be read",
-                     "check the name and the permissions"};
-    return text.str();
+    std::string text;
+    std::vector<char> bytes(1 << 16);
+    while (file) {
+        file.read(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+        text.append(bytes.data(), static_cast<std::size_t>(file.gcount()));
+        if (text.size() > largestTextFile) // a device or a recording, say
+            return fault("cannot be one: it is larger than 64 MB", "name another file");
+    }
+    if (!file.eof())
+        return fault("cannot be read: " + reasonOf(std::error_code(errno, std::generic_category())),
+                     "check the name and the permissions");
+    return text;
 }
 
 } // namespace spillwright

@@ -427,7 +427,7 @@ TEST_CASE("what cannot be proposed is told in one line that names the place and 
         {band, {"--setting", setting("mutes", mutes)}, 1, "all tracks are muted; unmute two or more"},
         {tones.path(), {}, 1, "nothing sounds in the band; choose a band in which the tracks have energy"},
         {band, {"--save", (band / "01 a.wav").string()}, 1, "is a file of the recording, which is never written to"},
-        {band, {"--save", (elsewhere / "no" / "x.json").string()}, 1, "cannot be written (No such file or directory)"},
+        {band, {"--save", (elsewhere / "no" / "x.json").string()}, 1, "cannot be written: no such file or directory"},
         {band, {"--largest-nudge", "-1"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
         {band, {"--largest-nudge", "nan"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},
         {band, {"--largest-nudge", "1001"}, 2, "--largest-nudge: is outside 0 to 1000; give milliseconds"},

@@ -247,11 +247,11 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
           std::string::npos);
     CHECK((contentOf(band.folder / "04 elsewhere.wav") == track));
     CHECK(refused(band.place.path(), {}) == band.place.path().string() + ": is a folder; name a file in it");
-    CHECK(refused(band.place / "absent" / "r.html", {}).find("cannot be written (No such file or directory)") !=
+    CHECK(refused(band.place / "absent" / "r.html", {}).find("cannot be written: no such file or directory") !=
           std::string::npos);
     CHECK(refused(page, band.place / "." / "report.html").find("give them two names") != std::string::npos);
     if (std::filesystem::is_character_file("/dev/full"))
-        CHECK(refused("/dev/full", {}).find("No space left on device") != std::string::npos);
+        CHECK(refused("/dev/full", {}).find("no space left on device") != std::string::npos);
 #ifndef _WIN32
     // A limit on the size of files stands for the full disk: the old report stays.
     const auto before = contentOf(page);
@@ -265,7 +265,7 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
     std::signal(SIGXFSZ, handler);
     REQUIRE_FALSE(full);
     CHECK(full.fault().line() ==
-          page.string() + ": cannot be written (File too large); choose another place or make room");
+          page.string() + ": cannot be written: file too large; free some space or choose another folder");
     CHECK((contentOf(page) == before));
 #endif
     CHECK(std::distance(std::filesystem::directory_iterator(band.place.path()), {}) == 2);

@@ -24,8 +24,11 @@ std::string shownPath(const std::filesystem::path& path);
 std::string reasonOf(std::error_code error);
 
 /// A hidden name in the folder of the target that nothing else bears: short, as the target's own may already be as long
-/// as the file system allows.
+/// as the file system allows. What earlier runs that were killed have left there under such names is removed.
 std::filesystem::path temporaryBeside(const std::filesystem::path& target);
+
+/// The same for a file that is there and steps aside: it is somebody's, and is never removed by another run.
+std::filesystem::path asideOf(const std::filesystem::path& target);
 
 /// A file that is read at any place, without a mapping: a file cut short meanwhile gives a short read, not a signal.
 class InputFile {
@@ -53,6 +56,8 @@ class OutputFile {
 public:
     /// Faults: no such folder, not allowed, disk full.
     static Result<OutputFile> create(const std::filesystem::path& target);
+    /// Writes to what is no regular file (a terminal, a pipe, a device) as it is; there is nothing to keep.
+    static Result<OutputFile> over(const std::filesystem::path& device);
     OutputFile(OutputFile&& other) noexcept;
     OutputFile& operator=(OutputFile&&) = delete;
     ~OutputFile();

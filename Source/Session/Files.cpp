@@ -1,15 +1,22 @@
-#include "Media/Files.h"
+#include "Session/Files.h"
 
+#include <algorithm>
+#include <array>
 #include <atomic>
 #include <cctype>
 #include <cerrno>
+#include <charconv>
+#include <mutex>
+#include <set>
 #include <system_error>
 #include <utility>
+#include <vector>
 
 #ifdef _WIN32
 #include <io.h>
 #include <process.h>
 #else
+#include <csignal>
 #include <unistd.h>
 #endif
 
@@ -31,6 +38,12 @@ int bringToDisk(std::FILE* file) {
 int processNumber() {
     return _getpid();
 }
+bool hasEnded(int) {
+    return false; // its files stay: a number alone does not say whose it was
+}
+std::string numberSpace() {
+    return {};
+}
 #else
 std::FILE* openFile(const std::filesystem::path& path, const char* mode) {
     return std::fopen(path.c_str(), mode);
@@ -39,12 +52,71 @@ int seekTo(std::FILE* file, std::uint64_t offset) {
     return fseeko(file, static_cast<off_t>(offset), SEEK_SET);
 }
 int bringToDisk(std::FILE* file) {
-    return fsync(fileno(file));
+    // A file system that cannot (EINVAL) has done what it can.
+    return fsync(fileno(file)) == 0 || errno == EINVAL ? 0 : -1;
 }
 int processNumber() {
     return static_cast<int>(getpid());
 }
+bool hasEnded(int process) {
+    return kill(process, 0) != 0 && errno == ESRCH;
+}
+/// What a process number holds for: the machine, and on it what keeps numbers of its own (a container).
+std::string numberSpace() {
+    std::array<char, 256> host{};
+    if (gethostname(host.data(), host.size() - 1) != 0) host[0] = '\0';
+    std::error_code ignored;
+    return host.data() + std::filesystem::read_symlink("/proc/self/ns/pid", ignored).string();
+}
 #endif
+
+constexpr std::string_view part = ".part";
+
+/// How the hidden names of this process begin, up to its number.
+const std::string& hiddenStem() {
+    static const std::string stem = [] {
+        std::uint64_t hash = 0xcbf29ce484222325; // FNV-1a
+        for (const char c : numberSpace())
+            hash = (hash ^ static_cast<unsigned char>(c)) * 0x100000001b3;
+        std::array<char, 16> digits{};
+        const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), hash >> 32, 16).ptr;
+        return ".spillwright-" + std::string(digits.data(), end) + "-";
+    }();
+    return stem;
+}
+
+std::filesystem::path hiddenBeside(const std::filesystem::path& target, std::string_view ending) {
+    static std::atomic<unsigned> counter{0};
+    std::string name = hiddenStem() + std::to_string(processNumber()) + "-" + std::to_string(++counter);
+    return target.parent_path() / name.append(ending);
+}
+
+/// Of the same machine, of a process that is no more.
+bool isLeftOver(const std::string& name) {
+    const std::string& stem = hiddenStem();
+    if (!name.starts_with(stem) || !name.ends_with(part)) return false;
+    int process = 0;
+    const auto [end, error] = std::from_chars(name.data() + stem.size(), name.data() + name.size(), process);
+    return error == std::errc() && *end == '-' && process > 0 && hasEnded(process);
+}
+
+/// Removes what runs that were killed have left in a folder; once a folder, as it takes a look at every file there.
+void removeLeftOvers(const std::filesystem::path& folder) {
+    namespace fs = std::filesystem;
+    static std::mutex one;
+    static std::set<fs::path> seen;
+    std::error_code ignored;
+    {
+        const std::lock_guard lock(one);
+        if (!seen.insert(fs::absolute(folder, ignored)).second) return;
+    }
+    std::vector<fs::path> old;
+    for (fs::directory_iterator entry(folder.empty() ? "." : folder, ignored), end; entry != end && !ignored;
+         entry.increment(ignored))
+        if (isLeftOver(entry->path().filename().string())) old.push_back(entry->path());
+    for (const auto& path : old)
+        fs::remove_all(path, ignored);
+}
 
 std::string reason(int errorNumber) {
     return reasonOf(std::error_code(errorNumber, std::generic_category()));
@@ -79,9 +151,12 @@ std::string reasonOf(std::error_code error) {
 }
 
 std::filesystem::path temporaryBeside(const std::filesystem::path& target) {
-    static std::atomic<unsigned> counter{0};
-    return target.parent_path() /
-           (".spillwright-" + std::to_string(processNumber()) + "-" + std::to_string(++counter) + ".part");
+    removeLeftOvers(target.parent_path());
+    return hiddenBeside(target, part);
+}
+
+std::filesystem::path asideOf(const std::filesystem::path& target) {
+    return hiddenBeside(target, ".old");
 }
 
 std::string shownText(std::string_view text, std::string_view controlsThatStay) {
@@ -144,6 +219,15 @@ Result<OutputFile> OutputFile::create(const std::filesystem::path& target) {
     output.file.reset(openFile(temporary, "wbx"));
     if (!output.file) return output.fault(errno);
     output.temporaryPath = temporary;
+    return output;
+}
+
+Result<OutputFile> OutputFile::over(const std::filesystem::path& device) {
+    OutputFile output;
+    output.targetPath = device;
+    errno = 0;
+    output.file.reset(openFile(device, "wb"));
+    if (!output.file) return output.fault(errno);
     return output;
 }
 

@@ -1,0 +1,68 @@
+#include "Session/Files.h"
+#include "Session/TextFile.h"
+#include "Support/TemporaryFolder.h"
+
+#include <catch2/catch.hpp>
+
+#include <fstream>
+#include <iterator>
+#include <span>
+#include <string>
+
+#ifndef _WIN32
+#include <csignal>
+#include <sys/wait.h>
+#include <unistd.h>
+#endif
+
+using namespace spillwright;
+using spillwright::test::TemporaryFolder;
+
+namespace {
+
+std::ptrdiff_t filesIn(const std::filesystem::path& folder) {
+    return std::distance(std::filesystem::directory_iterator(folder), {});
+}
+
+} // namespace
+
+#ifndef _WIN32
+TEST_CASE("what a killed run has left under a hidden name goes with the next file that is written there") {
+    const TemporaryFolder folder;
+    const auto target = folder / "kept.bin";
+    const pid_t child = fork();
+    if (child == 0) {
+        auto output = OutputFile::create(target);
+        const bool written = output && output->write(std::as_bytes(std::span("half", 4))).ok() && output->finish().ok();
+        std::filesystem::create_directory(temporaryBeside(target));
+        if (written) raise(SIGKILL);
+        _exit(1);
+    }
+    int status = 0;
+    REQUIRE(waitpid(child, &status, 0) == child);
+    REQUIRE(WIFSIGNALED(status));
+    REQUIRE(filesIn(folder.path()) == 2);
+    // What only looks like it, and what another that lives is writing.
+    const auto living = temporaryBeside(folder / "elsewhere" / "x").filename();
+    std::ofstream(folder / ".spillwright-1-1-1.part") << "another machine's";
+    std::ofstream(folder / living) << "being written";
+    std::ofstream(folder / ".spillwright-take.part") << "somebody's";
+    std::ofstream(asideOf(target)) << "stepped aside";
+
+    REQUIRE(writeTextFile(folder / "new.txt", "new").ok());
+    CHECK(filesIn(folder.path()) == 5);
+    CHECK(std::filesystem::exists(folder / living));
+    CHECK_FALSE(std::filesystem::exists(target));
+}
+#endif
+
+TEST_CASE("a text file that does not end, or is none, is refused") {
+    const TemporaryFolder folder;
+    CHECK(readTextFile(folder.path(), "setting").fault().line() ==
+          folder.path().string() + ": this setting cannot be read: is a directory; check the name and the permissions");
+    if (std::filesystem::is_character_file("/dev/zero"))
+        CHECK(readTextFile("/dev/zero", "setting").fault().what ==
+              "this setting cannot be one: it is larger than 64 MB");
+    REQUIRE(writeTextFile(folder / "a", "").ok());
+    CHECK(readTextFile(folder / "a", "setting").value().empty());
+}
