@@ -458,6 +458,14 @@ public:
         return statusDone;
     }
 
+    /// The status, once what was said has come through.
+    int said(int status) {
+        out.flush();
+        if (status == statusDone && !out)
+            return fail({"standard output", "cannot be written", "make room or choose another place"});
+        return status;
+    }
+
     int fail(const Fault& fault) {
         clearProgress();
         err << "spillwright-cli: " << fault.line() << "\n";
@@ -593,8 +601,6 @@ private:
             if (auto own = notOfRecording(jsonFile, recording); !own) return fail(own.fault());
             if (auto written = writeTextFile(jsonFile, documentText(json)); !written) return fail(written.fault());
         }
-        out.flush();
-        if (!out) return fail({"standard output", "cannot be written", "make room or choose another place"});
         return statusDone;
     }
 
@@ -784,14 +790,14 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     } catch (const CLI::ParseError& error) {
         return run.fail(Run::usage("call", error.what(), "spillwright-cli --help says how"));
     }
-    if (measureApp->parsed()) return run.measureCommand(common, saveSources);
-    if (proposeApp->parsed()) return run.proposeCommand(common, proposeWords);
-    if (sumsApp->parsed()) return run.sumsCommand(sumsWords);
-    if (reportApp->parsed()) return run.reportCommand(common, reportWords);
-    if (compareApp->parsed()) return run.compareCommand(common, compareWords);
-    if (renderApp->parsed()) return run.renderCommand(renderWords);
-    if (lessonApp->parsed()) return run.lessonCommand(lessonWords);
-    return run.demoCommand(demoName, demoTo, demoThreads);
+    if (measureApp->parsed()) return run.said(run.measureCommand(common, saveSources));
+    if (proposeApp->parsed()) return run.said(run.proposeCommand(common, proposeWords));
+    if (sumsApp->parsed()) return run.said(run.sumsCommand(sumsWords));
+    if (reportApp->parsed()) return run.said(run.reportCommand(common, reportWords));
+    if (compareApp->parsed()) return run.said(run.compareCommand(common, compareWords));
+    if (renderApp->parsed()) return run.said(run.renderCommand(renderWords));
+    if (lessonApp->parsed()) return run.said(run.lessonCommand(lessonWords));
+    return run.said(run.demoCommand(demoName, demoTo, demoThreads));
 }
 
 } // namespace spillwright

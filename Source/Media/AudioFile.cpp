@@ -111,8 +111,8 @@ Decoder decoderOf(SampleKind kind) {
 /// quicker, but a file cut short under it kills the program.
 class PcmReader final : public AudioFileReader {
 public:
-    PcmReader(InputFile file, std::filesystem::path path, PcmLayout layout)
-        : input(std::move(file)), name(std::move(path)), dataStart(layout.dataStart), decoder(decoderOf(layout.kind)),
+    PcmReader(InputFile file, PcmLayout layout)
+        : input(std::move(file)), dataStart(layout.dataStart), decoder(decoderOf(layout.kind)),
           sampleBytes(static_cast<std::size_t>(bytesOf(layout.kind))) {
         description = std::move(layout.info);
         frameBytes = sampleBytes * static_cast<std::size_t>(description.channels);
@@ -143,15 +143,13 @@ private:
         const auto wanted = static_cast<std::size_t>(frames) * frameBytes;
         pieceFrames = 0;
         const auto offset = dataStart + static_cast<std::uint64_t>(frame) * frameBytes;
-        if (input.readAt(offset, {piece.data(), wanted}) != wanted)
-            return Fault{shownPath(name), "was cut short or taken away while it was read", "restore it and open again"};
+        if (input.readAt(offset, {piece.data(), wanted}) != wanted) return input.shortRead();
         pieceStart = frame;
         pieceFrames = frames;
         return spillwright::done();
     }
 
     InputFile input;
-    std::filesystem::path name;
     std::uint64_t dataStart;
     Decoder decoder;
     std::size_t sampleBytes;
@@ -171,13 +169,14 @@ Result<std::unique_ptr<AudioFileReader>> AudioFileReader::open(const std::filesy
     if (file->size() == 0) return fault("is empty", "record or copy it again");
 
     std::array<std::byte, 4> magic{};
-    file->readAt(0, magic);
+    if (file->readAt(0, magic) == 0) return file->shortRead();
     if (std::memcmp(magic.data(), "fLaC", 4) == 0 || std::memcmp(magic.data(), "ID3", 3) == 0)
         return openFlac(std::move(*file), path);
 
     auto layout = readPcmLayout(*file);
+    if (const auto& failed = file->diskFault()) return *failed; // whatever the rest of it seems to be
     if (!layout) return fault(layout.fault().what.c_str(), layout.fault().mend.c_str());
-    return std::unique_ptr<AudioFileReader>(std::make_unique<PcmReader>(std::move(*file), path, std::move(*layout)));
+    return std::unique_ptr<AudioFileReader>(std::make_unique<PcmReader>(std::move(*file), std::move(*layout)));
 }
 
 } // namespace spillwright

@@ -53,7 +53,7 @@ Result<std::string> sha256Of(const std::filesystem::path& path, const Watch& wat
     for (std::uint64_t at = 0; at < file->size();) {
         if (watch.stopped()) return Fault{shownPath(path), "was not summed: stopped", "", Fault::Kind::cancelled};
         const auto got = file->readAt(at, bytes);
-        if (got == 0) return Fault{shownPath(path), "was cut short or taken away while it was read", "try again"};
+        if (got == 0) return file->shortRead();
         sum.add({bytes.data(), got});
         at += got;
     }

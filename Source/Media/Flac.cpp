@@ -18,6 +18,37 @@ public:
         : input(std::move(file)), name(std::move(path)), decoder(FLAC__stream_decoder_new()) {}
 
     Outcome begin() {
+        auto begun = readHead();
+        if (const auto& failed = input.diskFault()) return *failed; // whatever the rest of it seems to be
+        return begun;
+    }
+
+    Outcome read(std::int64_t start, int count, std::span<float* const> channels) override {
+        const float scale = std::ldexp(1.0f, 1 - description.bits);
+        for (int done = 0; done < count;) {
+            const std::int64_t frame = start + done;
+            if (!reaches(frame)) {
+                if (const auto& failed = input.diskFault()) return *failed;
+                return Fault{shownPath(name), "was cut short, taken away or is damaged at " + timeOf(frame),
+                             "restore it and open again"};
+            }
+            const int frames = static_cast<int>(std::min<std::int64_t>(count - done, blockEnd() - frame));
+            for (std::size_t c = 0; c < channels.size(); ++c) {
+                const FLAC__int32* in = block[c].data() + (frame - blockStart);
+                std::transform(in, in + frames, channels[c] + done,
+                               [scale](FLAC__int32 sample) { return static_cast<float>(sample) * scale; });
+            }
+            done += frames;
+        }
+        return spillwright::done();
+    }
+
+private:
+    struct Delete {
+        void operator()(FLAC__StreamDecoder* d) const { FLAC__stream_decoder_delete(d); }
+    };
+
+    Outcome readHead() {
         const auto noFlac = [&] {
             return Fault{shownPath(name), "is not a FLAC file that can be read", "save it as 24-bit WAV"};
         };
@@ -36,29 +67,6 @@ public:
             return Fault{shownPath(name), "holds no samples that can be read", "record or copy it again"};
         return done();
     }
-
-    Outcome read(std::int64_t start, int count, std::span<float* const> channels) override {
-        const float scale = std::ldexp(1.0f, 1 - description.bits);
-        for (int done = 0; done < count;) {
-            const std::int64_t frame = start + done;
-            if (!reaches(frame))
-                return Fault{shownPath(name), "was cut short, taken away or is damaged at " + timeOf(frame),
-                             "restore it and open again"};
-            const int frames = static_cast<int>(std::min<std::int64_t>(count - done, blockEnd() - frame));
-            for (std::size_t c = 0; c < channels.size(); ++c) {
-                const FLAC__int32* in = block[c].data() + (frame - blockStart);
-                std::transform(in, in + frames, channels[c] + done,
-                               [scale](FLAC__int32 sample) { return static_cast<float>(sample) * scale; });
-            }
-            done += frames;
-        }
-        return spillwright::done();
-    }
-
-private:
-    struct Delete {
-        void operator()(FLAC__StreamDecoder* d) const { FLAC__stream_decoder_delete(d); }
-    };
 
     std::int64_t blockEnd() const { return blockStart + blockFrames; }
 

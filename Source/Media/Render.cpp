@@ -241,9 +241,7 @@ private:
         for (std::uint64_t at = 0; at < input->size();) {
             if (watch.stopped()) return stopped(options.to);
             const std::size_t got = input->readAt(at, bytes);
-            if (got == 0)
-                return Fault{shownPath(file.path), "was cut short or taken away while it was copied",
-                             "restore it and open the recording again"};
+            if (got == 0) return input->shortRead();
             if (auto written = output->write({bytes.data(), got}); !written) return written;
             at += got;
         }

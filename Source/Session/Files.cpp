@@ -6,6 +6,7 @@
 #include <cctype>
 #include <cerrno>
 #include <charconv>
+#include <limits>
 #include <mutex>
 #include <set>
 #include <system_error>
@@ -200,15 +201,25 @@ Result<InputFile> InputFile::open(const std::filesystem::path& path) {
     std::setvbuf(input.file.get(), nullptr, _IONBF, 0); // reads are large: no second copy
     input.bytes = std::filesystem::file_size(path, error);
     if (error) return cannot(error.value());
+    input.shown = shownPath(path);
     return input;
 }
 
 std::size_t InputFile::readAt(std::uint64_t offset, std::span<std::byte> out) {
-    if (offset != position && seekTo(file.get(), offset) != 0) return 0;
     std::clearerr(file.get()); // a file that has grown is read on
-    const std::size_t got = std::fread(out.data(), 1, out.size(), file.get());
-    position = offset + got;
+    errno = 0;
+    std::size_t got = 0;
+    const bool there = offset == position || seekTo(file.get(), offset) == 0;
+    if (there) got = std::fread(out.data(), 1, out.size(), file.get());
+    if ((!there || std::ferror(file.get()) != 0) && !failed)
+        failed = Fault{shown, "cannot be read: " + reason(errno), "check the disk and try again"};
+    position = there ? offset + got : std::numeric_limits<std::uint64_t>::max(); // to be sought again
     return got;
+}
+
+Fault InputFile::shortRead() const {
+    return failed.value_or(
+        Fault{shown, "was cut short or taken away while it was read", "restore it and open the recording again"});
 }
 
 Result<OutputFile> OutputFile::create(const std::filesystem::path& target) {

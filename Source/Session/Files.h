@@ -7,6 +7,7 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -38,7 +39,10 @@ public:
     std::uint64_t size() const { return bytes; } ///< When it was opened.
     /// Reads up to out.size() bytes from `offset`; fewer only at the end of the file or on a fault of the disk.
     std::size_t readAt(std::uint64_t offset, std::span<std::byte> out);
-    std::FILE* handle() const { return file.get(); }
+    /// The first fault of the disk since the opening: the file itself may be whole.
+    const std::optional<Fault>& diskFault() const { return failed; }
+    /// Why readAt() gave too few bytes: the fault of the disk, else that the file was cut short.
+    Fault shortRead() const;
 
 private:
     struct Close {
@@ -46,8 +50,10 @@ private:
     };
     InputFile() = default;
     std::unique_ptr<std::FILE, Close> file;
+    std::string shown; ///< Its path.
     std::uint64_t bytes = 0;
     std::uint64_t position = 0;
+    std::optional<Fault> failed;
 };
 
 /// A file that appears whole or not at all: written under a hidden temporary name in the folder of its target, brought
