@@ -6,6 +6,7 @@
 #include "Session/TextFile.h"
 
 #include <algorithm>
+#include <chrono>
 
 namespace spillwright::desk {
 
@@ -39,6 +40,16 @@ std::vector<fs::path> statesIn(const fs::path& folder, const std::string& nameBe
     for (auto& [time, path] : found)
         paths.push_back(std::move(path));
     return paths;
+}
+
+/// States are told apart by their times: after a clock that was set back, too, the last one written is the newest.
+void becomesNewest(const fs::path& file) {
+    std::error_code ignored;
+    const auto others = statesIn(file.parent_path(), "");
+    const auto time = fs::last_write_time(file, ignored);
+    if (others.empty() || others.front() == file) return;
+    const auto newest = fs::last_write_time(others.front(), ignored);
+    if (!ignored && newest >= time) fs::last_write_time(file, newest + std::chrono::milliseconds(1), ignored);
 }
 
 /// "12:41", with the day where that is not today.
@@ -128,6 +139,7 @@ void Autosave::keep(bool now) {
     placeSession(state, controller.recording()->folder(), own);
     auto write = [this, state = std::move(state), file = own] {
         const auto done = writeTextFile(file, documentText(sessionToJson(state)));
+        if (done) becomesNewest(file);
         fault = done ? "" : done.fault().line() + "; until then nothing is kept for a restart";
         writing = false;
     };

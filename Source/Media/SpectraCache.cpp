@@ -147,7 +147,6 @@ void SpectraCache::keep(const Recording& recording, const CrossSpectra& spectra)
 
 std::vector<SpectraCache::Kept> SpectraCache::files() const {
     std::vector<Kept> found;
-    const auto now = fs::file_time_type::clock::now();
     std::error_code error;
     for (fs::directory_iterator entry(folder, error); !error && entry != fs::directory_iterator();
          entry.increment(error)) {
@@ -155,8 +154,6 @@ std::vector<SpectraCache::Kept> SpectraCache::files() const {
         if (!entry->is_regular_file(gone)) continue;
         const Kept file{entry->path(), entry->file_size(gone), entry->last_write_time(gone)};
         if (gone) continue;
-        if (file.path.extension() == ".part" && now - file.used > std::chrono::hours(1)) // of a program that was killed
-            fs::remove(file.path, gone);
         if (file.path.extension() == ending) found.push_back(file);
     }
     return found;

@@ -197,6 +197,26 @@ TEST_CASE("a state that cannot be read is passed over, and old ones of a recordi
     CHECK(sitting.controller.adjustments()[0].gain.value == 6.0);
 }
 
+TEST_CASE("after a clock was set back the last state is still the one that is offered") {
+    Bands bands;
+    {
+        Sitting sitting(bands.top);
+        sitting.open(bands.first);
+        sitting.controller.setGain(0, Decibels(1.0));
+    }
+    for (const auto& file : std::filesystem::directory_iterator(bands.top / "kept"))
+        std::filesystem::last_write_time(file, std::filesystem::file_time_type::clock::now() + std::chrono::hours(24));
+    {
+        Sitting sitting(bands.top);
+        sitting.open(bands.first);
+        sitting.controller.setGain(0, Decibels(2.0));
+    }
+    Sitting sitting(bands.top);
+    REQUIRE(sitting.autosave.offer());
+    sitting.take();
+    CHECK(sitting.controller.adjustments()[0].gain.value == 2.0);
+}
+
 TEST_CASE("where nothing can be kept that is said once, and the work goes on") {
     Bands bands;
     std::ofstream(bands.top / "kept") << "a file is in the way";

@@ -248,14 +248,6 @@ TEST_CASE("the cache stays within its bound, and what was used last stays") {
     CHECK_FALSE(isThere(1));
     CHECK(isThere(2));
 
-    const auto halfWritten = kept.path() / ".left behind.part";
-    std::ofstream(halfWritten) << "by a program that was killed";
-    keep(2);
-    CHECK(fs::exists(halfWritten)); // it may be another's who is still at it
-    fs::last_write_time(halfWritten, fs::last_write_time(halfWritten) - std::chrono::hours(2));
-    keep(2);
-    CHECK_FALSE(fs::exists(halfWritten));
-
     const SpectraCache small(kept.path(), one);
     keep(0);
     small.keep(*recordings[1].recording, *recordings[1].spectra); // more than half of its bound
