@@ -5,6 +5,7 @@ usage: failing_window.py WINDOW FOLDER_FOR_PICTURES
 
 import contextlib
 import json
+import os
 import pathlib
 import signal
 import subprocess
@@ -16,7 +17,7 @@ import numpy
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "EndToEnd"))
 from desk_session import DeskSession, wait_for  # noqa: E402
-from faults import READS, WRITES, contents, make_recording  # noqa: E402
+from faults import READS, contents, make_recording  # noqa: E402
 
 
 @contextlib.contextmanager
@@ -36,23 +37,107 @@ def tampered(desk, calls, what, paths=()):
         tracer.wait(20)
 
 
+@contextlib.contextmanager
+def small_disk(folder, size):
+    """A file system of its own with that much room ("64k"), where that may be made; else None."""
+    folder.mkdir()
+    made = os.geteuid() == 0 and subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], check=False,
+                                                stderr=subprocess.DEVNULL).returncode == 0
+    try:
+        yield folder if made else None
+    finally:
+        if made:
+            subprocess.run(["umount", "-l", folder], check=False, stderr=subprocess.DEVNULL)
+
+
+def failing_disk(desk, files):
+    """It stops with a word; once the disk is back it plays."""
+    with tampered(desk, READS, "error=EIO", files):
+        wait_notice(desk, "input/output error")
+        desk.wait_told(lambda told: not told["playing"], 10, "an end of playing")
+    desk.key("space")
+    desk.wait_told(lambda told: told["playing"], 10, "playing, with the disk back")
+    assert loudest(desk) > 1e-3
+
+
+def stalling_disk(desk, files):
+    """The sound fades out with a word, the window goes on answering, the sound comes back."""
+    with tampered(desk, READS, "delay_enter=5000000", files):
+        begin = time.monotonic()
+        longest = 0.0
+        while "too slow" not in desk.told()["notice"]:
+            asked = time.monotonic()
+            desk.told()
+            longest = max(longest, time.monotonic() - asked)
+            assert asked < begin + 30, "no word on a stalling disk"
+        assert longest < 0.5, f"the window does not answer for {longest:.1f} s"
+        assert loudest(desk) < 1e-3
+    wait_for(lambda: loudest(desk) > 1e-3, 20, "the sound, with the disk back")
+
+
+def full_disk(desk, session, room):
+    """What cannot be saved is said, the old session stays, and with room again it is saved."""
+    filler = room / "filler"
+    with contextlib.suppress(OSError), open(filler, "wb", buffering=0) as file:
+        while True:
+            file.write(bytes(4096))
+    before = session.read_bytes()
+    desk.key("Home", "f", "ctrl+s")
+    wait_notice(desk, "no space left on device")
+    wait_for(lambda: "not saved" in desk.title(), 5, "the mark of what is not saved")
+    left = {path.name for path in room.iterdir()}
+    assert session.read_bytes() == before and left == {session.name, filler.name}, left
+    filler.unlink()
+    desk.key("ctrl+s")
+    wait_for(lambda: "not saved" not in desk.title(), 10, "the session to be saved")
+    assert session.read_bytes() != before
+
+
+def absent_folder(desk, recording, session):
+    """As when a stick is pulled: what lies in memory can still be saved, and what is played goes on or says why not."""
+    away = recording.with_name("away")
+    recording.rename(away)
+    saved = session.read_bytes()
+    desk.key("f", "ctrl+s")
+    wait_for(lambda: session.read_bytes() != saved, 10, "the session to be saved")
+    assert json.loads(session.read_text())["recording"]["absoluteFolder"] == str(recording)
+    told = desk.told()
+    assert told["playing"] or told["notice"], "it fell silent without a word"
+    away.rename(recording)
+
+
 def main(window, pictures):
-    with tempfile.TemporaryDirectory(prefix="spillwright-failing-") as name:
-        home = pathlib.Path(name).resolve()
+    with contextlib.ExitStack() as stack:
+        home = pathlib.Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="spillwright-failing-"))).resolve()
+        room = stack.enter_context(small_disk(home / "room", "256k"))
         recording = make_recording(home / "band", seconds=60.0)
         before = contents(recording)
         files = sorted(recording.iterdir())
-        with DeskSession(window, [recording], artefacts=pictures) as desk:
-            desk.wait_settled(120)
-            desk.key("space")
-            desk.wait_told(lambda told: told["playing"], 10, "playing")
+        session = (room or home) / "evening.spillwright"
+        session.write_text(json.dumps({"format": "spillwright/session", "version": 1, "setting": {"tracks": []},
+                                       "recording": {"absoluteFolder": str(recording)}}))
+        desk = stack.enter_context(DeskSession(window, [session], artefacts=pictures))
+        desk.wait_settled(120)
+        desk.key("space")
+        desk.wait_told(lambda told: told["playing"], 10, "playing")
+        failing_disk(desk, files)
+        stalling_disk(desk, files)
+        if room:
+            full_disk(desk, session, room)
+        else:
+            print("no file system may be mounted here: a full one was not tried")
+        absent_folder(desk, recording, session)
+        assert desk.alive() and contents(recording) == before
 
-            # The disk fails under what is played.
-            with tampered(desk, READS, "error=EIO", files):
-                desk.key("End")
-                told = desk.wait_told(lambda t: t["notice"] and "input/output error" in t["notice"].lower(), 20, "a word on the disk")
-                print("failing:", told["notice"])
-            print("playing after:", desk.told()["playing"])
+
+def wait_notice(desk, words):
+    return desk.wait_told(lambda told: words in (told["notice"] or "").lower(), 20, f"a word on '{words}'")["notice"]
+
+
+def loudest(desk):
+    with desk.recorded(1) as recorded:
+        pass
+    return numpy.abs(recorded.samples).max()
 
 
 main(sys.argv[1], sys.argv[2])

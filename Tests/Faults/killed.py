@@ -48,7 +48,7 @@ def main():
                 for name, content in old.items():
                     (to / name).write_bytes(content)
                 run = subprocess.Popen([cli, *words.split()], cwd=home, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-                time.sleep(chance.uniform(0.0, 1.1 * length))
+                time.sleep(chance.uniform(0.4, 1.15) * length)
                 run.kill()
                 run.wait()
                 now = contents(to)
