@@ -165,6 +165,11 @@ Result<PcmLayout> waveLayout(InputFile& file, bool large) {
                     layout.info.headerUnfinished = true;
                     dataSize = file.size() - chunk.start;
                 }
+            } else if (!large && chunk.start + dataSize < file.size()) {
+                // A size of 32 bits that has run over: no file of this kind has 4 GB behind its sound.
+                const std::uint64_t runOver = (file.size() - chunk.start - dataSize) >> 32 << 32;
+                dataSize += runOver;
+                layout.info.headerUnfinished = runOver > 0;
             }
             return chunk.start + dataSize;
         }

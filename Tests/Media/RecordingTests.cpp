@@ -242,6 +242,20 @@ TEST_CASE("files that cannot be read are listed with a reason, and the rest open
     }
 }
 
+TEST_CASE("a WAV file above 4 GB whose 32-bit sizes have run over is read whole") {
+    TemporaryFolder folder;
+    constexpr std::uint64_t bytes = (std::uint64_t(1) << 32) + 3 * 48000;
+    const auto path = folder / "long.wav";
+    putContent(path, "RIFF" + little(static_cast<std::uint32_t>(bytes + 36), 4) + "WAVE" + "fmt " + little(16, 4) +
+                         little(1, 2) + little(1, 2) + little(48000, 4) + little(3 * 48000, 4) + little(3, 2) +
+                         little(24, 2) + "data" + little(static_cast<std::uint32_t>(bytes), 4));
+    std::filesystem::resize_file(path, 44 + bytes); // a hole, which takes no room
+    const auto reader = AudioFileReader::open(path);
+    REQUIRE(reader);
+    CHECK((*reader)->info().frames == static_cast<std::int64_t>(bytes / 3));
+    CHECK((*reader)->info().headerUnfinished);
+}
+
 TEST_CASE("a folder that is none, is empty or holds nothing usable is one fault") {
     TemporaryFolder folder;
     const auto fault = [](const std::filesystem::path& path) {
