@@ -6,6 +6,7 @@
 
 #include <cmath>
 #include <complex>
+#include <numbers>
 
 using namespace spillwright;
 
@@ -32,6 +33,18 @@ double powerBetween(const std::vector<float>& samples, double rate, double low, 
         if (hertz >= low && hertz < high) power += std::norm(spectrum[k]);
     }
     return power;
+}
+
+/// Power of one tone in a stretch, under a Hann window.
+double powerAt(const std::vector<float>& samples, double rate, double from, double to, double hertz) {
+    const auto first = static_cast<std::size_t>(from * rate), last = static_cast<std::size_t>(to * rate);
+    std::complex<double> sum;
+    for (std::size_t n = first; n < last; ++n) {
+        const double place = static_cast<double>(n - first) / static_cast<double>(last - first);
+        sum += static_cast<double>(samples.at(n)) * (0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * place)) *
+               std::polar(1.0, -2.0 * std::numbers::pi * hertz * static_cast<double>(n) / rate);
+    }
+    return std::norm(sum);
 }
 
 } // namespace
@@ -77,4 +90,25 @@ TEST_CASE("the voice has the partials of its notes, and the drums reach from the
     const double whole = powerBetween(drums, 48000.0, 20.0, 20000.0);
     for (double low = 62.5; low < 16000.0; low *= 2.0)
         CHECK(powerBetween(drums, 48000.0, low, 2.0 * low) > 1e-4 * whole);
+}
+
+TEST_CASE("a skin falls to its tone, and dies away") {
+    constexpr double rate = 48000.0, beat = 0.6;
+    const auto drums = practiceSound(PracticeSound::drums, rate);
+    struct Stroke {
+        double at, hertz, decay;
+    };
+    for (const auto& stroke : {Stroke{1.5, 52.0, 0.16}, Stroke{6.5, 150.0, 0.22}, Stroke{7.5, 82.0, 0.22}}) {
+        CAPTURE(stroke.at);
+        const double start = stroke.at * beat;
+        const auto power = [&](double from, double to, double hertz) {
+            return powerAt(drums, rate, start + from, start + to, hertz);
+        };
+        // Once it has fallen the tone stands alone: the next fall by half an octave is far below.
+        const double tone = power(0.08, 0.28, stroke.hertz);
+        CHECK(tone > 100.0 * power(0.08, 0.28, stroke.hertz * 1.45));
+        CHECK(tone > 100.0 * power(0.08, 0.28, stroke.hertz / 1.45));
+        const double fall = 10.0 * std::log10(power(0.08, 0.18, stroke.hertz) / power(0.18, 0.28, stroke.hertz));
+        CHECK(fall == Approx(20.0 * 0.1 / stroke.decay * std::log10(std::numbers::e)).margin(1.5));
+    }
 }
