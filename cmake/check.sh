@@ -18,6 +18,7 @@ timed() {
 style() {
     say "style"
     git ls-files '*.h' '*.cpp' | xargs clang-format --dry-run -Werror
+    bash cmake/analyse.sh
 }
 
 # The sanitizers' tests wait for each other's threads and drive no real window: three at a time keep two cores busy.
