@@ -99,10 +99,15 @@ Seconds nudgeStep(const Measures& measures) {
     return *lengthOf(nudgeUnitName(measures.units), measures);
 }
 
-std::string withUncertainty(double amount, double uncertainty, int mostDecimals) {
-    int decimals = mostDecimals;
-    for (double least = std::pow(10.0, -mostDecimals); decimals > 0 && uncertainty >= 20.0 * least; least *= 10.0)
+int decimalsLeftBy(double uncertainty, int most) {
+    int decimals = most;
+    for (double least = std::pow(10.0, -most); decimals > 0 && uncertainty >= 20.0 * least; least *= 10.0)
         --decimals;
+    return decimals;
+}
+
+std::string withUncertainty(double amount, double uncertainty, int mostDecimals) {
+    const int decimals = decimalsLeftBy(uncertainty, mostDecimals);
     return unsignedAmount(amount, decimals) + " \u00b1 " +
            unsignedAmount(std::max(uncertainty, std::pow(10.0, -decimals)), decimals);
 }
@@ -230,6 +235,19 @@ std::string highPassText(const TrackAdjustment& adjustment) {
     if (!adjustment.highPass) return "off";
     return unsignedAmount(adjustment.highPass->value, 0) + " " +
            std::to_string(inDecibelsPerOctave(adjustment.highPassSlope));
+}
+
+std::string withTrueMinus(std::string_view words) {
+    std::string text;
+    for (std::size_t i = 0; i < words.size(); ++i) {
+        const bool begins = i == 0 || words[i - 1] == ' ' || words[i - 1] == '(';
+        const auto number = words.substr(std::min(i + 1, words.size()));
+        const auto end = number.find_first_not_of(".0123456789");
+        const auto unit = end == 0 || end == std::string_view::npos ? std::string_view() : number.substr(end);
+        const bool amount = unit.starts_with(" dB") || unit.starts_with(" ms") || unit.starts_with(" smp");
+        text += words[i] == '-' && begins && amount ? std::string("\u2212") : std::string(1, words[i]);
+    }
+    return text;
 }
 
 std::string gainText(double dB) {

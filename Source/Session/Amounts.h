@@ -36,6 +36,7 @@ Seconds nudgeStep(const Measures& measures);
 std::string distanceText(Seconds arrival, Seconds uncertainty, Celsius temperature, DistanceUnit unit);
 /// An amount, without its sign, to the digits that its uncertainty leaves: "0.113 ± 0.001".
 std::string withUncertainty(double amount, double uncertainty, int mostDecimals);
+int decimalsLeftBy(double uncertainty, int most); ///< 0..most, as withUncertainty() has them.
 /// "-3", "+1.5 dB"; empty text is 0. nullopt: no such amount.
 std::optional<Decibels> parseGain(std::string_view text);
 
@@ -67,5 +68,7 @@ std::string nudgeText(Seconds nudge); ///< Milliseconds, "0" or signed with two 
 /// "off", or corner and slope: "80 24". parseHighPass() understands it.
 std::string highPassText(const TrackAdjustment& adjustment);
 std::string gainText(double dB); ///< Signed, one decimal; "−∞" for no level.
+/// Words for plain text as they are printed: a true minus sign before each amount of dB, dBFS, ms or smp.
+std::string withTrueMinus(std::string_view words);
 
 } // namespace spillwright

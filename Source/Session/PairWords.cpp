@@ -12,6 +12,8 @@ namespace {
 
 constexpr double almostCertainFrom = 0.95, sureFrom = 0.8, likelyFrom = 0.6;
 constexpr const char* dot = " \u00b7 ";
+constexpr const char* noDelay = "no delay";
+constexpr double coarseMs = 0.1; ///< An uncertainty from here on can hide which of the two comes first.
 
 std::string trusted(double confidence) {
     // Nothing that is measured is certain.
@@ -58,9 +60,10 @@ std::string whyNoArrival(Shared shared) {
 } // namespace
 
 std::string delayInWords(double ms, double uncertaintyMs) {
-    if (std::abs(ms) < noDelayMs) return "no delay";
-    const int decimals = uncertaintyMs >= 1.0 ? 0 : uncertaintyMs >= 0.1 ? 1 : 2;
-    return unsignedAmount(ms, decimals) + " ms " + (ms > 0.0 ? "later" : "earlier");
+    const int decimals = decimalsLeftBy(uncertaintyMs, 2);
+    const auto amount = unsignedAmount(ms, decimals);
+    if (std::abs(ms) < noDelayMs || amount.find_first_not_of("0.") == std::string::npos) return noDelay;
+    return amount + " ms " + (ms > 0.0 ? "later" : "earlier");
 }
 
 const char* wayUp(Polarity polarity) {
@@ -103,10 +106,13 @@ PairWords pairInWords(const PairReading& reading, double sampleRate, Celsius tem
         const auto& arrival = *reading.arrival;
         const double ms = inMilliseconds(arrival.delay);
         const bool printed = reading.shared == Shared::printed;
-        const bool guessed = arrival.confidence < likelyFrom;
+        const double uncertaintyMs = inMilliseconds(arrival.uncertainty);
+        // What may as well be none, or as much again, is no more than a guess.
+        const bool guessed = !printed && (arrival.confidence < likelyFrom ||
+                                          (uncertaintyMs >= coarseMs && uncertaintyMs >= std::abs(ms)));
+        const auto delay = delayInWords(ms, uncertaintyMs);
         words.sentence = printed ? "printed on both" : guessed ? "same sound, perhaps" : "same sound";
-        words.sentence += (std::abs(ms) < noDelayMs ? ", " : " ") +
-                          delayInWords(ms, guessed ? inMilliseconds(arrival.uncertainty) : 0.0);
+        words.sentence += (delay == noDelay && !guessed ? ", " : " ") + delay;
         if (reading.polarity) words.sentence += std::string(", ") + wayUp(reading.polarity->polarity);
         words.sure = isSure(reading);
         words.sureness = words.sure ? "sure" : "not sure";

@@ -38,7 +38,7 @@ bool isSure(double confidence); ///< "sure" or more.
 bool isSure(const PairReading& reading);
 
 inline constexpr double noDelayMs = 0.005; ///< What is less is called none.
-/// "0.31 ms later", "no delay"; no more exact than an uncertainty lets it be, where one is given.
+/// "0.31 ms later", "no delay"; to the digits that the uncertainty leaves, at most two decimals.
 std::string delayInWords(double ms, double uncertaintyMs = 0.0);
 const char* wayUp(Polarity polarity); ///< "upside down", "same way up".
 

@@ -67,6 +67,12 @@ std::optional<double> spillShareOf(const Measurement& m, int track) {
     return m.sources->map.toldSpillShare(track);
 }
 
+bool spillShareUnsure(const Measurement& m, int track) {
+    if (!m.sources) return false;
+    const auto& unsure = m.sources->unsure;
+    return std::find(unsure.begin(), unsure.end(), track) != unsure.end();
+}
+
 std::vector<Entry> orderOfEntry(const Measurement& m) {
     std::vector<Entry> order;
     if (!m.sources || m.sources->map.readings.empty()) return order;
@@ -87,7 +93,9 @@ std::vector<Entry> orderOfEntry(const Measurement& m) {
 
 std::string entryInWords(const Measurement& m, const Entry& entry) {
     char share[64] = "spill cannot be told, others always play with it";
-    if (entry.spillShare) std::snprintf(share, sizeof share, "%.0f %% spill", 100.0 * *entry.spillShare);
+    if (entry.spillShare)
+        std::snprintf(share, sizeof share, "%s%.0f %% spill", spillShareUnsure(m, entry.track) ? "perhaps " : "",
+                      100.0 * *entry.spillShare);
     std::string words = share, low;
     for (std::size_t k = 0; k < std::min(broughtNamed, entry.brings.size()); ++k) {
         const auto& brought = entry.brings[k];

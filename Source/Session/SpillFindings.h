@@ -15,6 +15,8 @@ namespace spillwright {
 /// Of the track's energy, what is not its own source, 0..1. nullopt: the track takes no part, there is no map, or its
 /// source always plays with another one, so that it cannot be told.
 std::optional<double> spillShareOf(const Measurement& measurement, int track);
+/// The track may stand close to something after all, or not: then that share is another one.
+bool spillShareUnsure(const Measurement& measurement, int track);
 
 /// A track in the order of entry: the one that brings most of other instruments goes in first.
 struct Entry {
@@ -31,7 +33,8 @@ struct Entry {
 };
 /// All usable tracks, most spill first, those of which it cannot be told last; empty where no sources are told.
 std::vector<Entry> orderOfEntry(const Measurement& measurement);
-/// "62 % spill: piano at −4.1 dB, ride at −9.0 dB; leave the own track of ride low" without the track's name.
+/// "62 % spill: piano at -4.1 dB, ride at -9.0 dB; with it in, start low with the close tracks of piano, ride", or
+/// "perhaps 62 % spill", without the track's name.
 std::string entryInWords(const Measurement& measurement, const Entry& entry);
 /// From here on a track brings enough of a source for its own track to stay low.
 inline constexpr double enoughOfItDb = -12.0;

@@ -150,3 +150,11 @@ TEST_CASE("a distance is told in metres or in inches, no more exactly than it is
     CHECK(distanceText(Seconds(-0.3 * metre.value), hundredth, room, DistanceUnit::metric) == "30.0 \u00b1 1.0 cm");
     CHECK(distanceText(metre, hundredth, room, DistanceUnit::inches) == "39.4 \u00b1 0.4 in");
 }
+
+TEST_CASE("the minus of an amount is a true one, and the hyphens of names stay") {
+    CHECK(withTrueMinus("(-0.6 dB), -12 dBFS, -0.25 ms (-12.0 smp)") ==
+          "(\u22120.6 dB), \u221212 dBFS, \u22120.25 ms (\u221212.0 smp)");
+    CHECK(withTrueMinus("-3 dB") == "\u22123 dB");
+    for (const char* words : {"low-mids", "mic -3", "take 1-2 dB", "x - 3 dB", "-", "", "- dB"})
+        CHECK(withTrueMinus(words) == words);
+}

@@ -57,3 +57,18 @@ TEST_CASE("what is not sure or has no arrival is told as that") {
     CHECK_FALSE(isSure(0.79));
     CHECK(certainty(0.5) == "a guess");
 }
+
+TEST_CASE("a delay has the digits that its uncertainty leaves, and what may be none is perhaps") {
+    auto reading = late();
+    const auto sentence = [&](double ms, double uncertaintyMs, double confidence) {
+        reading.arrival = Arrival{milliseconds(ms), milliseconds(uncertaintyMs), confidence, {}};
+        return pairInWords(reading, 48000.0, Celsius(20.0), true).sentence;
+    };
+    CHECK(sentence(0.74, 3.0, 0.7) == "same sound, perhaps 1 ms later, upside down"); // above it stands "1 ± 3 ms"
+    CHECK(sentence(0.74, 0.3, 0.7) == "same sound 0.7 ms later, upside down");
+    CHECK(sentence(0.74, 0.01, 0.5) == "same sound, perhaps 0.74 ms later, upside down");
+    CHECK(sentence(-0.3, 3.0, 0.7) == "same sound, perhaps no delay, upside down");
+    CHECK(sentence(0.001, 0.01, 0.9) == "same sound, no delay, upside down");
+    CHECK(delayInWords(-7.26, 0.25) == "7.3 ms earlier");
+    CHECK(delayInWords(-7.26) == "7.26 ms earlier");
+}

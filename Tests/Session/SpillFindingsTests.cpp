@@ -34,6 +34,14 @@ TEST_CASE("what brings most of others goes in first, and says what may then stay
     CHECK(brought.source == 2);
     REQUIRE(order[1].spillShare);
     CHECK(brought.share == Approx(*order[1].spillShare).margin(0.01));
+    // Where nobody is sure whether a track stands close to something, its share is not told as certain.
+    auto unsure = m;
+    auto heard = *m.sources;
+    heard.unsure = {order[1].track};
+    unsure.sources = std::make_shared<const HeardSources>(heard);
+    CHECK(spillShareUnsure(unsure, order[1].track));
+    CHECK_FALSE(spillShareUnsure(unsure, order[0].track));
+    CHECK(entryInWords(unsure, order[1]) == "perhaps " + words);
     // The kick's tracks hold nothing else.
     CHECK(order.back().spillShare.value_or(1.0) < 0.02);
     CHECK(entryInWords(m, order.back()).find("start low") == std::string::npos);
