@@ -4,9 +4,11 @@
 #include "Session/Setting.h"
 #include "Session/Words.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdio>
+#include <iterator>
 #include <string_view>
 
 namespace spillwright {
@@ -25,11 +27,17 @@ std::string plain(double value, int decimals) {
     return digits == "-0" ? "0" : digits;
 }
 
+/// What a spreadsheet may take for the beginning of a formula, also in its wide forms (U+FF1D, FF0B, FF0D, FF20).
+constexpr std::string_view formulaBegins[] = {"=", "+", "-", "@", "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"};
+
+/// One line, whatever the words hold; blanks before a formula are seen through.
 std::string field(std::string_view words) {
-    std::string text = shownText(words, "\t\r\n");
-    if (!text.empty() && std::string_view("=+-@\t\r\n").find(text.front()) != std::string_view::npos)
+    std::string text = shownText(words);
+    const auto said = std::string_view(text).substr(std::min(text.find_first_not_of(' '), text.size()));
+    if (std::any_of(std::begin(formulaBegins), std::end(formulaBegins),
+                    [&](std::string_view begin) { return said.starts_with(begin); }))
         text.insert(text.begin(), '\'');
-    if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+    if (text.find_first_of(",;\"") == std::string::npos) return text;
     std::string quoted = "\"";
     for (const char c : text)
         quoted += c == '"' ? std::string("\"\"") : std::string(1, c);

@@ -31,8 +31,8 @@ struct RecallRow {
 std::vector<RecallRow> recallSheet(std::span<const TrackInfo> tracks, std::span<const TrackAdjustment> adjustments,
                                    double sampleRate, Celsius temperature);
 
-/// The sheet for a spreadsheet: RFC 4180, UTF-8, units in the head. A text that a spreadsheet would take for a formula
-/// (it begins with = + - @, a tab or a line's end) has an apostrophe before it.
+/// The sheet for a spreadsheet: RFC 4180, UTF-8, units in the head, every row a line. A text that a spreadsheet would
+/// take for a formula (it begins with = + - @) has an apostrophe before it; control characters are U+FFFD.
 std::string recallCsv(std::span<const RecallRow> rows, double sampleRate, Celsius temperature);
 
 } // namespace spillwright

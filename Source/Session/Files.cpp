@@ -142,6 +142,23 @@ std::size_t characterLength(std::string_view text) {
     return length;
 }
 
+/// Of a well-formed character of so many bytes.
+char32_t codePoint(std::string_view text, std::size_t length) {
+    const auto lead = static_cast<unsigned char>(text[0]);
+    if (length == 1) return lead;
+    char32_t code = lead & (0x7Fu >> length);
+    for (std::size_t i = 1; i < length; ++i)
+        code = code << 6 | (static_cast<unsigned char>(text[i]) & 0x3Fu);
+    return code;
+}
+
+/// Nothing that a person could read: controls (C0, C1), line and paragraph separators, embeddings, overrides and
+/// isolates of direction (Unicode Bidirectional Algorithm), noncharacters.
+bool unreadable(char32_t code) {
+    return code < 0x20 || (code >= 0x7F && code <= 0x9F) || (code >= 0x2028 && code <= 0x202E) ||
+           (code >= 0x2066 && code <= 0x2069) || (code >= 0xFDD0 && code <= 0xFDEF) || (code & 0xFFFE) == 0xFFFE;
+}
+
 } // namespace
 
 std::string reasonOf(std::error_code error) {
@@ -165,9 +182,8 @@ std::string shownText(std::string_view text, std::string_view controlsThatStay) 
     shown.reserve(text.size());
     while (!text.empty()) {
         const std::size_t length = characterLength(text);
-        const bool control = length == 1 && (static_cast<unsigned char>(text[0]) < 0x20 || text[0] == 0x7F) &&
-                             controlsThatStay.find(text[0]) == std::string_view::npos;
-        if (length == 0 || control)
+        const bool stays = length == 1 && controlsThatStay.find(text[0]) != std::string_view::npos;
+        if (length == 0 || (!stays && unreadable(codePoint(text, length))))
             shown += "\xEF\xBF\xBD";
         else
             shown += text.substr(0, length);

@@ -15,10 +15,10 @@
 
 namespace spillwright {
 
-/// A text as a person reads it: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters but those
-/// named.
+/// A text as a person reads it: UTF-8, with U+FFFD for whatever is not UTF-8, for what stands for no character and for
+/// control characters but those named: also for those that break a line or turn the direction of all that follows.
 std::string shownText(std::string_view text, std::string_view controlsThatStay = {});
-/// A path as a person reads it, in one line: UTF-8, with U+FFFD for whatever is not UTF-8 and for control characters.
+/// A path as a person reads it, in one line: as shownText() has it.
 std::string shownPath(const std::filesystem::path& path);
 
 /// What the system says of an error, as it goes on after a colon.

@@ -2,6 +2,8 @@
 
 #include <catch2/catch.hpp>
 
+#include <set>
+
 using namespace spillwright;
 
 namespace {
@@ -72,10 +74,11 @@ TEST_CASE("a row says the nudge as time, samples and the way of sound") {
           std::vector<std::string>{"pair R", "pair R.wav", "2", "no", "0", "0", "0", "0", "", "", "100", "yes", ""});
 }
 
-TEST_CASE("names with commas, quotes and line feeds are one cell, and none is a formula") {
-    const std::vector<std::string> names{"a, b", "say \"ah\"",         "two\nlines",  "=1+1",
-                                         "+49",  "-3 dB pad",          "@home",       "\tpadded",
-                                         "it's", "=cmd|' /C calc'!A0", "caf\xC3\xA9", "caf\xE9 Latin"};
+TEST_CASE("names with commas, quotes and line feeds are one cell of one line, and none is a formula") {
+    const std::vector<std::string> names{
+        "a, b", "say \"ah\"",         "two\nlines",  "=1+1",          "+49",    "-3 dB pad", "@home",  "\tpadded",
+        "it's", "=cmd|' /C calc'!A0", "caf\xC3\xA9", "caf\xE9 Latin", "  =1+1", "\uFF1D1+1", "a;=1+1", "\u202Egnp.wav",
+        "3"};
     const auto tracks = tracksCalled(names);
     const std::vector<TrackAdjustment> adjustments(names.size());
     const auto cells =
@@ -86,8 +89,14 @@ TEST_CASE("names with commas, quotes and line feeds are one cell, and none is a 
         CAPTURE(names[i]);
         REQUIRE(cells[i + 1].size() == 13);
         CHECK(std::string("=+-@\t\r").find(cell.front()) == std::string::npos);
-        if (i != 3 && i != 4 && i != 5 && i != 6 && i != 7 && i != 9 && i != 11) CHECK(cell == names[i]);
+        CHECK(cell.find_first_of("\t\r\n") == std::string::npos);
+        const std::set<std::size_t> changed{2, 3, 4, 5, 6, 7, 9, 11, 12, 13, 15};
+        CHECK((cell == names[i]) != changed.contains(i));
     }
+    CHECK(cells[3][0] == "two\uFFFDlines");
+    CHECK(cells[13][0] == "'  =1+1");
+    CHECK(cells[14][0] == "'\uFF1D1+1");
+    CHECK(cells[16][0] == "\uFFFDgnp.wav");
     CHECK(cells[4][0] == "'=1+1");
     CHECK(cells[12][0] == "caf\xEF\xBF\xBD Latin");
 }

@@ -66,3 +66,19 @@ TEST_CASE("a text file that does not end, or is none, is refused") {
     REQUIRE(writeTextFile(folder / "a", "").ok());
     CHECK(readTextFile(folder / "a", "setting").value().empty());
 }
+
+TEST_CASE("a text as a person reads it has nothing that breaks its line, turns its direction or stands for nothing") {
+    const std::string no = "\uFFFD";
+    // Each by the number of its character: Unicode 15, Bidirectional_Control, control and noncharacter code points.
+    for (const char* bad : {"\x01", "\x1B", "\x7F", "\u0085", "\u009F", "\u2028", "\u2029", "\u202A", "\u202E",
+                            "\u2066", "\u2069", "\uFDD0", "\uFFFE", "\uFFFF", "\U0001FFFE", "\U0010FFFF"}) {
+        CAPTURE(bad);
+        CHECK(shownText("a" + std::string(bad) + "b") == "a" + no + "b");
+    }
+    for (const char* good : {"caf\u00e9", "\u05d0\u200f1", "\u2212", "\u2027", "\u202F", "\u2065", "\u206A", "\uFDF0",
+                             "\uFFFD", "\U0001F3BB", "\u4e2d\u6587"})
+        CHECK(shownText(good) == good);
+    CHECK(shownText("a\xE9z\xC0\x80") == "a" + no + "z" + no + no);
+    CHECK(shownText("a\nb\tc", "\n") == "a\nb" + no + "c");
+    CHECK(shownPath("two\nlines") == "two" + no + "lines");
+}
