@@ -109,6 +109,7 @@ ordered_json versionToJson(const SessionVersion& version) {
     for (const auto& change : version.why)
         why.push_back({{"track", change.track}, {"change", nameInFile(change.kind)}, {"effect_dB", change.effectDb}});
     return {{"name", version.name},
+            {"shown", textOrNull(version.shown)},
             {"summationGain_dB", version.gainDb},
             {"gap_dB", version.gapDb ? ordered_json(*version.gapDb) : ordered_json()},
             {"cutShort", version.cutShort},
@@ -253,6 +254,7 @@ public:
         SessionVersion version;
         Members members(object, place);
         members.text("name", version.name);
+        members.optionalText("shown", version.shown);
         std::optional<double> gain; // null where it is no number
         members.optionalNumber("summationGain_dB", -any, any, gain);
         members.optionalNumber("gap_dB", -any, any, version.gapDb);
@@ -291,6 +293,13 @@ private:
 };
 
 } // namespace
+
+std::string shownName(const SessionVersion& version) {
+    if (version.shown && !version.shown->empty()) return *version.shown;
+    const auto known = std::find_if(versionNames.begin(), versionNames.end(),
+                                    [&](const VersionName& name) { return version.name == name.inFile; });
+    return known == versionNames.end() ? version.name : known->shown;
+}
 
 Result<Session> sessionFromJson(std::string_view text, const std::string& where) {
     const auto document = parseDocument(text, where, {formatName, formatVersion, "session", mend});

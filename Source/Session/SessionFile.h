@@ -55,9 +55,10 @@ struct SessionVersion {
         double effectDb = 0.0;
         bool operator==(const Change&) const = default;
     };
-    std::string name;    ///< Of the key: "flips", "mine", "kept6".
-    Setting setting;     ///< Of what is kept all of it, else flips and nudges alone.
-    double gainDb = 0.0; ///< Summation gain.
+    std::string name;                 ///< Of the key: "flips", "mine", "kept6".
+    std::optional<std::string> shown; ///< What the user calls what is kept; none: by its key.
+    Setting setting;                  ///< Of what is kept all of it, else flips and nudges alone.
+    double gainDb = 0.0;              ///< Summation gain.
     std::optional<double> gapDb;
     bool cutShort = false;
     std::string words;
@@ -69,6 +70,9 @@ struct SessionVersion {
     std::optional<std::string> source; ///< The source it was made for alone.
     bool operator==(const SessionVersion&) const = default;
 };
+
+/// As people read it: what it is called, else by its key.
+std::string shownName(const SessionVersion& version);
 
 /// All that the window knows of a recording that is not in the recording: what a session file holds. What another
 /// program wrote into the file beside it is kept in `unknown` and written again.

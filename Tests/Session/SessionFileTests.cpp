@@ -53,6 +53,7 @@ Session fullSession() {
     proposal.lowsDb = -1.25;
     SessionVersion kept;
     kept.name = "kept6";
+    kept.shown = "dark <b>";
     kept.setting = session.heard;
     session.versions = {proposal, kept};
     session.measuredBand = Band{Hertz(100.0), Hertz(1000.0)};
@@ -216,4 +217,15 @@ TEST_CASE("a recording is found beside the session file first, then where it was
     CHECK(found.any);
     CHECK(found.missing == std::vector<std::string>{"a.wav"});
     CHECK(found.changed == std::vector<std::string>{"b.wav"});
+}
+
+TEST_CASE("a version is called as the user says, else by its key") {
+    SessionVersion version;
+    version.name = "kept6";
+    CHECK(shownName(version) == "kept under 6");
+    version.shown = "dark";
+    CHECK(shownName(version) == "dark");
+    version = {};
+    version.name = "of another program";
+    CHECK(shownName(version) == "of another program");
 }
