@@ -71,6 +71,7 @@ struct SumsWords {
 struct ReportWords {
     std::string setting, session, to, recall, date;
     std::optional<double> timeSeconds;
+    bool replace = false;
 };
 
 struct CompareWords {
@@ -282,6 +283,9 @@ public:
         if (!options) return fail(options.fault());
         const auto time = timeOf(reportWords.timeSeconds);
         if (!time) return fail(time.fault());
+        ReportFiles files{reportWords.to, {}, reportWords.replace};
+        if (!reportWords.recall.empty()) files.recall = reportWords.recall;
+        if (const auto may = mayBeSaved(files, words.folder); !may) return fail(may.fault());
         std::optional<Setting> setting;
         if (!reportWords.setting.empty()) {
             auto read = readNamedSetting(reportWords.setting);
@@ -312,23 +316,28 @@ public:
         }
         Workers workers(words.threads);
         if (m.usable.size() >= 2) {
-            ProposeOptions proposeOptions; // under the balance of what was taken
+            ProposeOptions proposeOptions; // under the balance of what was taken, from as recorded
             proposeOptions.time = *time;
-            if (contents.taken) proposeOptions.setting = contents.versions[*contents.taken].setting;
+            if (contents.taken) {
+                proposeOptions.setting = contents.versions[*contents.taken].setting;
+                for (auto& track : proposeOptions.setting->tracks) {
+                    track.adjustment.flip = false;
+                    track.adjustment.nudge = Seconds(0.0);
+                }
+            }
             const auto proposals = makeProposals(m, proposeOptions, workers, watch("proposing"));
             if (!proposals) return fail(proposals.fault());
             if (!setting && !session) contents.taken = contents.versions.size(); // as propose --save has it
             for (const auto& proposal : proposals->proposals) {
-                contents.versions.push_back(versionOf(*proposals, proposal, m));
-                if (session) contents.versions.back().name += ", proposed anew";
+                auto version = versionOf(*proposals, proposal, m);
+                if (setting && explain(contents.versions[*contents.taken], version, m.tracks)) continue;
+                if (session) version.name += ", proposed anew";
+                contents.versions.push_back(std::move(version));
             }
         }
-        const auto recall =
-            reportWords.recall.empty() ? std::nullopt : std::optional<std::filesystem::path>(reportWords.recall);
-        if (auto saved = saveReport(contents, reportWords.to, recall, workers, watch("writing")); !saved)
-            return fail(saved.fault());
+        if (auto saved = saveReport(contents, files, workers, watch("writing")); !saved) return fail(saved.fault());
         clearProgress();
-        out << reportWords.to << "\n" << (recall ? reportWords.recall + "\n" : "");
+        out << reportWords.to << "\n" << (files.recall ? reportWords.recall + "\n" : "");
         return statusDone;
     }
 
@@ -747,6 +756,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     reportApp->add_option("--time", reportWords.timeSeconds,
                           "s: each rung's search and proof take no longer (without it counts end them)");
     reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)");
+    reportApp->add_flag("--replace", reportWords.replace, "replace files that are there already");
     auto* compareApp = app.add_subcommand("compare", "two takes or more of one set-up, or microphones for one job");
     compareApp->add_option("FOLDER", compareWords.folders, "the takes, each against the first")->required();
     addCommonOptions(*compareApp, common);

@@ -45,9 +45,9 @@ BlindSheet::BlindSheet(Controller& c) : Sheet("Blind comparison"), controller(c)
     for (int kind = 0; kind < versionCount; ++kind)
         if (controller.version(static_cast<VersionKind>(kind)))
             for (auto* box : {&first, &second})
-                box->addItem(
-                    ui::text(std::to_string(kind + 1) + "  " + words::versionName(static_cast<VersionKind>(kind))),
-                    kind + 1);
+                box->addItem(ui::text(std::to_string(kind + 1) + "  " +
+                                      words::versionName(controller, static_cast<VersionKind>(kind))),
+                             kind + 1);
     const int heardNow = controller.heardVersion() ? static_cast<int>(indexOf(*controller.heardVersion())) + 1 : 1;
     first.setSelectedId(1, juce::dontSendNotification);
     second.setSelectedId(heardNow == 1 && first.getNumItems() > 1 ? first.getItemId(1) : heardNow,
@@ -113,7 +113,7 @@ void BlindSheet::startTest() {
     const auto a = chosenIn(first), b = chosenIn(second);
     if (!a || !b) return;
     if (a == b) {
-        shown = {"Choose two different versions: " + words::versionName(*a) + " is both."};
+        shown = {"Choose two different versions: " + words::versionName(controller, *a) + " is both."};
         return repaint();
     }
     BlindPlan plan;
@@ -129,11 +129,12 @@ void BlindSheet::startTest() {
     for (std::size_t k = 0; k < 2; ++k) {
         const auto found = controller.settingOf(kinds[k]);
         if (!found) {
-            shown = {words::versionName(kinds[k]) + " is not there any more; close this and open it again."};
+            shown = {words::versionName(controller, kinds[k]) +
+                     " is not there any more; close this and open it again."};
             return repaint();
         }
         const auto& setting = *found;
-        names[k] = words::versionName(kinds[k]);
+        names[k] = words::versionName(controller, kinds[k]);
         versions[k]->name = names[k];
         versions[k]->setting = settingFrom(names[k], controller.tracks(), setting);
         if (!controller.readingLoudness()) versions[k]->loudness = controller.loudnessLufs(setting);

@@ -73,6 +73,7 @@ const std::vector<Command>& commands() {
         {Id::keep6, "Versions", "keep what is heard, anew, under 6", "Ctrl 6", "", {K('6', ctrl, 0)}},
         {Id::keep7, "Versions", "anew under 7", "Ctrl 7", "", {K('7', ctrl, 0)}},
         {Id::keep8, "Versions", "anew under 8", "Ctrl 8", "", {K('8', ctrl, 0)}},
+        {Id::nameKept, "Versions", "name what is kept and heard", "Alt N", "", {K('n', alt, 0)}},
         {Id::difference, "Versions", "difference from the one heard before", "9", "9"},
         {Id::matchLoudness, "Versions", "all equally loud, or as they are", "Q", "qQ"},
         {Id::blindTest, "Versions", "compare two blind", "0", "0"},

@@ -80,6 +80,7 @@ enum class CommandId {
     keep6,
     keep7,
     keep8,
+    nameKept,
     difference,
     matchLoudness,
     blindTest,

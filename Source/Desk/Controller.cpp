@@ -4,6 +4,7 @@
 #include "Core/Propose/MomentGain.h"
 #include "Core/Sources/SourceSound.h"
 #include "Demo/DemoRecording.h"
+#include "Desk/Commands.h"
 #include "Desk/Fingerprint.h"
 #include "Desk/StepWords.h"
 #include "Desk/Words.h"
@@ -430,12 +431,12 @@ void Controller::render(const RenderOptions& wanted, const std::optional<std::fi
     if (!openRecording || busy()) return;
     dismissNotice();
     auto options = wanted;
-    options.settingName = now->heard ? words::versionName(*now->heard) : "as heard";
+    options.settingName = now->heard ? words::versionName(*this, *now->heard) : "as heard";
     std::vector<SumVersion> versionsToSum;
     if (sums)
         for (std::size_t k = 0; k < versions.size(); ++k)
             if (const auto setting = settingOf(static_cast<VersionKind>(k)))
-                versionsToSum.push_back({words::versionName(static_cast<VersionKind>(k)), *setting});
+                versionsToSum.push_back({words::versionName(*this, static_cast<VersionKind>(k)), *setting});
     begin(
         Task::rendering,
         [this, options, sums, versionsToSum = std::move(versionsToSum), refused = std::move(refused),
@@ -453,6 +454,7 @@ void Controller::render(const RenderOptions& wanted, const std::optional<std::fi
             std::string words = "Rendered " + std::to_string(report->written.size() - (options.sum ? 1 : 0)) +
                                 " files into " + options.to.string();
             if (options.sum) words += ", the sum beside it: " + options.sum->filename().string();
+            if (options.notes) words += ", what was done: " + options.notes->filename().string();
             if (sums) {
                 const Watch second{[&](double done) { watch.tell(share + (1.0 - share) * done); }, watch.stop};
                 const auto summed = renderSums(*source, versionsToSum, {*sums, std::nullopt, options.replace}, second);
@@ -465,18 +467,18 @@ void Controller::render(const RenderOptions& wanted, const std::optional<std::fi
         });
 }
 
-void Controller::saveReport(const std::filesystem::path& page) {
+void Controller::saveReport(const std::filesystem::path& page, bool replace) {
     if (!whole.of || busy()) return;
     dismissNotice();
     auto found = versionsOf(session(), tracks());
     const auto date = juce::Time::getCurrentTime().formatted("%d %B %Y").toStdString();
     begin(Task::reporting,
-          [this, page, date, found = std::move(found), source = openRecording,
+          [this, page, replace, date, found = std::move(found), source = openRecording,
            m = wholeHeard ? wholeHeard : whole.of](const Watch& watch) -> Background::Finish {
               auto sheet = page;
               sheet.replace_extension(".csv");
               const ReportContents contents{*source, *m, found.versions, found.taken, date};
-              const auto written = spillwright::saveReport(contents, page, sheet, workers, watch);
+              const auto written = spillwright::saveReport(contents, {page, sheet, replace}, workers, watch);
               if (!written) return [this, fault = written.fault()] { fail(fault); };
               return [this, page, sheet] {
                   say("The report is " + page.string() + ", its recall sheet " + sheet.filename().string() + ".");
@@ -619,9 +621,7 @@ std::optional<double> Controller::spillShare(int track) const {
 }
 
 bool Controller::spillShareUnsure(int track) const {
-    if (!withSources()) return false;
-    const auto& unsure = withSources()->sources->unsure;
-    return std::find(unsure.begin(), unsure.end(), track) != unsure.end();
+    return withSources() && spillwright::spillShareUnsure(*withSources(), track);
 }
 
 int Controller::clippedSamples(int track) const {
@@ -1186,7 +1186,23 @@ void Controller::keep(VersionKind kind) {
     next.home = now->balance();
     next.heard = kind;
     edit(std::move(next), stepWords::keep(kind));
-    say("Kept under " + std::to_string(indexOf(kind) + 1) + ".");
+    say("Kept under " + std::to_string(indexOf(kind) + 1) + "; " + keyOf(CommandId::nameKept) + " names it.");
+}
+
+void Controller::renameKept(VersionKind kind, const std::string& name) {
+    if (!isKept(kind) || !version(kind)) return say("Nothing is kept there yet: 6, 7 or 8 keeps what is heard.", true);
+    const bool asKey = name.empty() || name == words::versionName(kind);
+    for (int other = 0; other < versionCount; ++other)
+        if (!asKey && other != static_cast<int>(indexOf(kind)) &&
+            words::versionName(*this, static_cast<VersionKind>(other)) == name)
+            return say("'" + name + "' is another version's name; choose a new one", true);
+    if (juce::String::fromUTF8(name.c_str()).length() > mostOfName)
+        return say("A name has at most " + std::to_string(mostOfName) + " characters; choose a shorter one", true);
+    Snapshot next = *now;
+    auto& called = next.kept[keptIndex(kind)]->called;
+    if (called == (asKey ? "" : name)) return;
+    called = asKey ? "" : name;
+    edit(std::move(next), stepWords::nameKept(kind, asKey ? words::versionName(kind) : name));
 }
 
 // ---- selection

@@ -61,6 +61,7 @@ inline constexpr int mostGroups = 6;
 /// versions that are not kept, so that a comparison compares one thing. What the user keeps is kept whole.
 struct Version {
     std::optional<std::vector<TrackAdjustment>> whole; ///< Only of what is kept: all of the setting.
+    std::string called;                                ///< Only of what is kept: by the user; empty: by its key.
     std::vector<bool> flips;                           ///< One a track of the recording.
     std::vector<Seconds> nudges;                       ///< One a track of the recording.
     double gainDb = 0.0;          ///< Summation gain under the present balance; of what is kept, under its own.
@@ -159,7 +160,7 @@ public:
                 std::function<bool(const Fault&)> refused = {});
     /// A page for somebody who was not there, of all versions and of what is heard, and a recall sheet beside it, which
     /// ends in .csv.
-    void saveReport(const std::filesystem::path& page);
+    void saveReport(const std::filesystem::path& page, bool replace = false);
     /// The band and the temperature that readings are of. A recording that is open is read anew, which takes no time to
     /// speak of: its spectra are known.
     void setMeasureOptions(Band band, Celsius temperature);
@@ -317,6 +318,10 @@ public:
     void hear(VersionKind kind);
     /// Keeps the setting that is heard, whole, under that key, as one step of undo.
     void keep(VersionKind kind);
+    /// What is kept there is called so, as one step of undo; empty: by its key again. What cannot be is said: nothing
+    /// is kept there, another version bears the name, it has more than mostOfName characters.
+    void renameKept(VersionKind kind, const std::string& name);
+    static constexpr int mostOfName = 20;
     /// All of a version's setting; none where it is not there.
     std::optional<std::vector<TrackAdjustment>> settingOf(VersionKind kind) const;
 

@@ -140,6 +140,7 @@ TrackList Controller::ofTracks(const std::vector<Session::Listed>& list, const s
 SessionVersion Controller::named(VersionKind kind, const Version& version) const {
     SessionVersion result;
     result.name = versionNames[indexOf(kind)].inFile;
+    if (!version.called.empty()) result.shown = version.called;
     const Setting* asOpened = nullptr;
     if (resumed)
         for (const auto& opened : resumed->versions)
@@ -172,7 +173,10 @@ Version Controller::ofTracks(const SessionVersion& version, VersionKind kind) co
         result.flips.push_back(adjustment.flip);
         result.nudges.push_back(adjustment.nudge);
     }
-    if (isKept(kind)) result.whole = setting;
+    if (isKept(kind)) {
+        result.whole = setting;
+        result.called = version.shown.value_or("");
+    }
     result.gainDb = version.gainDb;
     result.gapDb = version.gapDb;
     result.cutShort = version.cutShort;

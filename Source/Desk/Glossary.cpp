@@ -61,6 +61,36 @@ LinesSheet::Words glossary() {
          "sides, 0 strangers, below 0 it suffers in mono. Adds now: the summation gain of this moment. Guard: holds "
          "what goes to the loudspeakers below full scale.",
          false},
+        {"takes (" + key(CommandId::compareTakes) + ")", true},
+        {"Two grids, one cursor: A is this recording as it is set, B the other take as recorded. Above all stands what "
+         "was changed between them: a track moved, upside down, late, of another gain. In the table \u00b1 is one "
+         "standard uncertainty; \"stands: yes\" is a difference that other playing alone should not make, \"no\" one "
+         "that it may. A, B: hear that take; K: the other one, at the same place in the music.",
+         false},
+        {"practice room (" + key(CommandId::practice) + ")", true},
+        {"A floor plan of sources and microphones that can be moved, with walls that reflect as you set them. Impulse "
+         "response: what a microphone hears of one click, first the direct sound, then each reflection, by its time. "
+         "Comb: what the sum of all that arrives does to each tone. Projector: large and in full contrast, to be read "
+         "from the back of a class. The lessons are such rooms with questions.",
+         false},
+        {"handing over", true},
+        {"Render (" + key(CommandId::render) +
+             "): each track with its flip, nudge, gain and high-pass in it, beside the recording, which stays as it "
+             "is. Sums: one stereo file a version, all equally loud, for others to compare by ear.",
+         false},
+        {"Notes: a text beside them with the setting, what was remarked, and a checksum of each file. A checksum "
+         "(SHA-256) "
+         "is a short figure that is another one as soon as a single bit of a file is: whoever gets the files can prove "
+         "that they came whole.",
+         false},
+        {"Report (" + key(CommandId::report) +
+             "): a page for somebody who was not there, with every grid, plot and reason, and beside it the recall "
+             "sheet: a table of flips, nudges, gains and high-passes, to be set by hand on any desk.",
+         false},
+        {"What is kept under 6, 7 and 8 can be named (" + key(CommandId::nameKept) +
+             "): the name goes into the report, the sums and the session.",
+         false},
+        {"waveform", true},
         {"Drag over the waveform to play a part over and over; a double click plays the whole.", false},
     };
 }

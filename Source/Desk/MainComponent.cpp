@@ -763,6 +763,11 @@ void MainComponent::perform(CommandId id) {
         return controller.keep(VersionKind::keptSecond);
     case CommandId::keep8:
         return controller.keep(VersionKind::keptThird);
+    case CommandId::nameKept: {
+        const auto heard = controller.heardVersion();
+        if (heard && isKept(*heard)) return versions.card(*heard).typeName();
+        return controller.say("Hear what is kept first, under 6, 7 or 8: " + keyOf(id) + " names it then.");
+    }
     case CommandId::difference:
         return controller.toggleDifference();
     case CommandId::matchLoudness:

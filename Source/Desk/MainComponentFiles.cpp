@@ -2,6 +2,7 @@
 
 #include "Desk/MainComponent.h"
 
+#include "Desk/FileDialogue.h"
 #include "Desk/TakeSheet.h"
 
 namespace spillwright::desk {
@@ -49,6 +50,7 @@ void MainComponent::chooseWhatToOpen() {
                              if (const auto chosen = done.getResult(); chosen != juce::File()) open(chosen);
                              if (isShowing()) grabKeyboardFocus();
                          });
+    confirmTypedPaths(*this);
 }
 
 /// Once for each session that is opened: it remembers.
@@ -102,26 +104,28 @@ void MainComponent::saveAs() {
                                  controller.saveSession(pathOf(chosen));
                              if (isShowing()) grabKeyboardFocus();
                          });
+    confirmTypedPaths(*this);
 }
 
 void MainComponent::saveReport() {
-    if (!controller.measurement() || controller.busy()) return;
+    if (!controller.recording())
+        return controller.say("Open a recording first (" + keyOf(CommandId::open) + "); then " +
+                              keyOf(CommandId::report) + " writes its report.");
+    if (!controller.measurement() || controller.busy())
+        return controller.say("The report can be written when the work that goes on is done.");
     const auto usual = fileOf(controller.besideRecording() / (controller.sessionName() + " report.html"));
     chooser = std::make_unique<juce::FileChooser>("Save the report", usual, "*.html", true, false, this);
-    chooser->launchAsync(
-        juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
-            juce::FileBrowserComponent::warnAboutOverwriting,
-        [this](const juce::FileChooser& done) {
-            if (isShowing()) grabKeyboardFocus();
-            const auto chosen = done.getResult();
-            if (chosen == juce::File()) return;
-            const auto page = chosen.withFileExtension("html"), sheet = chosen.withFileExtension("csv");
-            const bool asked = chosen == page && page.exists(); // whether it may go
-            for (const auto& file : {page, sheet})
-                if (!asked && file.exists())
-                    return controller.say(pathOf(file).string() + ": is there already; choose another name", true);
-            controller.saveReport(pathOf(page));
-        });
+    chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
+                             juce::FileBrowserComponent::warnAboutOverwriting,
+                         [this](const juce::FileChooser& done) {
+                             if (isShowing()) grabKeyboardFocus();
+                             const auto chosen = done.getResult();
+                             if (chosen == juce::File()) return;
+                             const auto page = chosen.withFileExtension("html");
+                             const bool asked = chosen == page && page.exists(); // whether it may go
+                             controller.saveReport(pathOf(page), asked);
+                         });
+    confirmTypedPaths(*this);
 }
 
 void MainComponent::followSession() {

@@ -231,8 +231,7 @@ void StandingSheet::fill() {
     for (int t = 0; t < controller.trackCount(); ++t) {
         auto& row = *rows[static_cast<std::size_t>(t)];
         const auto& info = controller.tracks()[static_cast<std::size_t>(t)];
-        const bool unsure =
-            m && std::find(m->sources->unsure.begin(), m->sources->unsure.end(), t) != m->sources->unsure.end();
+        const bool unsure = controller.spillShareUnsure(t);
         row.track.setText(ui::text(info.name + (unsure ? "   unsure" : "")), juce::dontSendNotification);
         row.track.setColour(juce::Label::textColourId, unsure ? ui::palette().cancels : ui::palette().ink);
         const auto own = m ? sourceOf(m->sources->map.plan, t) : std::nullopt;
@@ -345,7 +344,9 @@ void RenderSheet::paint(juce::Graphics& g) {
              "One file a track with flips, nudges, gains and high-passes applied; the recording itself stays as it is.",
              area.removeFromTop(22.0f), juce::Justification::centredLeft, 12.5f, p.muted);
     const auto heard = controller.heardVersion();
-    ui::draw(g, heard ? "version " + std::to_string(indexOf(*heard) + 1) + ": " + words::versionName(*heard) : "",
+    ui::draw(g,
+             heard ? "version " + std::to_string(indexOf(*heard) + 1) + ": " + words::versionName(controller, *heard)
+                   : "",
              area.removeFromTop(20.0f), juce::Justification::centredLeft, 12.5f, p.ink);
     if (!wrong.empty()) {
         g.setColour(p.cancels);

@@ -67,6 +67,10 @@ std::string keep(VersionKind kind) {
     return words::versionName(kind);
 }
 
+std::string nameKept(VersionKind kind, const std::string& name) {
+    return "name of version " + keyOf(kind) + ": '" + name + "'";
+}
+
 std::string rename(const std::string& file, const std::string& name) {
     return "name of '" + file + "' to '" + name + "'";
 }

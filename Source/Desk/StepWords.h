@@ -21,6 +21,7 @@ std::string hold(const std::string& names, bool held);
 std::string links(bool linked);
 std::string hear(VersionKind kind);                                   ///< "version 3: flips, nudges to 1 ms"
 std::string keep(VersionKind kind);                                   ///< "kept under 6"
+std::string nameKept(VersionKind kind, const std::string& name);      ///< "name of version 6: 'dark'"
 std::string rename(const std::string& file, const std::string& name); ///< "name of 'a' to 'b'"
 std::string label(const std::string& names, int label);               ///< "label of 'a' to B"
 std::string place(const std::string& names);                          ///< "place of 'a' in the list"

@@ -1,5 +1,6 @@
 #include "Desk/VersionRow.h"
 
+#include "Desk/Commands.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 #include "Session/Amounts.h"
@@ -18,14 +19,60 @@ constexpr int narrowCard = 200; ///< Below it the gain leaves room for its proof
 VersionCard::VersionCard(Controller& c, VersionKind k)
     : juce::Button(ui::text(words::versionName(k))), controller(c), kind(k) {
     setMouseCursor(juce::MouseCursor::PointingHandCursor);
+    name.setFont(ui::font(12.0f));
+    name.setTitle(ui::text("Name of version " + std::to_string(indexOf(kind) + 1)));
+    name.setSelectAllWhenFocused(true);
+    name.setInputRestrictions(Controller::mostOfName);
+    name.onReturnKey = [this] {
+        const auto typed = name.getText().trim().toStdString();
+        stopTyping();
+        controller.renameKept(kind, typed);
+    };
+    name.onEscapeKey = name.onFocusLost = [this] { stopTyping(); };
+    addChildComponent(name);
     refresh();
+}
+
+void VersionCard::resized() {
+    name.setBounds(getLocalBounds());
+}
+
+void VersionCard::typeName() {
+    if (!controller.version(kind)) return controller.renameKept(kind, {}); // which says what to do
+    name.setText(ui::text(words::versionName(controller, kind)), false);
+    name.setVisible(true);
+    name.grabKeyboardFocus();
+}
+
+void VersionCard::stopTyping() {
+    if (!name.isVisible()) return;
+    const bool focused = name.hasKeyboardFocus(true);
+    name.setVisible(false);
+    if (focused && isShowing()) grabKeyboardFocus();
+}
+
+void VersionCard::mouseDoubleClick(const juce::MouseEvent&) {
+    if (isKept(kind)) typeName();
+}
+
+bool VersionCard::keyPressed(const juce::KeyPress& key) {
+    if (!isKept(kind) || commandFor(key) != CommandId::renameTrack) return juce::Button::keyPressed(key);
+    typeName();
+    return true;
 }
 
 void VersionCard::refresh() {
     const auto& version = controller.version(kind);
     const auto worths = words::versionWorths(controller, kind);
-    setTooltip(ui::text(version ? words::versionProof(controller, kind) + "\n" + worths : worths));
-    std::string title = words::versionName(kind);
+    const auto shown = words::versionName(controller, kind);
+    if (isKept(kind))
+        setTooltip(ui::text(version ? shown + ": " + gainText(version->gainDb) + " dB, " +
+                                          words::versionChanges(controller, kind) + "\nA double click, or " +
+                                          keyOf(CommandId::renameTrack) + " here, names it."
+                                    : std::string()));
+    else
+        setTooltip(ui::text(version ? words::versionProof(controller, kind) + "\n" + worths : worths));
+    std::string title = shown;
     if (version) title += ", " + gainText(version->gainDb) + " dB, " + words::versionProof(controller, kind);
     setTitle(ui::text(title));
     setDescription(ui::text(worths));
@@ -51,6 +98,8 @@ void VersionCard::paintLine(juce::Graphics& g, bool heard) {
         ui::draw(g, words::versionProof(controller, kind), area, juce::Justification::centredLeft, 11.5f, p.muted);
         return;
     }
+    if (!version->called.empty())
+        return ui::drawWhole(g, version->called, area, juce::Justification::centredLeft, 12.0f, p.ink, true, 8.0f);
     const std::string gain = gainText(version->gainDb) + " dB";
     const auto colour = std::abs(version->gainDb) < 0.05 ? p.ink : version->gainDb > 0.0 ? p.adds : p.cancels;
     ui::draw(g, gain, area, juce::Justification::centredLeft, 12.0f, colour, true);
@@ -85,7 +134,8 @@ void VersionCard::paintButton(juce::Graphics& g, bool highlighted, bool down) {
     auto area = bounds.reduced(getWidth() < narrowCard ? 9.0f : 14.0f, 7.0f);
     auto top = area.removeFromTop(19.0f);
     auto keyArea = top.removeFromRight(18.0f);
-    ui::drawWhole(g, words::versionName(kind), top, juce::Justification::centredLeft, 13.0f, version ? p.ink : p.muted);
+    ui::drawWhole(g, words::versionName(controller, kind), top, juce::Justification::centredLeft, 13.0f,
+                  version ? p.ink : p.muted);
     g.setColour(heard ? p.accent : p.rules);
     g.drawRoundedRectangle(keyArea.withSizeKeepingCentre(17.0f, 17.0f), 3.0f, 1.0f);
     ui::draw(g, std::to_string(indexOf(kind) + 1), keyArea.withSizeKeepingCentre(17.0f, 17.0f),
@@ -133,7 +183,7 @@ void VersionRow::paint(juce::Graphics& g) {
 void VersionRow::resized() {
     const auto area = getLocalBounds().reduced(12, 9);
     // What is kept stands in lines, one above the other, where another card would be.
-    constexpr int cardCount = versionCount - keptCount, gap = 8, lineGap = 3, keptWidth = 122;
+    constexpr int cardCount = versionCount - keptCount, gap = 8, lineGap = 3, keptWidth = 138;
     const int width = (area.getWidth() - keptWidth) / cardCount - gap;
     const int line = (area.getHeight() - lineGap * (keptCount - 1)) / keptCount;
     for (int kind = 0; kind < versionCount; ++kind) {

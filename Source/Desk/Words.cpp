@@ -148,6 +148,11 @@ std::string versionName(VersionKind kind) {
     return versionNames[indexOf(kind)].shown;
 }
 
+std::string versionName(const Controller& controller, VersionKind kind) {
+    const auto& version = controller.version(kind);
+    return version && !version->called.empty() ? version->called : versionName(kind);
+}
+
 std::string versionProof(const Controller& controller, VersionKind kind) {
     const auto& version = controller.version(kind);
     if (kind == VersionKind::asRecorded) return version ? "nothing changed" : "";

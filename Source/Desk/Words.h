@@ -25,7 +25,9 @@ std::string moments(const ReadSpan& span);
 
 /// Of two tracks, the first in track order being the one that is listened from.
 PairWords pair(const Controller& controller, int first, int second);
-std::string versionName(VersionKind kind);
+std::string versionName(VersionKind kind); ///< By its key: "kept under 6".
+/// As the user calls it, else by its key.
+std::string versionName(const Controller& controller, VersionKind kind);
 /// "proven best", "0.12 below bound", what to do where there is no proposal yet.
 std::string versionProof(const Controller& controller, VersionKind kind);
 /// "3 flips, 2 nudges: snare under, tom floor"

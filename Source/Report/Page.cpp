@@ -2,8 +2,8 @@
 
 #include "Core/Propose/LoudnessModel.h"
 #include "Core/Propose/PairGains.h"
-#include "Media/Files.h"
 #include "Session/Amounts.h"
+#include "Session/Files.h"
 #include "Session/Words.h"
 
 #include <algorithm>
@@ -52,10 +52,10 @@ Result<std::string> Page::write() {
         remarksSection();
         takenSection();
         versionsSection();
+        recallSection();
         gridSection();
         plotsSection();
         spillSection();
-        recallSection();
         readingSection();
         cautionsSection();
     }
@@ -166,7 +166,11 @@ std::string Page::folderName() const {
 }
 
 void Page::paragraph(const std::string& words, const char* kind) {
-    page.element("p", words, {{"class", kind}});
+    page.element("p", withTrueMinus(words), {{"class", kind}});
+}
+
+void Page::item(const std::string& words) {
+    page.element("li", withTrueMinus(words));
 }
 
 void Page::gainCell(double dB, int decimals) {
@@ -251,10 +255,10 @@ void Page::contentsList() {
                                     {"remarks", "What is wrong with the files"},
                                     {"taken", "The setting taken"},
                                     {"versions", "Settings compared"},
+                                    {"recall", "Recall sheet"},
                                     {"pairs", "Every pair"},
                                     {"plots", "The pairs that matter"},
                                     {"spill", "Who is heard where"},
-                                    {"recall", "Recall sheet"},
                                     {"reading", "How to read the numbers"},
                                     {"cautions", "Cautions"}}) {
         const auto item = page.in("li");

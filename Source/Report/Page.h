@@ -60,6 +60,7 @@ private:
 
     // parts that come again
     void paragraph(const std::string& words, const char* kind = "");
+    void item(const std::string& words); ///< Of a list.
     /// A signed amount in decibels; its sign stands in it, its colour repeats it.
     void gainCell(double dB, int decimals = 2);
     void number(const std::string& words, bool stands = false);
@@ -76,6 +77,7 @@ private:
     void recordingSection();
     std::string recordedOn() const;
     std::string trackRemark(std::size_t track) const;
+    std::string whatIsDoneAbout(int upsideDownTrack) const;
     void remarksSection();
 
     void takenSection();

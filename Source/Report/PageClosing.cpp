@@ -59,7 +59,7 @@ void Page::readingSection() {
           "Flip: the polarity is turned over. Nudge: the track is played later (+) or earlier (\u2212).",
           "Bound: no setting within the limits of the proposal can exceed it. Proven: nothing better exists.",
           "Lateness of a room microphone is depth, not a fault."})
-        page.element("li", line);
+        item(line);
 }
 
 void Page::cautionsSection() {
@@ -72,7 +72,7 @@ void Page::cautionsSection() {
           "breaks; many hours a week above some 80 dB(A) harm in the long run. Local rules on noise at work and "
           "the "
           "advice of licensed practitioners come first."})
-        page.element("li", line);
+        item(line);
 }
 
 } // namespace spillwright

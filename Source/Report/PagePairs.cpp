@@ -14,7 +14,7 @@ namespace spillwright {
 
 namespace {
 
-constexpr std::size_t mostChangedPairs = 6, mostCancellingPairs = 3, mostPairRows = 60;
+constexpr std::size_t mostChangedPairs = 6, mostCancellingPairs = 3, mostPairRows = 50;
 constexpr double cancelsFrom = -0.5; ///< dB: what a pair loses is worth a plot from here on.
 
 constexpr const char* combSaid = "what the sum of the two has at each frequency against two tracks that ignore each "

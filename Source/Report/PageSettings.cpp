@@ -14,7 +14,7 @@ void Page::takenSection() {
     page.element("h3", "All that it does");
     const auto list = page.in("ul");
     for (const auto& line : adjustmentsInWords(m.tracks, taken().adjustments))
-        page.element("li", line);
+        item(line);
 }
 
 void Page::versionsSection() {
@@ -70,7 +70,7 @@ void Page::changesTable(const ReportVersion& version) {
     for (const auto& change : version.changes) {
         const auto row = page.in("tr");
         rowHead(change.track);
-        cell(change.what);
+        page.element("td", change.what, {{"class", "whole"}});
         number(unsignedAmount(change.effectDb, 2));
         number(change.worthDb ? unsignedAmount(*change.worthDb, 2) : "\u2013");
         number(change.stands ? percent(*change.stands) : "\u2013");

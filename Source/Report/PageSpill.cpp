@@ -24,7 +24,14 @@ void Page::spillSection() {
               "same way, \u2193 upside down, ? not sure. A point: too faint; ?: cannot be told. \u201cclose\u201d is "
               "the track that the source is told from.",
               "quiet");
-    if (m.sources->guessed) paragraph("Which track stands close to what was guessed from the sound.", "quiet");
+    if (m.sources->guessed) {
+        std::string unsure;
+        for (const int track : m.sources->unsure)
+            unsure += (unsure.empty() ? " It is not sure of " : ", ") + name(track);
+        paragraph("Which track stands close to what was guessed from the sound." + unsure +
+                      (unsure.empty() ? "" : ": each may stand close to something or to nothing."),
+                  "quiet");
+    }
     const std::size_t sources = map.plan.sources.size(), tables = (sources + sourcesAcross - 1) / sourcesAcross;
     for (std::size_t table = 0; table < tables; ++table)
         spillTable(table * sources / tables, (table + 1) * sources / tables);
@@ -35,14 +42,14 @@ void Page::spillSection() {
     {
         const auto list = page.in("ol");
         for (const auto& one : orderOfEntry(m))
-            page.element("li", name(one.track) + ": " + entryInWords(m, one));
+            item(name(one.track) + ": " + entryInWords(m, one));
     }
     const auto spacing = spacingInWords(m);
     if (spacing.empty()) return;
     page.element("h3", "Spacing");
     const auto list = page.in("ul");
     for (const auto& line : spacing)
-        page.element("li", line);
+        item(line);
 }
 
 void Page::spillTable(std::size_t from, std::size_t to) {
@@ -67,8 +74,8 @@ void Page::spillTable(std::size_t from, std::size_t to) {
 
 void Page::spillCell(const SpillReading* reading, const std::vector<int>& close) {
     const bool own = reading && std::find(close.begin(), close.end(), reading->track) != close.end();
-    const auto inside =
-        page.in("td", {{"class", own ? "own" : ""}, {"title", reading ? spillInWords(m, *reading) : ""}});
+    const auto inside = page.in(
+        "td", {{"class", own ? "own" : ""}, {"title", reading ? withTrueMinus(spillInWords(m, *reading)) : ""}});
     if (!reading) return page.text("\u2013");
     if (reading->track == close.front()) return page.text("close");
     if (!reading->level) return page.text(reading->whyNoLevel == Untold::tooFaint ? "\u00b7" : "?");

@@ -1,5 +1,6 @@
 #include "Report/Report.h"
 
+#include "Media/Batch.h"
 #include "Report/Page.h"
 #include "Report/RecallSheet.h"
 #include "Session/Files.h"
@@ -9,10 +10,27 @@ namespace spillwright {
 
 namespace {
 
-Outcome mayBeWritten(const std::filesystem::path& path, const Recording& recording) {
+namespace fs = std::filesystem;
+
+/// Where the bytes go: a link is followed, as writeTextFile() does.
+fs::path behindLinks(const fs::path& path) {
+    std::error_code error;
+    const auto place = fs::weakly_canonical(fs::absolute(path), error);
+    return error ? fs::absolute(path) : place;
+}
+
+Outcome mayBeWritten(const fs::path& path, const fs::path& recordingFolder, bool replace) {
+    if (isFolder(path)) return Fault{shownPath(path), "is a folder", "name a file in it"};
+    const auto place = behindLinks(path);
+    if (sameFolder(place.parent_path(), recordingFolder))
+        return Fault{shownPath(path), "lies in the recording, which is never written to", "choose another folder"};
     std::error_code ignored;
-    if (std::filesystem::is_directory(path, ignored)) return Fault{shownPath(path), "is a folder", "name a file in it"};
-    return notOfRecording(path, recording);
+    const bool there = isThere(path);
+    if (there && !fs::is_regular_file(place, ignored)) return done(); // a device, a pipe: nothing is lost
+    if (there && !replace)
+        return Fault{shownPath(path), "is there already", "choose another name, or allow it to be replaced"};
+    const auto tried = OutputFile::create(place); // nothing is kept of it
+    return tried ? done() : Outcome(tried.fault());
 }
 
 } // namespace
@@ -33,22 +51,27 @@ Result<std::string> recallAsCsv(const ReportContents& contents) {
     return recallCsv(recallSheet(m.tracks, adjustments, rate, m.options.temperature), rate, m.options.temperature);
 }
 
-Outcome saveReport(const ReportContents& contents, const std::filesystem::path& page,
-                   const std::optional<std::filesystem::path>& recall, Workers& workers, const Watch& watch) {
-    if (auto may = mayBeWritten(page, contents.recording); !may) return may;
-    if (recall) {
-        if (auto may = mayBeWritten(*recall, contents.recording); !may) return may;
-        if (std::filesystem::absolute(*recall).lexically_normal() == std::filesystem::absolute(page).lexically_normal())
-            return Fault{shownPath(*recall), "is to be the report and the recall sheet", "give them two names"};
-    }
+Outcome mayBeSaved(const ReportFiles& files, const fs::path& recordingFolder) {
+    if (auto may = mayBeWritten(files.page, recordingFolder, files.replace); !may) return may;
+    if (!files.recall) return done();
+    if (samePath(*files.recall, files.page))
+        return Fault{shownPath(*files.recall), "is to be the report and the recall sheet", "give them two names"};
+    return mayBeWritten(*files.recall, recordingFolder, files.replace);
+}
+
+Outcome saveReport(const ReportContents& contents, const ReportFiles& files, Workers& workers, const Watch& watch) {
+    if (auto may = mayBeSaved(files, contents.recording.folder()); !may) return may;
+    for (const auto& file : {std::optional(files.page), files.recall})
+        if (file)
+            if (auto own = notOfRecording(*file, contents.recording); !own) return own;
     const auto html = reportAsHtml(contents, workers, watch);
     if (!html) return html.fault();
-    if (recall) {
+    if (files.recall) {
         const auto csv = recallAsCsv(contents);
         if (!csv) return csv.fault();
-        if (auto written = writeTextFile(*recall, *csv); !written) return written;
+        if (auto written = writeTextFile(*files.recall, *csv); !written) return written;
     }
-    return writeTextFile(page, *html);
+    return writeTextFile(files.page, *html);
 }
 
 } // namespace spillwright

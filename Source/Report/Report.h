@@ -32,6 +32,9 @@ struct ReportVersion {
 
 /// A proposal as a version. `name`: "flips", "flips and nudges, 2nd".
 ReportVersion versionOf(const Proposals& proposals, const NamedProposal& proposal, const Measurement& measurement);
+/// Where the version does the same flips and nudges, to a nanosecond, it gets the proposal's words, bound and changes:
+/// true.
+bool explain(ReportVersion& version, const ReportVersion& proposal, const std::vector<TrackInfo>& tracks);
 /// What a session has under its keys, of the tracks that the recording has. `taken` is the place of the one that was
 /// heard; where that one was changed since, what was heard stands beside the others as "as heard".
 struct SessionVersions {
@@ -59,10 +62,19 @@ Result<std::string> reportAsHtml(const ReportContents& contents, Workers& worker
 /// The recall sheet of the setting taken. Faults: a track of it that the recording has not.
 Result<std::string> recallAsCsv(const ReportContents& contents);
 
-/// Writes the report and, where `recall` names a file, its recall sheet: each file whole or not at all, nothing where
-/// the report could not be made. Faults: those of the two above, a file of the recording or a folder is in the place,
-/// both are to have one name, no room, not allowed.
-Outcome saveReport(const ReportContents& contents, const std::filesystem::path& page,
-                   const std::optional<std::filesystem::path>& recall, Workers& workers, const Watch& watch);
+/// Where a report goes, and its recall sheet with it.
+struct ReportFiles {
+    std::filesystem::path page;
+    std::optional<std::filesystem::path> recall = std::nullopt;
+    bool replace = false; ///< Files that are there already.
+};
+
+/// Whether they may be written: to be asked before a recording is measured for a long time. Faults: in the folder of
+/// the recording, a file is there already, a folder is in the place, no such folder, not allowed, both have one name.
+Outcome mayBeSaved(const ReportFiles& files, const std::filesystem::path& recordingFolder);
+
+/// Writes the report and, where it is asked for, its recall sheet: each file whole or not at all, nothing where the
+/// report could not be made. Faults: those of the three above, a file of the recording is in the place, no room.
+Outcome saveReport(const ReportContents& contents, const ReportFiles& files, Workers& workers, const Watch& watch);
 
 } // namespace spillwright

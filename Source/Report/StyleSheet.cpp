@@ -19,6 +19,7 @@ p{margin:.5rem 0;max-width:44rem}
 .quiet{color:var(--muted);font-size:.875rem}
 .lead{font-size:1.06rem}
 ul,ol{margin:.4rem 0;padding-left:1.4rem;max-width:46rem}
+ol{padding-left:2.4rem}
 li{margin:.15rem 0}
 nav ul{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem}
 a{color:var(--accent)}
@@ -33,6 +34,7 @@ th{text-align:left;font-weight:600;vertical-align:bottom;border-bottom:1.5px sol
 td,tbody th{border-bottom:1px solid var(--rules);padding:.22rem .8rem .22rem 0;vertical-align:top;overflow-wrap:anywhere}
 tbody th{font-weight:400}
 .n{text-align:right;white-space:nowrap}
+.whole{white-space:nowrap}
 .some{font-weight:600}
 tr.taken>*{background:var(--selected)}
 .adds{color:var(--adds)}
@@ -57,6 +59,8 @@ thead{display:table-header-group}
 .page>h2,.page>h3{margin-top:0}
 .wide{overflow:visible}
 .sheet table,.sheet{font-size:.78rem}
+.sheet td,.sheet tbody th{padding-top:.1rem;padding-bottom:.1rem}
+p,ul,ol,figcaption{max-width:none}
 a{color:inherit;text-decoration:none}
 p{orphans:3;widows:3}
 }

@@ -5,6 +5,7 @@
 #include "Session/ProposalWords.h"
 
 #include <algorithm>
+#include <cmath>
 
 namespace spillwright {
 
@@ -36,13 +37,6 @@ Setting placed(const Setting& balance, const Setting& moves, const std::vector<T
         result.tracks.push_back({track.name, adjustment});
     }
     return result;
-}
-
-std::string withTrueMinus(const std::string& words) {
-    std::string text;
-    for (const char c : words)
-        text += c == '-' ? std::string("\u2212") : std::string(1, c);
-    return text;
 }
 
 std::string boundOf(const SessionVersion& version) {
@@ -79,15 +73,26 @@ ReportVersion versionOf(const Proposals& proposals, const NamedProposal& named, 
     return version;
 }
 
+bool explain(ReportVersion& version, const ReportVersion& proposal, const std::vector<TrackInfo>& tracks) {
+    constexpr double nanosecond = 1e-9; // as a file rounds
+    const auto own = adjustmentsFor(version.setting, tracks), proposed = adjustmentsFor(proposal.setting, tracks);
+    const auto same = [](const TrackAdjustment& a, const TrackAdjustment& b) {
+        return a.flip == b.flip && std::abs(a.nudge.value - b.nudge.value) < nanosecond;
+    };
+    if (!own || !proposed || !std::equal(own->begin(), own->end(), proposed->begin(), same)) return false;
+    version.words = "As proposed (\u201c" + proposal.name + "\u201d). " + proposal.words;
+    version.bound = proposal.bound;
+    version.changes = proposal.changes;
+    return true;
+}
+
 SessionVersions versionsOf(const Session& session, const std::vector<TrackInfo>& tracks) {
     SessionVersions result;
     const auto heard = ofTracks(session.heard, tracks);
     const auto balance = session.home ? ofTracks(*session.home, tracks) : heard;
     for (const auto& each : session.versions) {
-        const auto known = std::find_if(versionNames.begin(), versionNames.end(),
-                                        [&](const VersionName& name) { return each.name == name.inFile; });
         ReportVersion version;
-        version.name = known == versionNames.end() ? each.name : known->shown;
+        version.name = shownName(each);
         const bool whole = each.name.starts_with("kept");
         version.setting = whole ? ofTracks(each.setting, tracks) : placed(balance, each.setting, tracks);
         version.words = each.words;

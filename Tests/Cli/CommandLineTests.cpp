@@ -832,8 +832,18 @@ TEST_CASE("report writes one page for somebody who was not there, and the recall
               std::string::npos);
     }
     CHECK(contentOf(folder / "02 b.wav") == before);
+    // Nothing is overwritten unasked, and a bad target is told before anything is read.
+    const auto refused = call(words);
+    CHECK(refused.status == 1);
+    CHECK(refused.oneLine());
+    CHECK(refused.err.find(page + ": is there already") != std::string::npos);
+    CHECK(call({"report", (target / "absent").string(), "--to", page}).err.find(page + ": is there already") !=
+          std::string::npos);
+    CHECK(call({"report", folder.path().string(), "--to", (folder / "r.html").string()})
+              .err.find("lies in the recording") != std::string::npos);
+    CHECK_FALSE(std::filesystem::exists(folder / "r.html"));
     auto again = words;
-    again.insert(again.end(), {"--threads", "1"});
+    again.insert(again.end(), {"--threads", "1", "--replace"});
     REQUIRE(call(again).status == 0);
     CHECK((contentOf(page) == html));
 
@@ -841,7 +851,7 @@ TEST_CASE("report writes one page for somebody who was not there, and the recall
     const auto setting = target / "by hand.json";
     writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"c","nudge_ms":-1.0}]})");
     auto mine = words;
-    mine.insert(mine.end(), {"--setting", setting.string(), "--date", "today"});
+    mine.insert(mine.end(), {"--setting", setting.string(), "--date", "today", "--replace"});
     REQUIRE(call(mine).status == 0);
     CHECK(contentOf(page).find("The setting taken, \u201cby hand\u201d") != std::string::npos);
     CHECK(contentOf(page).find("Set by hand") != std::string::npos);
@@ -849,13 +859,23 @@ TEST_CASE("report writes one page for somebody who was not there, and the recall
     CHECK(contentOf(page).find("<h3>flips</h3>") != std::string::npos);
     CHECK(contentOf(sheet).find("\r\nc,03 c.wav,1,no,-1,-48,-34.32,") != std::string::npos);
 
+    // One that was saved from a proposal is told as proposed, with what was proven, and not listed twice.
+    const auto saved = target / "saved.json";
+    REQUIRE(call({"propose", folder.path().string(), "--allow", "flips", "--save", saved.string()}).status == 0);
+    auto asProposed = words;
+    asProposed.insert(asProposed.end(), {"--setting", saved.string(), "--replace"});
+    REQUIRE(call(asProposed).status == 0);
+    CHECK(contentOf(page).find("As proposed (\u201cflips\u201d). Turning ") != std::string::npos);
+    CHECK(contentOf(page).find("Set by hand") == std::string::npos);
+    CHECK(contentOf(page).find("Nothing to change") == std::string::npos);
+
     // A session brings its versions.
     const auto session = target / "s.spillwright";
     writeBytes(session, R"({"format":"spillwright/session","version":1,
         "setting":{"tracks":[{"track":"b","flip":true},{"track":"gone","flip":true}]},
         "versions":[{"name":"kept7","setting":{"tracks":[{"track":"d","flip":true}]}}]})");
     auto with = words;
-    with.insert(with.end(), {"--session", session.string()});
+    with.insert(with.end(), {"--session", session.string(), "--replace"});
     const auto told = call(with);
     INFO(told.err);
     REQUIRE(told.status == 0);
@@ -865,7 +885,7 @@ TEST_CASE("report writes one page for somebody who was not there, and the recall
     // One track alone has nothing to be proposed, but a report.
     TemporaryFolder one;
     writeWav(one / "only.wav", noise(sixSeconds, 1));
-    CHECK(call({"report", one.path().string(), "--to", page}).status == 0);
+    CHECK(call({"report", one.path().string(), "--to", page, "--replace"}).status == 0);
     CHECK(contentOf(page).find("It was left as recorded.") != std::string::npos);
 }
 

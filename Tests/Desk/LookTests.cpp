@@ -295,6 +295,7 @@ TEST_CASE("a small band's window has room for its text in every state, at every 
     REQUIRE(waitUntilIdle(controller));
     controller.hear(VersionKind::nudgesTo10ms);
     controller.keep(VersionKind::keptFirst);
+    controller.renameKept(VersionKind::keptFirst, "warm mix, snare down");
     checkLooks(window.main, "proposals");
     window.typed('e');
     controller.chooseSource(1);

@@ -1,5 +1,7 @@
 #include "DeskFixture.h"
 
+#include "Desk/Words.h"
+
 #include "Session/SessionFile.h"
 #include "Session/TextFile.h"
 #include "Support/SpillingBand.h"
@@ -27,6 +29,7 @@ void work(Controller& controller) {
     controller.flip(1);
     controller.setNudge(2, milliseconds(-0.25));
     controller.keep(VersionKind::keptSecond);
+    controller.renameKept(VersionKind::keptSecond, "dark");
     controller.hear(VersionKind::flips);
     controller.setHighPass(2, Hertz(90.0), Slope::dB18);
     controller.hear(VersionKind::keptSecond);
@@ -55,6 +58,7 @@ void checkSame(const Controller& is, const Controller& was) {
     CHECK(is.heardVersion() == was.heardVersion());
     CHECK(is.linked() == was.linked());
     CHECK(is.terms() == was.terms());
+    CHECK(words::versionName(is, VersionKind::keptSecond) == words::versionName(was, VersionKind::keptSecond));
     CHECK(is.loopMoments() == was.loopMoments());
     CHECK(is.listening() == was.listening());
     CHECK(is.matchesLoudness() == was.matchesLoudness());

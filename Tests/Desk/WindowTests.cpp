@@ -1,7 +1,9 @@
 #include "DeskFixture.h"
 
 #include "Desk/Commands.h"
+#include "Desk/FileDialogue.h"
 #include "Desk/Fitting.h"
+#include "Desk/Glossary.h"
 #include "Desk/KeySheet.h"
 #include "Desk/SettingsSheet.h"
 
@@ -65,6 +67,10 @@ TEST_CASE("without a recording the window says what to do, and the keys do no ha
     Preferences preferences{juce::File(settings.path().string())};
     MainComponent main{{controller, player, nullptr, preferences}};
     CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
+    main.perform(CommandId::report);
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->text == "Open a recording first (Ctrl O); then Ctrl E writes its report.");
+    controller.dismissNotice();
     const auto before = pictureOf(main, 1.0f);
     for (char character : std::string("eiuyxjd"))
         main.keyPressed(juce::KeyPress(character, juce::ModifierKeys(), static_cast<juce::juce_wchar>(character)));
@@ -283,6 +289,124 @@ TEST_CASE("an empty key keeps what is heard, whole, and brings it back; the bala
         controller.undo();
     CHECK_FALSE(controller.version(VersionKind::keptFirst));
     CHECK(controller.heardVersion() == VersionKind::asRecorded);
+}
+
+TEST_CASE("what is kept is called as the user says, and no other version so") {
+    BandWindow window;
+    auto& controller = window.controller();
+    const auto called = [&](VersionKind kind) { return words::versionName(controller, kind); };
+    controller.renameKept(VersionKind::keptFirst, "dark");
+    REQUIRE(controller.notice());
+    CHECK_THAT(controller.notice()->text, Catch::Contains("6, 7 or 8 keeps what is heard"));
+    controller.flip(1);
+    CHECK(window.typed('6'));
+    CHECK(called(VersionKind::keptFirst) == "kept under 6");
+    controller.renameKept(VersionKind::keptFirst, "dark");
+    CHECK(called(VersionKind::keptFirst) == "dark");
+    CHECK(controller.undoWords() == "Undo name of version 6: 'dark'");
+    auto& card = window.main.versionRow().card(VersionKind::keptFirst);
+    CHECK(card.getTitle().startsWith("dark, "));
+    CHECK(card.getTooltip().startsWith("dark: "));
+    controller.undo();
+    CHECK(called(VersionKind::keptFirst) == "kept under 6");
+    controller.redo();
+    CHECK(called(VersionKind::keptFirst) == "dark");
+    CHECK(controller.session().versions.back().shown == "dark");
+
+    controller.keep(VersionKind::keptSecond);
+    for (const char* taken : {"dark", "mine", "flips"}) {
+        controller.renameKept(VersionKind::keptSecond, taken);
+        CHECK(called(VersionKind::keptSecond) == "kept under 7");
+        CHECK_THAT(controller.notice()->text, Catch::Contains("is another version's name"));
+    }
+    controller.renameKept(VersionKind::keptSecond, std::string(Controller::mostOfName + 1, 'x'));
+    CHECK(called(VersionKind::keptSecond) == "kept under 7");
+    controller.renameKept(VersionKind::keptFirst, "");
+    CHECK(called(VersionKind::keptFirst) == "kept under 6");
+
+    // By hand: a key, a double click, F2 on the card; Return takes it, Esc does not.
+    const auto editorOf = [&](VersionKind kind) {
+        auto* editor = dynamic_cast<juce::TextEditor*>(window.main.versionRow().card(kind).getChildComponent(0));
+        REQUIRE(editor);
+        return editor;
+    };
+    auto* editor = editorOf(VersionKind::keptSecond);
+    CHECK_FALSE(editor->isVisible());
+    CHECK(window.key('n', 'n', juce::ModifierKeys::altModifier)); // 7 is heard
+    CHECK(editor->isVisible());
+    CHECK(editor->getText() == "kept under 7");
+    editor->setText("  bright ", false);
+    editor->onReturnKey();
+    CHECK_FALSE(editor->isVisible());
+    CHECK(called(VersionKind::keptSecond) == "bright");
+    CHECK(card.keyPressed(juce::KeyPress(juce::KeyPress::F2Key)));
+    auto* first = editorOf(VersionKind::keptFirst);
+    CHECK(first->isVisible());
+    first->setText("never", false);
+    first->onEscapeKey();
+    CHECK(called(VersionKind::keptFirst) == "kept under 6");
+    card.mouseDoubleClick(mouseAt(card, {5.0f, 5.0f}, {5.0f, 5.0f}));
+    CHECK(first->isVisible());
+    first->onEscapeKey();
+    CHECK(window.typed('1'));
+    CHECK(window.key('n', 'n', juce::ModifierKeys::altModifier));
+    CHECK_THAT(controller.notice()->text, Catch::Contains("Hear what is kept first"));
+    // Kept anew it is another setting: the name was the one's before.
+    controller.keep(VersionKind::keptSecond);
+    CHECK(called(VersionKind::keptSecond) == "kept under 7");
+}
+
+TEST_CASE("one Return confirms a whole path that is typed into the dialogue for files") {
+    JuceWithoutDisplay juce;
+    TemporaryFolder folder, other;
+    juce::Component within;
+    juce::FileBrowserComponent browser(juce::FileBrowserComponent::saveMode |
+                                           juce::FileBrowserComponent::canSelectFiles,
+                                       juce::File(folder.path().string()).getChildFile("usual.html"), nullptr, nullptr);
+    within.addAndMakeVisible(browser);
+    struct Confirmed : juce::FileBrowserListener {
+        juce::Array<juce::File> files;
+        void selectionChanged() override {}
+        void fileClicked(const juce::File&, const juce::MouseEvent&) override {}
+        void fileDoubleClicked(const juce::File& file) override { files.add(file); }
+        void browserRootChanged(const juce::File&) override {}
+    } confirmed;
+    browser.addListener(&confirmed);
+    juce::TextEditor* name = nullptr;
+    for (auto* child : browser.getChildren())
+        if (auto* editor = dynamic_cast<juce::TextEditor*>(child)) name = editor;
+    REQUIRE(name);
+    const auto whole = juce::File(other.path().string()).getChildFile("r.html");
+    confirmTypedPaths(within);
+    name->setText(whole.getFullPathName(), false);
+    name->onReturnKey();
+    REQUIRE(confirmed.files.size() == 1);
+    CHECK(confirmed.files[0] == whole);
+    name->setText("plain.html", false);
+    name->onReturnKey();
+    REQUIRE(confirmed.files.size() == 2);
+    CHECK(confirmed.files[1] == whole.getSiblingFile("plain.html"));
+    // Where there is no such folder nothing is confirmed; to a folder it goes.
+    name->setText(whole.getSiblingFile("absent").getChildFile("r.html").getFullPathName(), false);
+    name->onReturnKey();
+    name->setText(folder.path().string(), false);
+    name->onReturnKey();
+    CHECK(confirmed.files.size() == 2);
+    CHECK(browser.getRoot() == juce::File(folder.path().string()));
+    browser.removeListener(&confirmed);
+}
+
+TEST_CASE("what you see is told of all that the window has") {
+    JuceWithoutDisplay juce;
+    std::string all;
+    for (const auto& [line, heading] : glossary())
+        all += line + "\n";
+    for (const char* word : {"takes (Alt T)", "Two grids", "stands: yes", "K: the other one", "practice room (Alt R)",
+                             "floor plan", "Impulse response", "Comb", "Projector", "Report (Ctrl E)", "recall sheet",
+                             "Sums", "Notes", "checksum", "SHA-256", "(Alt N)"}) {
+        INFO(word);
+        CHECK(all.find(word) != std::string::npos);
+    }
 }
 
 TEST_CASE("the difference is that of what is heard from what was heard before") {
@@ -774,6 +898,8 @@ TEST_CASE("a report of what is heard is written with its recall sheet, and the s
     auto& controller = window.controller();
     controller.flip(1);
     TemporaryFolder to;
+    controller.keep(VersionKind::keptFirst);
+    controller.renameKept(VersionKind::keptFirst, "dark");
     controller.saveReport(to / "r.html");
     CHECK(controller.task() == Controller::Task::reporting);
     REQUIRE(waitUntilIdle(controller));
@@ -783,6 +909,11 @@ TEST_CASE("a report of what is heard is written with its recall sheet, and the s
     sheet << std::ifstream(to / "r.csv").rdbuf();
     CHECK_THAT(page.str(), Catch::StartsWith("<!DOCTYPE html>"));
     CHECK_THAT(page.str(), Catch::Contains("mine"));
+    CHECK_THAT(page.str(), Catch::Contains("\u201cdark\u201d")); // as the user calls what is heard
+    controller.saveReport(to / "r.html");
+    REQUIRE(waitUntilIdle(controller));
+    REQUIRE(controller.notice());
+    CHECK_THAT(controller.notice()->text, Catch::Contains("r.html: is there already"));
     CHECK_THAT(sheet.str(),
                Catch::Contains(controller.tracks()[1].name + "," + controller.tracks()[1].file + ",1,yes"));
 
@@ -794,8 +925,10 @@ TEST_CASE("a report of what is heard is written with its recall sheet, and the s
     INFO((controller.notice() ? controller.notice()->text : ""));
     CHECK(std::filesystem::exists(to / "out" / controller.tracks()[0].file));
     CHECK(std::filesystem::exists(to / "notes.txt"));
+    CHECK_THAT(controller.notice()->text, Catch::Contains("what was done: notes.txt"));
     CHECK(std::filesystem::exists(to / "sums" / "1 as recorded.wav"));
     CHECK(std::filesystem::exists(to / "sums" / "2 mine.wav"));
+    CHECK(std::filesystem::exists(to / "sums" / "3 dark.wav"));
     CHECK(std::filesystem::exists(to / "sums" / "sums.txt"));
 }
 

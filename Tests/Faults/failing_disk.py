@@ -19,7 +19,7 @@ COMMANDS = {
     "propose": "propose rec --no-cache --threads 2 --json to/p.json --save to/best.json",
     "render": "render rec --setting mine.json --to to --sum to/sum.wav --notes to/notes.txt --replace",
     "sums": "sums rec --setting mine.json --to to --replace",
-    "report": "report rec --no-cache --threads 2 --to to/r.html --recall to/r.csv",
+    "report": "report rec --no-cache --threads 2 --to to/r.html --recall to/r.csv --replace",
     "compare": "compare rec other --no-cache --threads 2 --json to/c.json",
     "lesson": "lesson mine.lesson.json --to to/lesson",
 }

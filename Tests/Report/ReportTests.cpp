@@ -202,13 +202,14 @@ TEST_CASE("a session's versions stand in the report as they are heard") {
     flips.why = {{"lat\xC3\xA9", Proposal::Change::Kind::flip, 1.5}};
     SessionVersion kept;
     kept.name = "kept6";
+    kept.shown = "dark <i>\u202E";
     kept.setting.tracks = {{"c & d", turned}};
     session.versions = {flips, kept};
     session.heardVersion = "flips";
     auto found = versionsOf(session, band.measurement.tracks);
     REQUIRE(found.versions.size() == 3); // what is heard is neither of the two
     CHECK(found.versions[0].name == "flips");
-    CHECK(found.versions[1].name == "kept under 6");
+    CHECK(found.versions[1].name == "dark <i>\u202E");
     CHECK(found.versions[2].name == "as heard");
     CHECK(found.taken == 2);
     const auto ofFirst = adjustmentsFor(found.versions[0].setting, band.measurement.tracks);
@@ -225,26 +226,58 @@ TEST_CASE("a session's versions stand in the report as they are heard") {
     CHECK(found.versions.size() == 2);
     const auto html = band.page({*band.recording, band.measurement, found.versions, found.taken, ""});
     CHECK(html.find("Turning it over helps.") != std::string::npos);
+    CHECK(html.find("dark &lt;i&gt;\uFFFD") != std::string::npos);
+    CHECK(html.find("<i>") == std::string::npos);
     CHECK(html.find("lat\xC3\xA9") != std::string::npos);
+}
+
+TEST_CASE("a setting that is as proposed is told as that, and another one as set by hand") {
+    Hall band;
+    auto contents = band.contents();
+    const auto proposed = contents.versions[0];
+    ReportVersion file{"from a file", proposed.setting, "", "", {}};
+    REQUIRE(explain(file, proposed, band.measurement.tracks));
+    CHECK_FALSE(explain(file, contents.versions[1], band.measurement.tracks));
+    CHECK(file.bound == proposed.bound);
+    CHECK(file.changes.size() == proposed.changes.size());
+    auto html = band.page({*band.recording, band.measurement, {file}, 0, ""});
+    CHECK(html.find("As proposed (\u201cflips\u201d). Turning ") != std::string::npos);
+    CHECK(html.find("Set by hand") == std::string::npos);
+    auto other = ReportVersion{"by hand", proposed.setting, "", "", {}};
+    other.setting.tracks[0].adjustment.nudge = milliseconds(0.1);
+    CHECK_FALSE(explain(other, proposed, band.measurement.tracks));
+    CHECK(band.page({*band.recording, band.measurement, {other}, 0, ""}).find("Set by hand") != std::string::npos);
 }
 
 TEST_CASE("a report appears whole or not at all, and never in the place of a track") {
     Hall band;
     const auto contents = band.contents();
     const auto page = band.place / "report.html", sheet = band.place / "recall.csv";
-    REQUIRE(saveReport(contents, page, sheet, band.workers, {}));
+    REQUIRE(saveReport(contents, {page, sheet}, band.workers, {}));
     CHECK((contentOf(page) == band.page(contents)));
     CHECK((contentOf(sheet) == *recallAsCsv(contents)));
 
     const auto track = contentOf(band.folder / "04 elsewhere.wav");
-    const auto refused = [&](const std::filesystem::path& to, const std::optional<std::filesystem::path>& recall) {
-        const auto outcome = saveReport(contents, to, recall, band.workers, {});
+    const auto refused = [&](const std::filesystem::path& to, const std::optional<std::filesystem::path>& recall,
+                             bool replace = true) {
+        const auto outcome = saveReport(contents, {to, recall, replace}, band.workers, {});
         REQUIRE_FALSE(outcome);
         return outcome.fault().line();
     };
-    CHECK(refused(band.folder / "04 elsewhere.wav", {}).find("is a file of the recording") != std::string::npos);
-    CHECK(refused(page, band.folder / "." / "04 elsewhere.wav").find("is a file of the recording") !=
-          std::string::npos);
+    const std::string inRecording = "lies in the recording, which is never written to";
+    CHECK(refused(band.folder / "04 elsewhere.wav", {}).find(inRecording) != std::string::npos);
+    CHECK(refused(page, band.folder / "." / "04 elsewhere.wav").find(inRecording) != std::string::npos);
+    CHECK(refused(band.folder / "new.html", {}).find(inRecording) != std::string::npos);
+    std::filesystem::create_symlink(band.folder / "04 elsewhere.wav", band.place / "link");
+    CHECK(refused(band.place / "link", {}).find(inRecording) != std::string::npos);
+    std::filesystem::remove(band.place / "link");
+    std::filesystem::create_hard_link(band.folder / "04 elsewhere.wav", band.place / "twin");
+    CHECK(refused(band.place / "twin", {}).find("is a file of the recording") != std::string::npos);
+    std::filesystem::remove(band.place / "twin");
+    // What is there stays, unless it is said that it may go.
+    const std::string there = ": is there already; choose another name, or allow it to be replaced";
+    CHECK(refused(page, {}, false) == page.string() + there);
+    CHECK(refused(band.place / "new.html", sheet, false) == sheet.string() + there);
     CHECK((contentOf(band.folder / "04 elsewhere.wav") == track));
     CHECK(refused(band.place.path(), {}) == band.place.path().string() + ": is a folder; name a file in it");
     CHECK(refused(band.place / "absent" / "r.html", {}).find("cannot be written: no such file or directory") !=
@@ -260,7 +293,7 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
     const rlimit small{10000, usual.rlim_max};
     const auto handler = std::signal(SIGXFSZ, SIG_IGN);
     setrlimit(RLIMIT_FSIZE, &small);
-    const auto full = saveReport(contents, page, {}, band.workers, {});
+    const auto full = saveReport(contents, {page, {}, true}, band.workers, {});
     setrlimit(RLIMIT_FSIZE, &usual);
     std::signal(SIGXFSZ, handler);
     REQUIRE_FALSE(full);
@@ -273,7 +306,7 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
     // A stop leaves nothing behind.
     std::stop_source stop;
     const auto other = band.place / "other.html";
-    const auto stopped = saveReport(contents, other, {}, band.workers,
+    const auto stopped = saveReport(contents, {other}, band.workers,
                                     {[&](double fraction) {
                                          if (fraction > 0.3) stop.request_stop();
                                      },
@@ -285,7 +318,7 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
     // A track that the recording has not is named.
     auto wrong = contents;
     wrong.versions[0].setting.tracks.push_back({"nobody", {}});
-    const auto named = saveReport(wrong, other, {}, band.workers, {});
+    const auto named = saveReport(wrong, {other}, band.workers, {});
     REQUIRE_FALSE(named);
     CHECK(named.fault().line().find("nobody: no track bears this name") == 0);
 }
