@@ -3,7 +3,7 @@
 # Ends with the time of each part and, after all else, the name and the output of each test that failed.
 source "$(dirname "${BASH_SOURCE[0]}")/prepare.sh"
 
-folders=(build build/address build/thread)
+presets=(release address thread) # in CMakePresets.json
 times=()
 failed=0
 
@@ -21,12 +21,10 @@ style() {
     bash cmake/analyse.sh
 }
 
-# The sanitizers' tests wait for each other's threads and drive no real window: three at a time keep two cores busy.
+# Under the sanitizers three at a time keep two cores busy: the tests wait for each other's threads and drive no real window.
 run_tests() {
-    local together=2
-    [ "$1" = build ] || together=3
     say "tests of $1"
-    ctest --test-dir "$1" --output-on-failure -j "$together" --output-junit tests.xml || failed=1
+    ctest --preset "$1" --output-junit "$PWD/build/tests.$1.xml" || failed=1
 }
 
 report() {
@@ -34,21 +32,20 @@ report() {
     say "times"
     printf '%s\n' "${times[@]}" "$(printf '%5d s  in all' $SECONDS)"
     say "tests that failed"
-    python3 cmake/failed_tests.py "${folders[@]/%//tests.xml}"
+    local results=("${presets[@]/#/build/tests.}")
+    python3 cmake/failed_tests.py "${results[@]/%/.xml}"
     [ "$status" -eq 0 ] || printf "\nThe checks have stopped early: see above the times.\n"
 }
 
-for folder in "${folders[@]}"; do rm -f "$folder/tests.xml"; done
+rm -f build/tests.*.xml
 trap report EXIT
 timed style style
-timed "building build" configure_and_build build
-timed "building build/address" configure_and_build build/address -DSPILLWRIGHT_SANITIZE=address -- spillwright_tests
-timed "building build/thread" configure_and_build build/thread -DSPILLWRIGHT_SANITIZE=thread -- spillwright_tests
+for preset in "${presets[@]}"; do timed "building $preset" configure_and_build "$preset"; done
 
 # JACK remembers eight servers, the killed ones too. Where none runs, nothing is lost by forgetting them.
 pgrep -x 'jackd|jackdbus' >/dev/null || rm -f /dev/shm/jack-shm-registry
 
-for folder in "${folders[@]}"; do timed "tests of $folder" run_tests "$folder"; done
+for preset in "${presets[@]}"; do timed "tests of $preset" run_tests "$preset"; done
 trap - EXIT
 report
 exit $failed

@@ -2,7 +2,7 @@
 # From a fresh machine to the whole job on the demo: install, build, compute the demo, measure, propose, open the window.
 source "$(dirname "${BASH_SOURCE[0]}")/prepare.sh"
 
-configure_and_build build -- spillwright spillwright-cli
+configure_and_build release spillwright spillwright-cli
 
 cli=build/spillwright-cli
 demo=$("$cli" demo | head -n 1 | cut -d ' ' -f 1)

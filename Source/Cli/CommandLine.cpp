@@ -23,6 +23,7 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <memory>
 #include <ostream>
 
 namespace spillwright {
@@ -643,66 +644,88 @@ void addFolder(CLI::App& command, CommonOptions& words) {
 }
 
 void addCommonOptions(CLI::App& command, CommonOptions& words) {
-    command.add_option("--from", words.from, "begin of the stretch to measure, s");
-    command.add_option("--to-time", words.to, "end of the stretch, s");
-    command.add_option("--band", words.band, "LO:HI, Hz (178:562)");
-    command.add_option("--source", words.source, "read this source alone: its name or a close track's");
-    command.add_option("--sources", words.sources, "sources file: which tracks stand close to what (else guessed)");
-    command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)");
-    command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)");
-    command.add_option("--threads", words.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+    command.add_option("--from", words.from, "begin of the stretch to measure, s")->type_name("S");
+    command.add_option("--to-time", words.to, "end of the stretch, s")->type_name("S");
+    command.add_option("--band", words.band, "LO:HI, Hz (178:562)")->type_name("LO:HI");
+    command.add_option("--source", words.source, "read this source alone: its name or a close track's")
+        ->type_name("NAME");
+    command.add_option("--sources", words.sources, "sources file: which tracks stand close to what (else guessed)")
+        ->type_name("FILE");
+    command.add_option("--largest-arrival", words.largestArrivalMs, "look for arrivals up to this, ms (50)")
+        ->type_name("MS");
+    command.add_option("--temperature", words.temperature, "of the room, degrees Celsius (20)")->type_name("C");
+    command.add_option("--threads", words.threads, "worker threads (one a core)")
+        ->type_name("N")
+        ->check(CLI::Range(1, 256));
     command.add_flag("--no-cache", words.noCache, "read the audio even where its spectra are kept, and keep none");
 }
 
 void addJson(CLI::App& command, CommonOptions& words) {
-    command.add_option("--json", words.json, "write the result as JSON; - is standard output")->check(isNamed);
+    command.add_option("--json", words.json, "write the result as JSON; - is standard output")
+        ->type_name("FILE")
+        ->check(isNamed);
 }
 
-} // namespace
-
-int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
-                   const std::filesystem::path& cache, bool progressOnTerminal, std::stop_token stop) {
-    CLI::App app("Polarity and offsets of multi-microphone recordings, by ear and by measurement.", "spillwright-cli");
-    app.set_version_flag("--version", "spillwright-cli " SPILLWRIGHT_VERSION);
-    app.require_subcommand(1);
+/// The words of a call, as far as they were given.
+struct Words {
     CommonOptions common;
-    ProposeWords proposeWords;
-    RenderWords renderWords;
-    SumsWords sumsWords;
-    ReportWords reportWords;
-    CompareWords compareWords;
+    ProposeWords propose;
+    RenderWords render;
+    SumsWords sums;
+    ReportWords report;
+    CompareWords compare;
+    LessonWords lesson;
     std::string saveSources, demoName, demoTo;
     int demoThreads = 0;
-    LessonWords lessonWords;
+};
+
+/// Every command and option; the one place from which calls are understood and man pages and completions are made.
+void addCommands(CLI::App& app, Words& words) {
+    app.description("Polarity and offsets of multi-microphone recordings, by ear and by measurement.");
+    app.name("spillwright-cli");
+    app.set_version_flag("--version", "spillwright-cli " SPILLWRIGHT_VERSION);
+    app.require_subcommand(1);
+    auto& [common, proposeWords, renderWords, sumsWords, reportWords, compareWords, lessonWords, saveSources, demoName,
+           demoTo, demoThreads] = words;
 
     auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
     addFolder(*measureApp, common);
     addCommonOptions(*measureApp, common);
     addJson(*measureApp, common);
-    measureApp->add_option("--save-sources", saveSources,
-                           "write which tracks stand close to what, to be mended by hand");
+    measureApp
+        ->add_option("--save-sources", saveSources, "write which tracks stand close to what, to be mended by hand")
+        ->type_name("FILE");
 
     auto* proposeApp = app.add_subcommand("propose", "propose flips, and flips with nudges");
     addFolder(*proposeApp, common);
     addCommonOptions(*proposeApp, common);
     addJson(*proposeApp, common);
     proposeApp->add_option("--allow", proposeWords.allow, "flips or nudges; both without it")
+        ->type_name("RUNG")
         ->check(CLI::IsMember({"flips", "nudges"}));
-    proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)");
-    proposeApp->add_option("--time", proposeWords.timeSeconds,
-                           "s: each rung's search and proof take no longer (without it counts end them)");
-    proposeApp->add_option("--least-worth", proposeWords.leastWorthDb,
-                           "dB: changes worth less are left out, unless --count asks for several (0.1)");
-    proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place");
+    proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)")->type_name("MS");
+    proposeApp
+        ->add_option("--time", proposeWords.timeSeconds,
+                     "s: each rung's search and proof take no longer (without it counts end them)")
+        ->type_name("S");
+    proposeApp
+        ->add_option("--least-worth", proposeWords.leastWorthDb,
+                     "dB: changes worth less are left out, unless --count asks for several (0.1)")
+        ->type_name("DB");
+    proposeApp->add_option("--reference", proposeWords.reference, "track that keeps polarity and place")
+        ->type_name("TRACK");
     proposeApp->add_option("--hold", proposeWords.hold, "track whose flip and nudge stay; may be repeated")
+        ->type_name("TRACK")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     proposeApp->add_option("--group", proposeWords.groups, "TRACK,TRACK,...: tracks that move as one; may be repeated")
+        ->type_name("TRACK,TRACK,...")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     proposeApp
         ->add_option("--own-largest-nudge", proposeWords.ownLargest,
                      "TRACK=MS: a track's own largest nudge; may be repeated")
+        ->type_name("TRACK=MS")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     proposeApp->add_flag("--stereo", proposeWords.stereo,
@@ -712,50 +735,70 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     proposeApp
         ->add_option("--aim", proposeWords.aim,
                      "mean or worst: serve the sums of the sources, not that of all that sounds")
+        ->type_name("AIM")
         ->check(CLI::IsMember({"mean", "worst"}));
     proposeApp
         ->add_option("--aim-source", proposeWords.aimSources,
                      "NAME or NAME=WEIGHT: a source that --aim serves (every one alike); may be repeated")
+        ->type_name("NAME[=WEIGHT]")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     proposeApp->add_flag("--unlink", proposeWords.unlink, "let linked tracks move apart");
-    proposeApp->add_option("--setting", proposeWords.setting, "setting file to start from");
+    proposeApp->add_option("--setting", proposeWords.setting, "setting file to start from")->type_name("FILE");
     proposeApp->add_option("--count", proposeWords.count, "list the K best of each rung (1)")
+        ->type_name("K")
         ->check(CLI::Range(1, 100));
-    proposeApp->add_option("--save", proposeWords.save, "write the best setting to this file");
+    proposeApp->add_option("--save", proposeWords.save, "write the best setting to this file")->type_name("FILE");
 
     auto* renderApp = app.add_subcommand("render", "write the tracks with a setting's flips and nudges in");
     renderApp->add_option("FOLDER", renderWords.folder, "the recording")->required();
-    renderApp->add_option("--setting", renderWords.setting, "setting file")->required();
-    renderApp->add_option("--to", renderWords.to, "folder to write into")->required();
-    renderApp->add_option("--sum", renderWords.sum, "also write the stereo sum to this file");
-    renderApp->add_option("--notes", renderWords.notes,
-                          "also write what was done, with a SHA-256 of each file, to this text file");
-    renderApp->add_option("--bits", renderWords.bits, "16, 24 or 32f (24)")->check(CLI::IsMember({"16", "24", "32f"}));
+    renderApp->add_option("--setting", renderWords.setting, "setting file")->type_name("FILE")->required();
+    renderApp->add_option("--to", renderWords.to, "folder to write into")->type_name("FOLDER")->required();
+    renderApp->add_option("--sum", renderWords.sum, "also write the stereo sum to this file")->type_name("FILE");
+    renderApp
+        ->add_option("--notes", renderWords.notes,
+                     "also write what was done, with a SHA-256 of each file, to this text file")
+        ->type_name("FILE");
+    renderApp->add_option("--bits", renderWords.bits, "16, 24 or 32f (24)")
+        ->type_name("BITS")
+        ->check(CLI::IsMember({"16", "24", "32f"}));
     renderApp->add_flag("--replace", renderWords.replace, "replace files in the folder");
 
     auto* sumsApp =
         app.add_subcommand("sums", "write the stereo sums of several settings, equally loud, to be compared");
     sumsApp->add_option("FOLDER", sumsWords.folder, "the recording")->required();
     sumsApp->add_option("--setting", sumsWords.settings, "setting file; may be repeated")
+        ->type_name("FILE")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
-    sumsApp->add_option("--session", sumsWords.session, "session file: all of its versions");
-    sumsApp->add_option("--to", sumsWords.to, "folder to write into")->required();
-    sumsApp->add_option("--loudness", sumsWords.targetLufs, "LUFS to bring all of them to (that of the quietest)");
+    sumsApp->add_option("--session", sumsWords.session, "session file: all of its versions")
+        ->type_name("FILE.spillwright");
+    sumsApp->add_option("--to", sumsWords.to, "folder to write into")->type_name("FOLDER")->required();
+    sumsApp->add_option("--loudness", sumsWords.targetLufs, "LUFS to bring all of them to (that of the quietest)")
+        ->type_name("LUFS");
     sumsApp->add_flag("--replace", sumsWords.replace, "replace files in the folder");
 
     auto* reportApp = app.add_subcommand("report", "write a page for somebody who was not there, and a recall sheet");
     addFolder(*reportApp, common);
     addCommonOptions(*reportApp, common);
-    reportApp->add_option("--setting", reportWords.setting, "setting file: the setting taken (else the best flips)");
-    reportApp->add_option("--session", reportWords.session,
-                          "session file: its versions, and what was heard as the setting taken");
-    reportApp->add_option("--to", reportWords.to, "HTML file to write")->required()->check(isNamed);
-    reportApp->add_option("--recall", reportWords.recall, "also write the recall sheet to this CSV file");
-    reportApp->add_option("--time", reportWords.timeSeconds,
-                          "s: each rung's search and proof take no longer (without it counts end them)");
-    reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)");
+    reportApp->add_option("--setting", reportWords.setting, "setting file: the setting taken (else the best flips)")
+        ->type_name("FILE");
+    reportApp
+        ->add_option("--session", reportWords.session,
+                     "session file: its versions, and what was heard as the setting taken")
+        ->type_name("FILE.spillwright");
+    reportApp->add_option("--to", reportWords.to, "HTML file to write")
+        ->type_name("FILE.html")
+        ->required()
+        ->check(isNamed);
+    reportApp->add_option("--recall", reportWords.recall, "also write the recall sheet to this CSV file")
+        ->type_name("FILE.csv");
+    reportApp
+        ->add_option("--time", reportWords.timeSeconds,
+                     "s: each rung's search and proof take no longer (without it counts end them)")
+        ->type_name("S");
+    reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)")
+        ->type_name("TEXT");
     reportApp->add_flag("--replace", reportWords.replace, "replace files that are there already");
     auto* compareApp = app.add_subcommand("compare", "two takes or more of one set-up, or microphones for one job");
     compareApp->add_option("FOLDER", compareWords.folders, "the takes, each against the first")->required();
@@ -765,30 +808,56 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
         ->add_option("--microphone", compareWords.microphones,
                      "TRACK: one of two or more for one job in one recording, each as if the others were not in the "
                      "mix; repeated")
+        ->type_name("TRACK")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     compareApp
         ->add_option("--match", compareWords.match,
                      "TRACK=TRACK: a track of the first take and what it is called in another; may be repeated")
+        ->type_name("TRACK=TRACK")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
 
     auto* demoApp = app.add_subcommand("demo", "compute a demo recording; without NAME: list them");
     demoApp->add_option("NAME", demoName, "demo session");
-    demoApp->add_option("--to", demoTo, "folder to write into");
-    demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+    demoApp->add_option("--to", demoTo, "folder to write into")->type_name("FOLDER");
+    demoApp->add_option("--threads", demoThreads, "worker threads (one a core)")
+        ->type_name("N")
+        ->check(CLI::Range(1, 256));
 
     auto* lessonApp =
         app.add_subcommand("lesson", "list the lessons; print the page of one, or with --to write it and its sound");
     lessonApp->add_option("NAME", lessonWords.name, "lesson, or a lesson file");
-    lessonApp->add_option("--to", lessonWords.to, "folder to write page and sound into");
+    lessonApp->add_option("--to", lessonWords.to, "folder to write page and sound into")->type_name("FOLDER");
     lessonApp->add_option("--sound", lessonWords.sound, "pink noise, drums or voice (the lesson's own)")
+        ->type_name("SOUND")
         ->check(CLI::IsMember(std::vector<std::string>(practiceSoundNames.begin(), practiceSoundNames.end())));
-    lessonApp->add_option("--recording", lessonWords.recording, "recording whose track is the sound");
-    lessonApp->add_option("--track", lessonWords.track, "that track");
-    lessonApp->add_option("--from", lessonWords.from, "begin of the up to 20 s of it, s (0)");
-    lessonApp->add_option("--threads", lessonWords.threads, "worker threads (one a core)")->check(CLI::Range(1, 256));
+    lessonApp->add_option("--recording", lessonWords.recording, "recording whose track is the sound")
+        ->type_name("FOLDER");
+    lessonApp->add_option("--track", lessonWords.track, "that track")->type_name("TRACK");
+    lessonApp->add_option("--from", lessonWords.from, "begin of the up to 20 s of it, s (0)")->type_name("S");
+    lessonApp->add_option("--threads", lessonWords.threads, "worker threads (one a core)")
+        ->type_name("N")
+        ->check(CLI::Range(1, 256));
+}
 
+} // namespace
+
+std::shared_ptr<const CLI::App> commandTable() {
+    struct Table {
+        Words words;
+        CLI::App app;
+    };
+    auto table = std::make_shared<Table>();
+    addCommands(table->app, table->words);
+    return {table, &table->app};
+}
+
+int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out, std::ostream& err,
+                   const std::filesystem::path& cache, bool progressOnTerminal, std::stop_token stop) {
+    CLI::App app;
+    Words words;
+    addCommands(app, words);
     Run run(out, err, cache, progressOnTerminal, std::move(stop));
     const auto named = [&](const CLI::App* command) { return command->get_name() == arguments.front(); };
     if (!arguments.empty() && !arguments.front().starts_with('-') && app.get_subcommands(named).empty())
@@ -800,14 +869,14 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     } catch (const CLI::ParseError& error) {
         return run.fail(Run::usage("call", error.what(), "spillwright-cli --help says how"));
     }
-    if (measureApp->parsed()) return run.said(run.measureCommand(common, saveSources));
-    if (proposeApp->parsed()) return run.said(run.proposeCommand(common, proposeWords));
-    if (sumsApp->parsed()) return run.said(run.sumsCommand(sumsWords));
-    if (reportApp->parsed()) return run.said(run.reportCommand(common, reportWords));
-    if (compareApp->parsed()) return run.said(run.compareCommand(common, compareWords));
-    if (renderApp->parsed()) return run.said(run.renderCommand(renderWords));
-    if (lessonApp->parsed()) return run.said(run.lessonCommand(lessonWords));
-    return run.said(run.demoCommand(demoName, demoTo, demoThreads));
+    if (app.got_subcommand("measure")) return run.said(run.measureCommand(words.common, words.saveSources));
+    if (app.got_subcommand("propose")) return run.said(run.proposeCommand(words.common, words.propose));
+    if (app.got_subcommand("sums")) return run.said(run.sumsCommand(words.sums));
+    if (app.got_subcommand("report")) return run.said(run.reportCommand(words.common, words.report));
+    if (app.got_subcommand("compare")) return run.said(run.compareCommand(words.common, words.compare));
+    if (app.got_subcommand("render")) return run.said(run.renderCommand(words.render));
+    if (app.got_subcommand("lesson")) return run.said(run.lessonCommand(words.lesson));
+    return run.said(run.demoCommand(words.demoName, words.demoTo, words.demoThreads));
 }
 
 } // namespace spillwright

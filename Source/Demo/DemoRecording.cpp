@@ -5,6 +5,7 @@
 #include "Demo/SceneFile.h"
 #include "Media/NewFolder.h"
 #include "Media/WriteAudio.h"
+#include "Session/SharedData.h"
 
 #include <algorithm>
 #include <atomic>
@@ -38,22 +39,16 @@ Outcome writeFile(const SceneFile& file, const SceneSound& sound, const SceneOut
     return writeWav(to / (output.name + ".wav"), file.scene.sampleRate, SampleFormat::int24, views);
 }
 
-std::vector<fs::path> sceneFolders() {
-    return {SPILLWRIGHT_SOURCE_SCENES, SPILLWRIGHT_INSTALLED_SCENES};
-}
-
 } // namespace
 
 std::vector<DemoSession> demoSessions() {
     std::vector<DemoSession> sessions;
-    for (const auto& folder : sceneFolders()) {
-        std::error_code error;
-        for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
-            if (entry->path().extension() != ".json") continue;
-            const auto title = readSceneTitle(entry->path());
-            sessions.push_back({entry->path().stem().string(), title ? *title : title.fault().what, entry->path()});
-        }
-        if (!sessions.empty()) break; // those of the source tree, where there is one
+    std::error_code error;
+    for (fs::directory_iterator entry(sharedData("DemoSessions"), error), end; !error && entry != end;
+         entry.increment(error)) {
+        if (entry->path().extension() != ".json") continue;
+        const auto title = readSceneTitle(entry->path());
+        sessions.push_back({entry->path().stem().string(), title ? *title : title.fault().what, entry->path()});
     }
     std::sort(sessions.begin(), sessions.end(), [](const auto& a, const auto& b) { return a.name < b.name; });
     return sessions;

@@ -1,90 +1,27 @@
 #include "Desk/Autosave.h"
+#include "Desk/Call.h"
 #include "Desk/Commands.h"
 #include "Desk/Fitting.h"
 #include "Desk/MainComponent.h"
 #include "Desk/Trace.h"
 #include "Media/SpectraCache.h"
 
+#include <CLI/CLI.hpp>
 #include <juce_gui_basics/juce_gui_basics.h>
 
 #include <cstdio>
 #include <filesystem>
 #include <memory>
-#include <optional>
+#include <string>
 #include <vector>
 
 namespace spillwright::desk {
 
 namespace {
 
-constexpr const char* usage =
-    "usage: spillwright [FOLDER | FILE.spillwright] [--demo] [--settings-dir DIR] [--scale PERCENT] [--dark]\n"
-    "                   [--screenshot FILE.png]... [--trace DIR]\n"
-    "  FOLDER             open this folder of tracks\n"
-    "  FILE.spillwright   open this session\n"
-    "  --demo             open the demo recording\n"
-    "  --settings-dir DIR keep settings, what stands close to what, what is not saved, and the demo\n"
-    "                     here\n"
-    "  --scale PERCENT    size of everything, 75 to 250\n"
-    "  --dark             the dark twin\n"
-    "  --screenshot FILE  write a picture of the window with the best flips heard, then close; a second FILE is the\n"
-    "                     dark twin\n"
-    "  --trace DIR        for checks: answer in this folder where everything is, and how long steps take\n";
-
-struct Call {
-    juce::File opened; ///< A folder or a session.
-    bool demo = false, dark = false, help = false;
-    juce::File settings = Preferences::usualFolder();
-    std::filesystem::path cache = usualCacheFolder();
-    std::optional<int> scale;
-    std::vector<juce::File> screenshots;
-    std::optional<juce::File> trace;
-    juce::String wrong; ///< What is off with the words of the call; empty for nothing.
-};
-
 /// Relative paths are taken from where the program was started, now: a file dialog may change the directory later.
-juce::File absolute(const juce::String& path) {
-    return juce::File::getCurrentWorkingDirectory().getChildFile(path);
-}
-
-Call understand(const juce::StringArray& words) {
-    Call call;
-    for (int i = 0; i < words.size(); ++i) {
-        const auto& word = words[i];
-        const auto value = [&]() -> juce::String {
-            if (i + 1 < words.size()) return words[++i];
-            call.wrong = word + ": a value is missing";
-            return {};
-        };
-        if (word == "--help" || word == "-h") {
-            call.help = true;
-        } else if (word == "--demo") {
-            call.demo = true;
-        } else if (word == "--dark") {
-            call.dark = true;
-        } else if (word == "--settings-dir") {
-            call.settings = absolute(value());
-            call.cache = call.settings.getChildFile("cache").getFullPathName().toStdString();
-        } else if (word == "--scale") {
-            const auto percent = value();
-            const bool number = percent.isNotEmpty() && percent.containsOnly("0123456789");
-            if (!number || percent.getIntValue() < Preferences::smallestScale ||
-                percent.getIntValue() > Preferences::largestScale)
-                call.wrong = "--scale: '" + percent + "' is no percentage from 75 to 250";
-            call.scale = percent.getIntValue();
-        } else if (word == "--screenshot") {
-            call.screenshots.push_back(absolute(value()));
-        } else if (word == "--trace") {
-            call.trace = absolute(value());
-        } else if (word.startsWith("--")) {
-            call.wrong = word + ": no such option";
-        } else if (call.opened != juce::File()) {
-            call.wrong = word + ": only one folder or session can be opened";
-        } else {
-            call.opened = absolute(word);
-        }
-    }
-    return call;
+juce::File absolute(const std::string& path) {
+    return juce::File::getCurrentWorkingDirectory().getChildFile(juce::String::fromUTF8(path.c_str()));
 }
 
 class Window : public juce::DocumentWindow {
@@ -184,41 +121,61 @@ public:
     bool moreThanOneInstanceAllowed() override { return true; }
 
     void initialise(const juce::String&) override {
-        const auto call = understand(getCommandLineParameterArray());
-        if (call.help) {
-            std::fputs(usage, stdout);
+        Call call;
+        CLI::App words;
+        addOptions(words, call);
+        try {
+            const auto given = getCommandLineParameterArray();
+            std::vector<std::string> reversed; // as the parser takes them
+            for (int i = given.size(); --i >= 0;)
+                reversed.push_back(given[i].toStdString());
+            words.parse(std::move(reversed));
+        } catch (const CLI::Success& asked) { // help or version
+            words.exit(asked);
             return quit();
+        } catch (const CLI::ParseError& error) {
+            return leave("spillwright: " + juce::String::fromUTF8(error.what()) + "; --help lists what there is");
         }
-        if (call.wrong.isNotEmpty()) return leave("spillwright: " + call.wrong + "; --help lists what there is");
         if (juce::Desktop::getInstance().getDisplays().getPrimaryDisplay() == nullptr)
             return leave(
                 "spillwright: there is no display to open a window on; spillwright-cli does the same work without one");
 
-        preferences = std::make_unique<Preferences>(call.settings);
+        const auto settings = call.settings.empty() ? Preferences::usualFolder() : absolute(call.settings);
+        const std::filesystem::path cache =
+            call.settings.empty()
+                ? usualCacheFolder()
+                : std::filesystem::path(settings.getChildFile("cache").getFullPathName().toStdString());
+        preferences = std::make_unique<Preferences>(settings);
         if (call.scale) preferences->setScalePercent(*call.scale);
         if (call.dark) preferences->setDark(true);
         setOwnKeysFromText(preferences->ownKeys());
         juce::Desktop::getInstance().setGlobalScaleFactor(static_cast<float>(preferences->scalePercent()) / 100.0f);
 
-        controller = std::make_unique<Controller>(
-            0, call.cache, call.settings.getChildFile("sources").getFullPathName().toStdString());
+        controller =
+            std::make_unique<Controller>(0, cache, settings.getChildFile("sources").getFullPathName().toStdString());
         player = std::make_unique<Player>();
         player->setOutputLevel(preferences->startLevel());
         const bool forPictures = !call.screenshots.empty();
         if (!forPictures)
-            autosave = std::make_unique<Autosave>(
-                *controller, call.settings.getChildFile("autosave").getFullPathName().toStdString());
+            autosave = std::make_unique<Autosave>(*controller,
+                                                  settings.getChildFile("autosave").getFullPathName().toStdString());
         if (!forPictures) device = std::make_unique<OutputDevice>(player->callback());
         main = std::make_unique<MainComponent>(
             MainComponent::Parts{*controller, *player, device.get(), *preferences, autosave.get()});
         window = std::make_unique<Window>(main.get(), *preferences);
-        if (call.trace)
-            trace = std::make_unique<Trace>(*main, *controller, *player, call.trace->getFullPathName().toStdString());
-        if (call.opened != juce::File())
-            main->open(call.opened);
+        if (!call.trace.empty())
+            trace = std::make_unique<Trace>(*main, *controller, *player,
+                                            absolute(call.trace).getFullPathName().toStdString());
+        if (!call.opened.empty())
+            main->open(absolute(call.opened));
         else if (call.demo)
             main->openDemo();
-        if (forPictures) photographer = std::make_unique<Photographer>(*main, *controller, call.screenshots);
+        if (forPictures) {
+            std::vector<juce::File> files;
+            for (const auto& file : call.screenshots)
+                files.push_back(absolute(file));
+            photographer = std::make_unique<Photographer>(*main, *controller, std::move(files));
+        }
         // The window is seen before the device is looked for, which may take its time.
         juce::MessageManager::callAsync([this] {
             if (device) device->choose(preferences->deviceChoice());

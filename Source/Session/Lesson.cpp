@@ -3,6 +3,7 @@
 #include "Core/Measure/CrossSpectra.h"
 #include "Core/Scene/PracticeAcoustics.h"
 #include "Session/AdjustmentJson.h"
+#include "Session/SharedData.h"
 #include "Session/TextFile.h"
 #include "Session/Words.h"
 
@@ -335,12 +336,10 @@ ordered_json lessonToJson(const Lesson& lesson) {
 
 std::vector<LessonEntry> lessons() {
     std::vector<fs::path> files;
-    for (const fs::path folder : {SPILLWRIGHT_SOURCE_LESSONS, SPILLWRIGHT_INSTALLED_LESSONS}) {
-        std::error_code error;
-        for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error))
-            if (entry->path().extension() == ".json") files.push_back(entry->path());
-        if (!files.empty()) break; // those of the source tree, where there is one
-    }
+    std::error_code error;
+    for (fs::directory_iterator entry(sharedData("Lessons"), error), end; !error && entry != end;
+         entry.increment(error))
+        if (entry->path().extension() == ".json") files.push_back(entry->path());
     std::sort(files.begin(), files.end());
     std::vector<LessonEntry> found;
     for (const auto& file : files) {
