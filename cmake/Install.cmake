@@ -1,6 +1,6 @@
 # Where things lie when installed, and how the build tree shows the same to the programs that run from it.
 include(GNUInstallDirs)
-set(SPILLWRIGHT_CONTACT "The Spillwright authors <authors@spillwright.org>" CACHE STRING "Who a package names as its maintainer")
+set(SPILLWRIGHT_CONTACT "The Spillwright authors <authors@spillwright.invalid>" CACHE STRING "Who a package names as its maintainer")
 set(CMAKE_INSTALL_DEFAULT_COMPONENT_NAME spillwright) # so that a fetched library's own rules can be left out
 if(IS_ABSOLUTE "${CMAKE_INSTALL_DATADIR}")
     message(FATAL_ERROR "CMAKE_INSTALL_DATADIR is '${CMAKE_INSTALL_DATADIR}'; give it relative to the prefix, as share")

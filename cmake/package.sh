@@ -13,7 +13,7 @@ package=$(ls build/package/spillwright_*.deb)
 dpkg-deb --info "$package"
 
 say "lintian"
-lintian --fail-on error "$package"
+lintian --fail-on error,warning "$package"
 say "the package is $package"
 [ "${1:-}" = --try ] || exit 0
 
@@ -34,7 +34,6 @@ tidy_up() {
 trap tidy_up EXIT
 
 say "a clean root of $codename"
-debootstrap --variant=minbase "$codename" "$root" "$mirror" >"$work/debootstrap.log" || { tail -n 20 "$work/debootstrap.log" >&2; exit 1; }
 
 # inside COMMAND...: in the root; its own view of processes and mounts goes with it.
 inside() {
@@ -43,18 +42,23 @@ inside() {
 }
 as_user() { inside setpriv --reuid=65534 --regid=65534 --clear-groups "$@"; }
 
-# Every file but the lists, logs and caches that apt and dpkg keep of themselves.
+# quietly COMMAND...: what it said is shown only where it fails.
+quietly() { "$@" >"$work/said" 2>&1 || { tail -n 40 "$work/said" >&2; exit 1; }; }
+
+# Every file but the lists, logs, caches and earlier states that apt, dpkg and passwd keep of themselves.
 files() {
     (cd "$root" && find . \( -path ./proc -o -path ./sys -o -path ./dev -o -path ./run -o -path ./tmp -o -path ./var/log \
-        -o -path ./var/cache/apt -o -path ./var/lib/apt -o -path './var/lib/dpkg/*-old' \) -prune -o -print | LC_ALL=C sort)
+        -o -path ./var/cache/apt -o -path ./var/lib/apt -o -path './var/lib/dpkg/*-old' -o -path ./var/lib/dpkg/statoverride \
+        -o -path './etc/*-' \) -prune -o -print | LC_ALL=C sort)
 }
 
-inside apt-get update -q
+quietly debootstrap --variant=minbase "$codename" "$root" "$mirror"
+quietly inside apt-get update
 files >"$work/before"
 
 say "installing"
 cp "$package" "$root/tmp/spillwright.deb"
-inside apt-get install -q -y /tmp/spillwright.deb
+quietly inside apt-get install -y /tmp/spillwright.deb
 files >"$work/installed"
 printf '%s files came, %s of them of the package itself\n' "$(comm -13 "$work/before" "$work/installed" | wc -l)" \
     "$(inside dpkg-query -L spillwright | wc -l)"
@@ -63,9 +67,9 @@ inside sh -c 'ldd /usr/bin/spillwright /usr/bin/spillwright-cli | grep "not foun
 say "running the demo"
 mkdir -m 1777 "$root/tmp/home"
 as_user spillwright-cli --version
-as_user spillwright-cli lesson | head -n 4
+as_user spillwright-cli lesson | sed -n 1,4p
 as_user spillwright-cli demo net-loft --to /tmp/home/net-loft
-as_user spillwright-cli propose /tmp/home/net-loft --allow flips | head -n 12
+as_user spillwright-cli propose /tmp/home/net-loft --allow flips | sed -n 1,12p
 
 say "the window"
 Xvfb -displayfd 3 -ac -screen 0 1600x1000x24 3>"$work/display" >"$work/xvfb.log" 2>&1 &
@@ -81,8 +85,8 @@ picture=$(stat -c %s "$root/tmp/home/window.png")
 printf 'a picture of %s bytes\n' "$picture"
 
 say "removing"
-inside apt-get purge -q -y spillwright
-inside apt-get autoremove -q -y --purge
+quietly inside apt-get purge -y spillwright
+quietly inside apt-get autoremove -y --purge
 files >"$work/after"
 if ! diff "$work/before" "$work/after"; then
     echo "Files were left, or taken away, that should not have been: see above." >&2
