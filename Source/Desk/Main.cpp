@@ -5,6 +5,7 @@
 #include "Desk/MainComponent.h"
 #include "Desk/Trace.h"
 #include "Media/SpectraCache.h"
+#include "SpillwrightResources.h"
 
 #include <CLI/CLI.hpp>
 #include <juce_gui_basics/juce_gui_basics.h>
@@ -22,6 +23,17 @@ namespace {
 /// Relative paths are taken from where the program was started, now: a file dialog may change the directory later.
 juce::File absolute(const std::string& path) {
     return juce::File::getCurrentWorkingDirectory().getChildFile(juce::String::fromUTF8(path.c_str()));
+}
+
+/// The program's picture, as task bars show it.
+juce::Image icon() {
+    juce::Image image(juce::Image::ARGB, 128, 128, true);
+    juce::Graphics g(image);
+    const auto text = juce::String::fromUTF8(resources::spillwright_svg, resources::spillwright_svgSize);
+    if (const auto xml = juce::parseXML(text))
+        if (const auto drawing = juce::Drawable::createFromSVG(*xml))
+            drawing->drawWithin(g, image.getBounds().toFloat(), juce::RectanglePlacement::centred, 1.0f);
+    return image;
 }
 
 class Window : public juce::DocumentWindow {
@@ -42,6 +54,7 @@ public:
         else if (!isFullScreen() && (getWidth() > screen.getWidth() || getHeight() > screen.getHeight()))
             setBounds(screen.withTrimmedTop(titleBarRoom)); // it was on a larger one
         setVisible(true);
+        if (auto* peer = getPeer()) peer->setIcon(icon());
         content->grabKeyboardFocus();
     }
     ~Window() override { preferences.setWindowState(getWindowStateAsString()); }

@@ -47,7 +47,7 @@ std::string inCall(const Word& word) {
     std::string text = word.byPlace ? slanted(word.value) : bold(word.names.front());
     if (!word.byPlace && !word.value.empty()) text += " " + choicesOf(word);
     if (!word.required) text = "[" + text + "]";
-    return text + (word.repeated ? "..." : "");
+    return text + (word.repeated ? "...\\&" : "");
 }
 
 void addSynopsis(std::string& page, const std::string& program, const Command& command) {
