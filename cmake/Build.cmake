@@ -7,6 +7,9 @@ if(CMAKE_CXX_COMPILER_ID MATCHES "GNU|Clang")
     # coherence relies on ordered sums and on NaN checks.
     set(CMAKE_CXX_FLAGS_RELEASE "-O2 -DNDEBUG")
     set(CMAKE_C_FLAGS_RELEASE "-O2 -DNDEBUG")
+    if(CMAKE_SYSTEM_NAME STREQUAL "Linux")
+        set(CMAKE_EXE_LINKER_FLAGS_RELEASE "-Wl,-z,now") # the table of functions is read-only, as distributions ask
+    endif()
     # The same arithmetic in every translation unit: no contraction into fused operations behind our back.
     add_compile_options($<$<COMPILE_LANGUAGE:CXX>:-ffp-contract=off>)
 endif()

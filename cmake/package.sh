@@ -1,14 +1,14 @@
 #!/usr/bin/env bash
-# Builds the Debian package into build/package and looks it over.
+# Builds the Debian package, into build/package, and looks it over.
 # With --try also installs it in a clean root of this distribution, runs it there as a user would, and removes it without
 # trace. The root is a temporary folder; that part runs as root, and takes some minutes and the distribution's mirror.
 source "$(dirname "${BASH_SOURCE[0]}")/prepare.sh"
 install_packages lintian
 
-configure_and_build package
+configure_and_build release spillwright spillwright-cli spillwright_installed
 say "packing"
 rm -f build/package/*.deb
-cpack --config build/package/CPackConfig.cmake -B build/package
+cpack --config build/CPackConfig.cmake -B build/package
 package=$(ls build/package/spillwright_*.deb)
 dpkg-deb --info "$package"
 

@@ -26,17 +26,17 @@ def files(folder):
 def main(cmake, build, source):
     with tempfile.TemporaryDirectory() as name:
         stage = pathlib.Path(name) / "stage"
-        install = [cmake, "--install", build, "--prefix", "/usr", "--strip", "--component", "spillwright"]
+        install = [cmake, "--install", build, "--prefix", "/opt/spillwright", "--strip", "--component", "spillwright"]
         run(*install, env={**os.environ, "DESTDIR": str(stage)})
         laid = files(stage)
         run(*install, env={**os.environ, "DESTDIR": str(stage)})
         assert files(stage) == laid
-        assert all(path.startswith(("usr/bin/", "usr/share/")) for path in laid), sorted(laid)
+        assert all(path.startswith(("opt/spillwright/bin/", "opt/spillwright/share/")) for path in laid), sorted(laid)
         named = [path for path, content in laid.items() if source.encode() in content or build.encode() in content]
         assert not named, f"these hold a path of the build: {named}"
 
         moved = pathlib.Path(name) / "moved"
-        (stage / "usr").rename(moved)
+        (stage / "opt/spillwright").rename(moved)
         share = moved / "share"
         cli = moved / "bin/spillwright-cli"
         version = run(cli, "--version").split()[-1]
