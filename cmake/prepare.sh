@@ -14,7 +14,7 @@ then: cmake -S . -B build && cmake --build build && ctest --test-dir build
 END
         exit 2
     fi
-    local missing=()
+    local package missing=()
     for package in "$@"; do
         dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
     done
