@@ -2,7 +2,6 @@
 
 #include "Demo/DemoRecording.h"
 #include "Demo/LessonRecording.h"
-#include "Session/Files.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
@@ -11,6 +10,7 @@
 #include "Report/Report.h"
 #include "Report/Tables.h"
 #include "Session/Document.h"
+#include "Session/Files.h"
 #include "Session/SessionFile.h"
 #include "Session/Sources.h"
 #include "Session/Takes.h"
