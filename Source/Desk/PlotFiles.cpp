@@ -1,8 +1,8 @@
 #include "Desk/PlotFiles.h"
 
 #include "Desk/Look.h"
-#include "Session/Files.h"
 #include "Report/PlotSvg.h"
+#include "Session/Files.h"
 
 #include <span>
 #include <string_view>

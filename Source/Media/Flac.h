@@ -1,8 +1,8 @@
 #pragma once
 
 #include "Media/AudioFile.h"
-#include "Session/Files.h"
 #include "Media/WriteAudio.h"
+#include "Session/Files.h"
 
 namespace spillwright {
 

@@ -133,7 +133,9 @@ TEST_CASE("text that is no JSON is told with its line") {
 
 TEST_CASE("a scene file that is not there is a fault") {
     const test::TemporaryFolder folder;
-    CHECK(readSceneFile(folder / "none.json").fault().what == "this scene file cannot be read: no such file or directory");
+    CHECK(readSceneFile(folder / "none.json").fault().what ==
+          "this scene file cannot be read: no such file or directory");
     CHECK(readSceneFile(folder.path()).fault().what == "this scene file cannot be read: is a directory");
-    CHECK(readSceneTitle(folder / "none.json").fault().what == "this scene file cannot be read: no such file or directory");
+    CHECK(readSceneTitle(folder / "none.json").fault().what ==
+          "this scene file cannot be read: no such file or directory");
 }
