@@ -9,7 +9,7 @@
 static bool errorIsTerminal() {
     return _isatty(2) != 0;
 }
-static void stopOnSignal(std::stop_source) {}
+static void stopOnSignal(const std::stop_source&) {}
 #else
 #include <csignal>
 #include <unistd.h>
@@ -17,7 +17,7 @@ static bool errorIsTerminal() {
     return isatty(STDERR_FILENO) != 0;
 }
 /// An interrupted command leaves nothing half-written: the signal asks the work to stop, and the work tidies up.
-static void stopOnSignal(std::stop_source stop) {
+static void stopOnSignal(const std::stop_source& stop) {
     sigset_t signals;
     sigemptyset(&signals);
     sigaddset(&signals, SIGINT);
