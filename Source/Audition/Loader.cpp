@@ -101,11 +101,18 @@ std::array<Loader::Stretch, 4> Loader::wanted() const {
 
 bool Loader::caughtUp() const {
     const auto stretches = wanted();
-    return !failed() && std::all_of(stretches.begin(), stretches.end() - 1, [&](const Stretch& stretch) {
-        for (std::int64_t block = stretch.first; block <= stretch.last; ++block)
-            if (!blocks.holdsBlock(block)) return false;
-        return true;
-    });
+    return !failed() &&
+           std::all_of(stretches.begin(), stretches.end() - 1, [&](const Stretch& stretch) { return holds(stretch); });
+}
+
+bool Loader::readyAt(std::int64_t sample) const {
+    return !failed() && holds(around(sample, reach.start)) && holds(around(state.loopFrom, reach.head));
+}
+
+bool Loader::holds(const Stretch& stretch) const {
+    for (std::int64_t block = stretch.first; block <= stretch.last; ++block)
+        if (!blocks.holdsBlock(block)) return false;
+    return true;
 }
 
 Outcome Loader::loadNext(bool& loaded) {

@@ -41,6 +41,8 @@ public:
 
     /// [message thread] All but what lies far ahead is in memory.
     bool caughtUp() const;
+    /// [any thread] The same, were this the position. Wait-free, allocates nothing.
+    bool readyAt(std::int64_t sample) const;
 
     /// [any thread] A file failed; nothing more comes.
     bool failed() const { return hasFailed.load(std::memory_order_acquire); }
@@ -56,6 +58,7 @@ private:
     Outcome loadNext(bool& loaded);
     void fail(const Fault& fault);
     Stretch around(std::int64_t sample, Seconds ahead) const;
+    bool holds(const Stretch& stretch) const;
 
     std::shared_ptr<const SampleSource> source;
     const Reach reach;

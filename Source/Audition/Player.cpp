@@ -37,6 +37,13 @@ struct Programme {
         return std::llround((nudge + TrackChain::longestSettling).value * rate) + FractionalDelay::taps;
     }
 
+    std::int64_t within(std::int64_t sample) const {
+        return std::clamp<std::int64_t>(sample, 0, std::max<std::int64_t>(source->length() - 1, 0));
+    }
+
+    /// Samples that are mixed already and not yet given out.
+    std::int64_t onTheWay() const { return resampler ? std::llround(resampler->delay().value * rate) : 0; }
+
     /// Where it is, or is asked to go.
     std::int64_t place() const {
         const std::int64_t asked = state.seek;
@@ -88,6 +95,7 @@ struct OutputStage {
 
 struct Player::Engine : juce::AudioIODeviceCallback {
     static constexpr int mostAtOnce = 256;
+    using Clock = std::chrono::steady_clock;
 
     // ---- shared by message and device-control threads, never by the audio thread
     std::mutex setup;
@@ -111,6 +119,51 @@ struct Player::Engine : juce::AudioIODeviceCallback {
 
     // ---- the audio thread's alone
     std::array<float, mostAtOnce> left{}, right{}, besideLeft{}, besideRight{};
+
+    /// The two programmes are to take each other's place. Whoever holds the gate does it.
+    struct ChangeOver {
+        const SamePlace* place = nullptr;
+        float beginsAt = 1.0f;
+        bool done = false;
+    };
+    std::atomic<ChangeOver*> changeAsked{nullptr}; ///< Taken back when it was looked at.
+    std::atomic<Clock::rep> lastCallback{0};
+    static constexpr auto longestBuffer = std::chrono::milliseconds(100);
+
+    /// [message thread] The audio thread does it at the beginning of a buffer, so that no buffer goes by between asking
+    /// for the place and being there. Where no device asks for buffers it is done here.
+    void changeOver(ChangeOver& one) {
+        changeAsked.store(&one, std::memory_order_release);
+        const auto asked = Clock::now();
+        const bool running = asked.time_since_epoch() - Clock::duration(lastCallback.load()) < longestBuffer;
+        while (running && changeAsked.load(std::memory_order_acquire) && Clock::now() - asked < longestBuffer)
+            std::this_thread::sleep_for(std::chrono::microseconds(500));
+        if (changeAsked.load(std::memory_order_acquire)) atTheGate([&] { changeOverWhereAsked(); });
+    }
+
+    /// At the gate. Wait-free, allocates nothing.
+    void changeOverWhereAsked() {
+        ChangeOver* const one = changeAsked.load(std::memory_order_acquire);
+        if (!one) return;
+        one->done = changeOverNow(one->place, one->beginsAt);
+        changeAsked.store(nullptr, std::memory_order_release);
+    }
+
+    bool changeOverNow(const SamePlace* place, float beginsAt) {
+        if (place) {
+            // What is given out now was mixed that long ago, and what is mixed now is given out that much later.
+            const bool plays = programme->state.play;
+            const std::int64_t heard = programme->place() - (plays ? programme->onTheWay() : 0);
+            const std::int64_t target = beside->within((*place)(heard) + (plays ? beside->onTheWay() : 0));
+            beside->state.seek = target;
+            if (!beside->loader.readyAt(target)) return false;
+        }
+        std::swap(programme, beside);
+        PlayState &state = programme->state, &other = beside->state;
+        state.play = other.play.exchange(false);
+        state.beginsAt = state.play ? beginsAt : 1.0f;
+        return true;
+    }
 
     template <class Exchange>
     void atTheGate(const Exchange& exchange) {
@@ -182,9 +235,11 @@ struct Player::Engine : juce::AudioIODeviceCallback {
                                           const juce::AudioIODeviceCallbackContext&) override {
         const juce::ScopedNoDenormals noDenormals;
         callbacks.fetch_add(1, std::memory_order_relaxed);
+        lastCallback.store(Clock::now().time_since_epoch().count(), std::memory_order_relaxed);
         for (int channel = 0; channel < outputCount; ++channel)
             if (outputs[channel]) std::fill_n(outputs[channel], count, 0.0f);
         if (gate.test_and_set(std::memory_order_acquire)) return;
+        changeOverWhereAsked();
         if ((programme || practice) && stage)
             for (int done = 0; done < count; done += mostAtOnce) {
                 const int now = std::min(mostAtOnce, count - done);
@@ -323,16 +378,13 @@ bool Player::besideReady() const {
     return engine->beside && engine->beside->loader.caughtUp();
 }
 
-void Player::changeOver(Decibels louder) {
-    if (!engine->beside) return;
+bool Player::changeOver(Decibels louder, const SamePlace& place) {
+    if (!engine->beside) return false;
     const double startDb = std::min(LiveSum::mostLouderDb - louder.value, 0.0);
-    engine->atTheGate([&] {
-        std::swap(engine->programme, engine->beside);
-        PlayState &state = engine->programme->state, &other = engine->beside->state;
-        state.play = other.play.exchange(false);
-        state.beginsAt = state.play ? static_cast<float>(amplitudeOfDecibels(startDb)) : 1.0f;
-    });
-    engine->programme->loader.wake();
+    Engine::ChangeOver one{place ? &place : nullptr, static_cast<float>(amplitudeOfDecibels(startDb))};
+    engine->changeOver(one);
+    (one.done ? engine->programme : engine->beside)->loader.wake();
+    return one.done;
 }
 
 void Player::practise(std::shared_ptr<PracticeSum> room) {
@@ -412,8 +464,7 @@ void Player::playInstead(std::shared_ptr<const TrackSound> sound) {
 void Player::seek(std::int64_t sample, Which which) {
     if (!engine->of(which)) return;
     Programme& programme = *engine->of(which);
-    programme.state.seek =
-        std::clamp<std::int64_t>(sample, 0, std::max<std::int64_t>(programme.source->length() - 1, 0));
+    programme.state.seek = programme.within(sample);
     programme.loader.wake();
 }
 

@@ -10,6 +10,7 @@
 #include <juce_audio_devices/juce_audio_devices.h>
 
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <string>
 #include <vector>
@@ -52,10 +53,17 @@ public:
     void openBeside(std::shared_ptr<const SampleSource> source, std::vector<TrackInfo> tracks);
     /// It is in memory where it would go on: changeOver() would sound at once.
     bool besideReady() const;
+    /// [audio thread] Which sample of the other one is the same place as a sample of the one that is heard. Wait-free,
+    /// allocates nothing; the message thread stands still meanwhile.
+    using SamePlace = std::function<std::int64_t(std::int64_t)>;
     /// The two take each other's place, cross-faded over 10 ms where they play. From here on all that is said of what
     /// is heard is said of the other one. `louder`: how much louder it is about to be; what is above
     /// LiveSum::mostLouderDb rises.
-    void changeOver(Decibels louder);
+    /// `place`: asked of the sample that sounds when the audio thread changes over (what is still in resamplers counted
+    /// in), so that nothing slips; none: the other one goes on from where it is, or was asked to go. Returns when it is
+    /// done, after one buffer of the device. False: nothing was changed, since there is no other one, or it is not in
+    /// memory at that place, and now sought.
+    bool changeOver(Decibels louder, const SamePlace& place = {});
 
     /// Newest wins.
     void hear(const HeardMix& mix, Which which = Which::heard);

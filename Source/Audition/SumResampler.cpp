@@ -14,7 +14,7 @@ struct SumResampler::Stream {
 };
 
 SumResampler::SumResampler(double fromRate, double toRate)
-    : stream(std::make_unique<Stream>()), inLeft(step, 0.0f), inRight(step, 0.0f),
+    : stream(std::make_unique<Stream>()), outRate(toRate), inLeft(step, 0.0f), inRight(step, 0.0f),
       // libsoxr gives its output in bursts, some steps' worth at once; what does not fit it keeps for the next call.
       outLeft(static_cast<std::size_t>(16 * std::ceil(step * toRate / fromRate))), outRight(outLeft) {
     const auto samples = soxr_io_spec(SOXR_FLOAT32_S, SOXR_FLOAT32_S); // one array a side
@@ -40,6 +40,10 @@ void SumResampler::convert() {
     }
     outBegin = 0;
     outEnd = static_cast<int>(made);
+}
+
+Seconds SumResampler::delay() const {
+    return Seconds((soxr_delay(stream->soxr) + available()) / outRate);
 }
 
 int SumResampler::give(float* left, float* right, int most) {

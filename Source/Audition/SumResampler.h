@@ -1,5 +1,7 @@
 #pragma once
 
+#include "Core/Types.h"
+
 #include <memory>
 #include <vector>
 
@@ -27,6 +29,9 @@ public:
         }
     }
 
+    /// [audio thread, or whoever keeps it away] What was fed last is given out so much later; between feeds it falls.
+    Seconds delay() const;
+
 private:
     void convert();
     int available() const { return outEnd - outBegin; }
@@ -34,6 +39,7 @@ private:
 
     struct Stream;
     std::unique_ptr<Stream> stream;
+    const double outRate;
     std::vector<float> inLeft, inRight, outLeft, outRight;
     int outBegin = 0, outEnd = 0;
 };

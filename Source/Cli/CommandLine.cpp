@@ -77,6 +77,7 @@ struct ReportWords {
 
 struct CompareWords {
     std::vector<std::string> folders, microphones, match;
+    bool all = false;
 };
 
 struct LessonWords {
@@ -244,7 +245,7 @@ public:
         if (!words.json.empty() && words.json != "-")
             for (const auto& take : measured)
                 if (auto own = notOfRecording(words.json, *take.recording); !own) return fail(own.fault());
-        return give(words.json, comparisonTable(*comparison), comparisonToJson(*comparison),
+        return give(words.json, comparisonTable(*comparison, compareWords.all), comparisonToJson(*comparison),
                     *measured.front().recording);
     }
 
@@ -817,6 +818,7 @@ void addCommands(CLI::App& app, Words& words) {
         ->type_name("TRACK=TRACK")
         ->expected(1)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    compareApp->add_flag("--all", compareWords.all, "list all related pairs, not only those that differ");
 
     auto* demoApp = app.add_subcommand("demo", "compute a demo recording; without NAME: list them");
     demoApp->add_option("NAME", demoName, "demo session");

@@ -960,6 +960,13 @@ void Controller::setPan(int track, std::optional<double> pan, bool gesture) {
     if (next.adjustments != now->adjustments) editBalance(std::move(next), std::move(words), gesture);
 }
 
+void Controller::setAll(std::vector<TrackAdjustment> adjustments) {
+    Snapshot next = *now;
+    if (adjustments.size() != next.adjustments.size() || adjustments == next.adjustments) return;
+    next.adjustments = std::move(adjustments);
+    editByHand(std::move(next), stepWords::follow, true);
+}
+
 void Controller::makeEquallyLoud() {
     if (!whole.of) return;
     Snapshot next = *now;

@@ -290,6 +290,8 @@ public:
     void setSolo(std::vector<bool> tracks);
     void toggleHold(int track);
     void toggleLinks();
+    /// Another recording's setting, whole: one a track. One step of undo, however often it follows.
+    void setAll(std::vector<TrackAdjustment> adjustments);
     /// Gains that make all tracks equally loud, as one step of undo. Nothing before it was measured.
     void makeEquallyLoud();
     void endGesture() { gestureOpen = false; }

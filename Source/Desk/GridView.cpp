@@ -70,8 +70,17 @@ const TrackInfo& GridView::track(int place) const {
     return controller.tracks()[at(shown[at(place)])];
 }
 
-const std::string& GridView::nameAt(int place) const {
-    return controller.shownName(shown[at(place)]);
+std::string GridView::nameAt(int place) const {
+    const int track = shown[at(place)];
+    return controller.shownName(track) + (notedTracks.contains(track) ? " *" : "");
+}
+
+void GridView::note(std::set<int> tracks) {
+    if (tracks == notedTracks) return;
+    notedTracks = std::move(tracks);
+    layOut(); // names are longer
+    squares.repaint();
+    repaint();
 }
 
 void GridView::orderTracks() {
@@ -360,8 +369,10 @@ void GridView::paintNames(juce::Graphics& g) {
     const auto marked = [&](int place) {
         return shown[at(place)] == controller.selectedTrack() || shown[at(place)] == controller.partnerTrack();
     };
+    const auto noted = [&](int place) { return notedTracks.contains(shown[at(place)]); };
+    const auto colourOf = [&](int place) { return noted(place) ? p.accent : marked(place) ? p.ink : p.muted; };
     for (int row = 0; row < static_cast<int>(shown.size()); ++row) {
-        if (!names && !marked(row)) continue;
+        if (!names && !marked(row) && !noted(row)) continue;
         const auto end = cellArea({row, row});
         if (!fits() && !seen.expanded(0.0f, step).contains(seen.getX(), end.getCentreY())) continue;
         if (scroll.y > 0.0f && end.getY() < seen.getY() + columnNames - 0.2f * step) continue; // it stands at the top
@@ -371,7 +382,8 @@ void GridView::paintNames(juce::Graphics& g) {
         auto label = end.withX(end.getX() + nameGap).withRight(line.getRight());
         if (const float edge = corner().getX() - 4.0f; corner().intersects(line) && label.getX() < edge)
             label.setRight(std::min(label.getRight(), edge));
-        if (const float width = ui::width(nameAt(row), height, marked(row)) + 8.0f; label.getWidth() < width) {
+        if (const float width = ui::width(nameAt(row), height, marked(row) || noted(row)) + 8.0f;
+            label.getWidth() < width) {
             label = label.withLeft(std::max(left, label.getRight() - width));
             g.setColour(p.paper.withAlpha(0.88f));
             g.fillRect(label);
@@ -380,8 +392,8 @@ void GridView::paintNames(juce::Graphics& g) {
         auto written = label.withSizeKeepingCentre(label.getWidth(), 18.0f);
         if (written.getBottom() > seen.getBottom())
             written.setY(seen.getBottom() - written.getHeight()); // clear of the footer
-        ui::draw(g, nameAt(row), written, juce::Justification::centredLeft, height, marked(row) ? p.ink : p.muted,
-                 marked(row));
+        ui::draw(g, nameAt(row), written, juce::Justification::centredLeft, height, colourOf(row),
+                 marked(row) || noted(row));
     }
     if (scroll.y <= 0.0f) return;
     const auto strip = seen.withHeight(columnNames);
@@ -396,7 +408,7 @@ void GridView::paintNames(juce::Graphics& g) {
         g.addTransform(juce::AffineTransform::rotation(-juce::MathConstants<float>::halfPi, place.getCentreX(),
                                                        place.getCentreY()));
         ui::draw(g, nameAt(column), place.withSizeKeepingCentre(place.getHeight() - 6.0f, place.getWidth()),
-                 juce::Justification::centredLeft, height, marked(column) ? p.ink : p.muted, marked(column));
+                 juce::Justification::centredLeft, height, colourOf(column), marked(column) || noted(column));
     }
 }
 

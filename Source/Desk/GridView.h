@@ -8,6 +8,7 @@
 
 #include <functional>
 #include <optional>
+#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -47,6 +48,9 @@ public:
     std::function<void(std::optional<std::pair<int, int>>)> onPoint;
     void pointAt(std::optional<std::pair<int, int>> tracks);
     std::optional<Cell> pointedAt() const { return hovered; }
+    /// Tracks that something is to be said of: a star behind the name, in colour.
+    void note(std::set<int> tracks);
+    const std::set<int>& noted() const { return notedTracks; }
 
     void changed(unsigned what);
     juce::Button& moments() { return momentsButton; }
@@ -78,7 +82,7 @@ private:
     };
 
     const TrackInfo& track(int place) const;
-    const std::string& nameAt(int place) const; ///< As it is shown.
+    std::string nameAt(int place) const; ///< As it is shown.
     void orderTracks();
     void pickShown();
     void layOut();
@@ -113,6 +117,7 @@ private:
     TrackList ordersOf; ///< The list that the order and the names were taken from.
     std::vector<int> ordered, shown;
     std::optional<Cell> hovered;
+    std::set<int> notedTracks;
     std::string heading = "GRID";
     bool beside = false; ///< Another grid.
 };

@@ -788,8 +788,10 @@ void MainComponent::perform(CommandId id) {
         return show(std::move(sheet));
     }
     case CommandId::compareTakes:
-        if (controller.measurement()) chooseOtherTake();
-        return;
+        if (controller.measurement()) return chooseOtherTake();
+        return controller.say(controller.busy() ? "Another take is compared with once this recording is measured."
+                                                : "Open a recording first; then choose here the folder of another take "
+                                                  "of it.");
     case CommandId::mono:
         return listenTo(Listening::Sides::mono);
     case CommandId::sideOnly:

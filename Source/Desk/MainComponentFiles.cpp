@@ -83,6 +83,7 @@ void MainComponent::compareWith(const juce::File& folder) {
     stopHearing(); // its loop is not the one that is meant
     auto sheet = std::make_unique<TakeSheet>(controller, player, pathOf(folder));
     sheet->onCommand = [this](CommandId id) { perform(id); };
+    sheet->onOtherFolder = [this] { chooseOtherTake(); };
     show(std::move(sheet));
 }
 

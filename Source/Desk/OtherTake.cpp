@@ -66,19 +66,28 @@ std::string OtherTake::progressInWords() const {
 void OtherTake::startComparing() {
     comparing = true;
     CompareOptions options;
-    if (const auto* heard = first.withSources()) options.sources = listOf(*heard);
+    options.match = matchedByHand;
+    if (const auto* heard = first.withSources()) {
+        options.sources = listOf(*heard);
+        for (const int track : heard->sources->unsure)
+            options.unsure.push_back(first.tracks()[at(track)].name);
+    }
     work.start([this, options, a = first.wholeMeasurement(),
                 b = second->wholeMeasurement()](const Watch& watch) -> Background::Finish {
         auto found = compareTakes({*a, *b}, options, workers, watch);
         if (!found)
             return [this, fault = found.fault()] {
-                wrong = fault.where + ": " + fault.what + "; choose the folder of another take";
+                wrong = fault.where + ": " + fault.what + "; choose another folder, or say which track is which";
             };
         return [this, made = std::make_shared<Comparison>(std::move(found).value())] {
             compared = std::move(*made);
             if (left) return;
+            followSetting();
             player.openBeside(second->recording());
-            startAligning();
+            if (alignment)
+                makeReady();
+            else
+                startAligning();
         };
     });
 }
@@ -92,6 +101,16 @@ void OtherTake::startAligning() {
             if (!left) makeReady();
         };
     });
+}
+
+void OtherTake::match(std::vector<std::pair<std::string, std::string>> byHand) {
+    if (!canMatch()) return;
+    hearFirstNow();
+    matchedByHand = std::move(byHand);
+    wrong.clear();
+    compared.reset();
+    ready = aligning = false;
+    startComparing();
 }
 
 /// The second one has a loop of its own; how loud it is is read of that.
@@ -143,10 +162,10 @@ OtherTake::Loop OtherTake::loopInSecond() const {
     return found.from < found.to ? found : Loop{0, length};
 }
 
-OtherTake::Place OtherTake::sameMoment() const {
+OtherTake::Place OtherTake::sameMoment(std::int64_t heard) const {
     const Controller &here = heardSecond ? *second : first, &there = heardSecond ? first : *second;
     const Loop &own = heardSecond ? secondLoop : firstLoop, &other = heardSecond ? firstLoop : secondLoop;
-    const Seconds now(secondsOf(player.position(), here));
+    const Seconds now(secondsOf(heard, here));
     if (const auto same = aligned(now, !heardSecond)) {
         const auto sample = sampleOf(*same, there);
         if (sample >= other.from && sample < other.to) return {sample, true};
@@ -160,21 +179,24 @@ std::optional<double> OtherTake::firstLufs() const {
     return lufs ? std::optional(*lufs + first.heardMix().gain.value) : std::nullopt;
 }
 
+std::vector<TrackAdjustment> OtherTake::matched(const std::vector<TrackAdjustment>& ofFirst, bool muteOthers) const {
+    std::vector<TrackAdjustment> own(at(second->trackCount()));
+    for (std::size_t track = 0; track < own.size(); ++track)
+        if (const auto same = inFirst(static_cast<int>(track)))
+            own[track] = ofFirst[at(*same)];
+        else
+            own[track].muted = muteOthers;
+    return own;
+}
+
+void OtherTake::followSetting() {
+    if (compared && !left && first.recording() == open) second->setAll(matched(first.adjustments(), false));
+}
+
 HeardMix OtherTake::secondMix() const {
     const auto ofFirst = first.heardMix();
-    const auto matched = [&](const std::vector<TrackAdjustment>& adjustments) {
-        std::vector<TrackAdjustment> own(at(second->trackCount()));
-        for (std::size_t track = 0; track < own.size(); ++track) {
-            const auto same = inFirst(static_cast<int>(track));
-            if (same)
-                own[track] = adjustments[at(*same)];
-            else
-                own[track].muted = true;
-        }
-        return own;
-    };
     HeardMix mix;
-    mix.adjustments = matched(first.heardAdjustments());
+    mix.adjustments = matched(first.heardAdjustments(), true);
     mix.gain = ofFirst.gain;
     const auto wantedLufs = firstLufs(), is = second->loudnessLufs(mix.adjustments);
     if (wantedLufs && is)
@@ -183,7 +205,7 @@ HeardMix OtherTake::secondMix() const {
     if (is) mix.loudness = *is + mix.gain.value;
     mix.loudnessBasis = second->loudnessBasis();
     if (ofFirst.less)
-        mix.less = HeardMix::Other{matched(ofFirst.less->adjustments),
+        mix.less = HeardMix::Other{matched(ofFirst.less->adjustments, true),
                                    Decibels(ofFirst.less->gain.value + mix.gain.value - ofFirst.gain.value)};
     return mix;
 }
@@ -202,13 +224,18 @@ void OtherTake::hear(bool wantSecond) {
 
 void OtherTake::tryToChangeOver() {
     if (!ready || first.readingLoudness() || second->readingLoudness()) return;
-    const auto place = sameMoment();
     player.hear(heardSecond ? first.heardMix() : secondMix(), Player::Which::beside); // what changed meanwhile
-    player.seek(place.sample, Player::Which::beside);
+    player.seek(sameMoment(player.position()).sample, Player::Which::beside);         // so that it is in memory there
     if (!player.besideReady()) return; // the next time it will be farther on, and nearly there
-    player.changeOver(heardSecond ? -secondLouderBy() : secondLouderBy());
+    bool sure = false;
+    const auto there = [&](std::int64_t heard) {
+        const auto place = sameMoment(heard);
+        sure = place.sure;
+        return place.sample;
+    };
+    if (!player.changeOver(heardSecond ? -secondLouderBy() : secondLouderBy(), there)) return;
     heardSecond = *wanted;
-    surelySame = place.sure;
+    surelySame = sure;
     wanted.reset();
 }
 
@@ -224,6 +251,15 @@ std::string OtherTake::hearingInWords() const {
     return how + ".";
 }
 
+/// Where the first one is not in memory there, it sounds as soon as it is: the second one goes now.
+void OtherTake::hearFirstNow() {
+    wanted.reset();
+    if (!heardSecond) return;
+    const auto there = [&](std::int64_t heard) { return sameMoment(heard).sample; };
+    if (!player.changeOver(-secondLouderBy(), there)) player.changeOver(-secondLouderBy());
+    heardSecond = false;
+}
+
 bool OtherTake::leave() {
     left = true;
     wanted.reset();
@@ -231,9 +267,7 @@ bool OtherTake::leave() {
     second->cancel();
     if (first.recording() != open) return false;
     if (heardSecond) {
-        player.seek(sameMoment().sample, Player::Which::beside);
-        player.changeOver(-secondLouderBy());
-        heardSecond = false;
+        hearFirstNow();
         if (player.playing()) juce::Thread::sleep(fadeMilliseconds);
     }
     player.openBeside(std::shared_ptr<const Recording>());

@@ -10,6 +10,8 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 namespace spillwright::desk {
 
@@ -30,6 +32,12 @@ public:
     const TakeDifference& difference() const { return compared->differences.front(); }
     /// Everything is there that will be.
     bool settled() const;
+    /// Compares anew, each track of the first with the one of the second that is said (CompareOptions::match). Nothing
+    /// while something is at work.
+    void match(std::vector<std::pair<std::string, std::string>> byHand);
+    bool canMatch() const { return !left && second->measurement() && first.wholeMeasurement() && !work.busy(); }
+    /// Hands the setting of the first on to the tracks of the second that match, so that both are looked at under one.
+    void followSetting();
 
     // ---- which track is which; nothing before they are compared
     std::optional<int> inSecond(int trackOfFirst) const;
@@ -67,8 +75,10 @@ private:
     void tryToChangeOver();
     std::optional<Seconds> aligned(Seconds time, bool toSecond) const;
     Loop loopInSecond() const;
-    Place sameMoment() const;                ///< As heard now, in the other one.
-    std::optional<double> firstLufs() const; ///< As it is heard.
+    std::vector<TrackAdjustment> matched(const std::vector<TrackAdjustment>& ofFirst, bool muteOthers) const;
+    void hearFirstNow();
+    Place sameMoment(std::int64_t heard) const; ///< In the other one as that sample of the one that is heard.
+    std::optional<double> firstLufs() const;    ///< As it is heard.
     Decibels secondLouderBy() const;
 
     Controller& first;
@@ -78,6 +88,7 @@ private:
     std::string wrong;
     std::optional<Comparison> compared;
     std::optional<TakeAlignment> alignment;
+    std::vector<std::pair<std::string, std::string>> matchedByHand;
     bool comparing = false, aligning = false, ready = false, left = false;
     Loop firstLoop, secondLoop;
     bool heardSecond = false, surelySame = false;

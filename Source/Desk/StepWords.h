@@ -28,6 +28,7 @@ std::string place(const std::string& names);                          ///< "plac
 std::string group(const std::string& name);                           ///< "group 'drums'"
 std::string ungroup(const std::string& name);
 inline constexpr const char* equallyLoud = "all equally loud";
+inline constexpr const char* follow = "set as the other take";
 inline constexpr const char* opened = "as it was opened";
 
 } // namespace spillwright::desk::stepWords

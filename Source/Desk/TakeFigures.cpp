@@ -27,20 +27,28 @@ struct Row {
     int decimals = 1;
     bool isSigned = true;
     bool told = true; ///< Whether it stands.
+    const char* whyNot = "";
+    bool unsure = false; ///< Of both values.
 };
 
 TakeFigure inWords(const Row& row) {
     const auto amount = [&](const std::optional<double>& value) {
         if (!value) return std::string();
-        return row.isSigned ? signedAmount(*value * row.unit, row.decimals)
-                            : unsignedAmount(*value * row.unit, row.decimals);
+        return (row.isSigned ? signedAmount(*value * row.unit, row.decimals)
+                             : unsignedAmount(*value * row.unit, row.decimals)) +
+               (row.unsure ? "?" : "");
     };
-    TakeFigure figure{row.name, amount(row.first), amount(row.second), {}, std::nullopt};
+    TakeFigure figure{row.name, amount(row.first), amount(row.second), {}, std::nullopt, {}};
     if (!row.difference) return figure;
     auto doubt = row.difference->uncertainty;
     if (doubt) *doubt *= row.unit;
     figure.difference = withDoubt(row.difference->value * row.unit, doubt, row.decimals);
-    if (row.told) figure.stands = row.difference->stands;
+    if (!row.told) return figure;
+    figure.stands = row.difference->stands;
+    figure.why = *figure.stands ? "yes"
+                 : row.difference->standsFrom
+                     ? "from " + unsignedAmount(*row.difference->standsFrom * row.unit, row.decimals) + " on"
+                     : row.whyNot;
     return figure;
 }
 
@@ -68,10 +76,15 @@ void addPair(const Comparison& c, const TakeDifference& d, std::size_t place, st
     const auto arrival = [](const std::optional<ComparedPair>& pair) {
         return pair && pair->reading.arrival ? std::optional(pair->reading.arrival->delay.value) : std::nullopt;
     };
-    figures.push_back(inWords({"arrival, ms", arrival(a), arrival(b), difference.arrival, 1e3, 2}));
+    figures.push_back(inWords({"arrival, ms", arrival(a), arrival(b), difference.arrival, 1e3, 2, true, true,
+                               difference.dueTo.empty() ? "no track changed" : "below its \u00b1"}));
 
-    TakeFigure polarity{"polarity", a ? polarityOf(*a) : "", b ? polarityOf(*b) : "", {}, difference.polarityDiffers};
-    if (difference.polarityDiffers) polarity.difference = *difference.polarityDiffers ? "differs" : "none";
+    TakeFigure polarity{"polarity", a ? polarityOf(*a) : "",    b ? polarityOf(*b) : "",
+                        {},         difference.polarityDiffers, {}};
+    if (difference.polarityDiffers) {
+        polarity.difference = *difference.polarityDiffers ? "differs" : "none";
+        polarity.why = *difference.polarityDiffers ? "yes" : "";
+    }
     figures.push_back(polarity);
 
     figures.push_back(inWords(row(
@@ -97,6 +110,7 @@ std::vector<TakeFigure> takeFigures(const Comparison& c, const TakeDifference& d
     };
     std::vector<TakeFigure> figures;
     Row levels{"level, dBFS", level(a), level(b), {}};
+    levels.whyNot = "by playing";
     if (levels.first && levels.second) {
         const auto &was = *a.levels[at(track)], &is = *b.levels[at(track)];
         Difference louder{is.value - was.value, std::nullopt, false};
@@ -110,6 +124,7 @@ std::vector<TakeFigure> takeFigures(const Comparison& c, const TakeDifference& d
     figures.push_back(inWords(levels));
     Row spill{"spill, %", a.spillShares[at(track)], b.spillShares[at(track)], d.spill[at(track)], 100.0, 0};
     spill.isSigned = false;
+    spill.unsure = c.tracks[at(track)].standingUnsure;
     figures.push_back(inWords(spill));
     if (!partner || *partner == track) return figures;
     const auto pair = std::minmax(track, *partner);

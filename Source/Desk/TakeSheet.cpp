@@ -4,6 +4,7 @@
 #include "Desk/Words.h"
 
 #include <algorithm>
+#include <set>
 #include <utility>
 
 namespace spillwright::desk {
@@ -24,18 +25,15 @@ TakeSheet::TakeSheet(Controller& c, Player& p, const std::filesystem::path& fold
     : Sheet("Two takes compared"), controller(c), player(p), other(c, p, folder), firstGrid(c),
       secondGrid(other.controller()) {
     firstGrid.standBeside(named("A", controller.recording()->folder()));
-    secondGrid.standBeside(named("B", folder) + ", as recorded"); // the first is shown as it is set
+    secondGrid.standBeside(named("B", folder) + ", set as A");
     firstGrid.onPoint = [this](auto tracks) { pointInOther(false, tracks); };
     secondGrid.onPoint = [this](auto tracks) { pointInOther(true, tracks); };
     other.controller().addListener([this](unsigned what) { otherChanged(what); });
 
-    words.setTitle("What was changed between the takes");
-    words.setMultiLine(true);
-    words.setReadOnly(true);
-    words.setCaretVisible(false);
-    words.setFont(ui::font(13.0f));
-    words.onEscapeKey = [this] {
-        if (onClose) onClose();
+    verdictLines.onChoose = [this](const VerdictLine& line) { choose(*line.track, line.partner); };
+    matchTracks.onClick = [this] { openMatching(); };
+    otherFolder.onClick = [this] {
+        if (onOtherFolder) onOtherFolder();
     };
     hearFirst.setTitle("Hear take A");
     hearSecond.setTitle("Hear take B");
@@ -47,8 +45,9 @@ TakeSheet::TakeSheet(Controller& c, Player& p, const std::filesystem::path& fold
     leave.onClick = [this] {
         if (onClose) onClose();
     };
-    for (juce::Component* part : std::initializer_list<juce::Component*>{&firstGrid, &secondGrid, &words, &hearFirst,
-                                                                         &hearSecond, &play, &leave})
+    for (juce::Component* part :
+         std::initializer_list<juce::Component*>{&firstGrid, &secondGrid, &verdictLines, &hearFirst, &hearSecond, &play,
+                                                 &matchTracks, &otherFolder, &leave})
         addAndMakeVisible(part);
     follow();
 }
@@ -57,10 +56,13 @@ void TakeSheet::follow() {
     const bool before = other.comparison().has_value();
     other.poll();
     if (!before && other.comparison()) {
+        noteChanges();
+        chooseFirstChange();
         chooseInSecond();
         fillVerdict();
         repaint();
     }
+    matchTracks.setEnabled(other.canMatch() && !match);
     const bool canBeHeard = other.comparison().has_value();
     hearFirst.setEnabled(canBeHeard);
     hearSecond.setEnabled(canBeHeard);
@@ -77,16 +79,16 @@ std::string TakeSheet::stateInWords() const {
     const auto progress = other.progressInWords();
     if (!other.comparison()) return progress;
     const auto count = other.difference().changes.size();
-    std::string found = count == 0 ? "Nothing was changed between the takes, as far as can be told."
-                                   : "Something was changed between the takes: " + std::to_string(count) +
-                                         (count == 1 ? " change of a track." : " changes of tracks.");
+    std::string found = !isTold()    ? "Whether anything was changed cannot be told: is it the same set-up?"
+                        : count == 0 ? "Nothing was changed between the takes, as far as can be told."
+                                     : "Something was changed between the takes: " + std::to_string(count) +
+                                           (count == 1 ? " change of a track." : " changes of tracks.");
     return progress.empty() ? found : found + " (" + progress + ")";
 }
 
 void TakeSheet::fillVerdict() {
-    std::string all;
-    for (const auto& line : other.difference().verdict)
-        all += line + "\n";
+    auto lines = other.difference().verdict;
+    const auto add = [&](std::string text) { lines.push_back({std::move(text), std::nullopt, std::nullopt}); };
     std::string byOrder, unmatched;
     const auto& comparison = *other.comparison();
     const auto& inB = other.controller().tracks();
@@ -96,9 +98,82 @@ void TakeSheet::fillVerdict() {
             byOrder += (byOrder.empty() ? "" : ", ") + track.name + " = " + inB[static_cast<std::size_t>(is)].name;
         if (is < 0 || track.tracks.front() < 0) unmatched += (unmatched.empty() ? "" : ", ") + track.name;
     }
-    if (!byOrder.empty()) all += "matched by their order, not by name: " + byOrder + "\n";
-    if (!unmatched.empty()) all += "in one of the takes alone: " + unmatched + "\n";
-    words.setText(ui::text(all).replace("+-", ui::text("\u00b1")), false); // as a terminal writes it
+    if (!byOrder.empty()) add("matched by their order, not by name: " + byOrder);
+    if (!unmatched.empty()) add("in one of the takes alone: " + unmatched);
+    for (const auto& line : other.comparison()->warnings)
+        if (line.find("--match") == std::string::npos) add(line); // those are the two above
+    verdictLines.show(std::move(lines));
+}
+
+// ---- what was changed
+
+void TakeSheet::noteChanges() {
+    std::set<int> inFirst, inSecond;
+    for (const auto& change : other.difference().changes) {
+        const auto& tracks = other.comparison()->tracks[static_cast<std::size_t>(change.track)].tracks;
+        inFirst.insert(tracks.front());
+        inSecond.insert(tracks.back());
+    }
+    firstGrid.note(std::move(inFirst));
+    secondGrid.note(std::move(inSecond));
+}
+
+void TakeSheet::chooseFirstChange() {
+    if (const auto& changes = other.difference().changes; !changes.empty()) choose(changes.front().track, std::nullopt);
+}
+
+void TakeSheet::choose(int track, std::optional<int> partner) {
+    const auto& comparison = *other.comparison();
+    if (!partner) {
+        double clearest = -1.0;
+        for (const auto& pair : other.difference().pairs) {
+            const auto place = static_cast<std::size_t>(pair.pair);
+            const auto [one, two] = comparison.pairOf(place);
+            if (one != track && two != track) continue;
+            const double coherence = comparison.takes.front().pairs[place]->coherence.value;
+            if (coherence <= clearest) continue;
+            clearest = coherence;
+            partner = one == track ? two : one;
+        }
+    }
+    const auto inFirst = [&](int compared) {
+        return comparison.tracks[static_cast<std::size_t>(compared)].tracks.front();
+    };
+    if (inFirst(track) < 0) return;
+    if (partner && inFirst(*partner) >= 0)
+        controller.selectPair(inFirst(track), inFirst(*partner));
+    else
+        controller.selectTrack(inFirst(track));
+}
+
+// ---- which track is which
+
+void TakeSheet::openMatching() {
+    if (match || !other.canMatch()) return;
+    std::vector<int> now;
+    for (int track = 0; track < controller.trackCount(); ++track)
+        now.push_back(other.inSecond(track).value_or(-1));
+    match = std::make_unique<TakeMatch>(controller.tracks(), other.controller().tracks(), now);
+    match->onDone = [this](auto chosen) {
+        if (chosen) {
+            other.match(std::move(*chosen));
+            verdictLines.show({});
+            firstGrid.note({});
+            secondGrid.note({});
+        }
+        juce::MessageManager::callAsync([safe = juce::Component::SafePointer<TakeSheet>(this)] {
+            if (safe) safe->closeMatching(); // not while its button still calls
+        });
+    };
+    addAndMakeVisible(*match);
+    resized();
+    if (isShowing()) match->choice(0).grabKeyboardFocus();
+}
+
+void TakeSheet::closeMatching() {
+    match.reset();
+    if (isShowing()) grabKeyboardFocus();
+    repaint();
 }
 
 // ---- one cursor
@@ -106,6 +181,10 @@ void TakeSheet::fillVerdict() {
 void TakeSheet::changed(unsigned what) {
     firstGrid.changed(what);
     if (what & Controller::selectionChanged) chooseInSecond();
+    if (what & Controller::settingChanged) {
+        other.followSetting();
+        if (other.secondHeard()) player.hear(other.secondMix());
+    }
     repaint();
 }
 
@@ -151,8 +230,17 @@ std::string TakeSheet::chosenInWords() const {
 
 bool TakeSheet::keyPressed(const juce::KeyPress& key) {
     using K = juce::KeyPress;
-    if (key.isKeyCode(K::pageDownKey)) return words.pageDown(false);
-    if (key.isKeyCode(K::pageUpKey)) return words.pageUp(false);
+    if (match) {
+        if (key.isKeyCode(K::escapeKey)) {
+            closeMatching();
+            return true;
+        }
+        return key.isKeyCode(K::tabKey) && ui::tabInto(*match, key);
+    }
+    if (key.isKeyCode(K::pageDownKey) || key.isKeyCode(K::pageUpKey)) {
+        verdictLines.page(key.isKeyCode(K::pageDownKey) ? 1 : -1);
+        return true;
+    }
     const auto typed = juce::CharacterFunctions::toLowerCase(key.getTextCharacter());
     const bool plain = !key.getModifiers().isCommandDown() && !key.getModifiers().isAltDown();
     if (plain && (typed == 'a' || typed == 'b' || typed == 'k')) {
@@ -167,6 +255,9 @@ bool TakeSheet::keyPressed(const juce::KeyPress& key) {
     case CommandId::lastTrack:
     case CommandId::partnerBefore:
     case CommandId::partnerAfter:
+    case CommandId::flip:
+    case CommandId::undo:
+    case CommandId::redo:
     case CommandId::playStop:
     case CommandId::louder:
     case CommandId::quieter:
@@ -192,20 +283,21 @@ void TakeSheet::paint(juce::Graphics& g) {
     auto head = inside().removeFromTop(headHeight).toFloat();
     auto title = head.removeFromTop(26.0f);
     ui::draw(g, getTitle().toStdString(), title, juce::Justification::centredLeft, 18.0f, p.ink, true);
-    ui::draw(g, "Arrows: choose   Space: play, stop   K: the other take   A, B   Esc: close", title,
+    ui::draw(g, "Arrows: choose   F: flip in both   Space: play, stop   K: the other take   A, B   Esc: close", title,
              juce::Justification::centredRight, 12.0f, p.muted);
     ui::drawWhole(g, shownState, head.removeFromTop(22.0f), juce::Justification::centredLeft, 13.0f,
-                  other.fault().empty() ? p.accent : p.cancels, true);
+                  other.fault().empty() && (!other.comparison() || isTold()) ? p.accent : p.cancels, true);
     const auto foot = inside()
                           .removeFromBottom(footHeight - 10)
                           .withLeft(play.getRight() + gap)
-                          .withRight(leave.getX() - gap)
+                          .withRight(matchTracks.getX() - gap)
                           .toFloat();
     ui::drawWhole(g, shownHearing, foot, juce::Justification::centredLeft, 12.5f, p.ink);
     if (!other.comparison()) return;
 
-    auto table = rightColumn().removeFromTop(tableHead + tableRows * rowHeight).toFloat();
+    auto table = rightColumn().removeFromTop(tableHead + tableRows * rowHeight + noteHeight).toFloat();
     ui::draw(g, chosenInWords(), table.removeFromTop(22.0f), juce::Justification::centredLeft, 13.0f, p.ink, true);
+    auto note = table.withTop(table.getBottom() - noteHeight);
     const auto line = [&](const TakeFigure& figure, const std::string& stands, juce::Colour colour, bool bold) {
         auto row = table.removeFromTop(static_cast<float>(rowHeight));
         ui::draw(g, figure.name, row.removeFromLeft(nameWidth), juce::Justification::centredLeft, 12.0f,
@@ -217,15 +309,14 @@ void TakeSheet::paint(juce::Graphics& g) {
         cell(figure.first, valueWidth);
         cell(figure.second, valueWidth);
         cell(figure.difference, differenceWidth);
-        ui::draw(g, stands, row.withTrimmedLeft(8.0f), juce::Justification::centredLeft, 11.5f, colour, bold);
+        ui::drawWhole(g, stands, row.withTrimmedLeft(8.0f), juce::Justification::centredLeft, 11.5f, colour, bold,
+                      9.0f);
     };
-    line({"", "A", "B", "difference", {}}, "stands", p.accent, true);
+    line({"", "A", "B", "difference", {}, {}}, "stands", p.accent, true);
     for (const auto& figure : figures())
-        line(figure,
-             !figure.stands   ? ""
-             : *figure.stands ? "yes"
-                              : "no",
-             figure.stands == true ? p.accent : p.muted, false);
+        line(figure, figure.why, figure.stands == true ? p.accent : p.muted, false);
+    ui::drawWhole(g, "from ... on: smaller ones are found by chance where all pairs are asked", note,
+                  juce::Justification::centredLeft, 11.5f, p.muted, false, 9.0f);
 }
 
 void TakeSheet::resized() {
@@ -237,8 +328,13 @@ void TakeSheet::resized() {
     foot.removeFromLeft(6);
     play.setBounds(foot.removeFromLeft(72));
     leave.setBounds(foot.removeFromRight(96));
-    words.setBounds(rightColumn().withTrimmedTop(tableHead + tableRows * rowHeight + gap));
+    foot.removeFromRight(6);
+    otherFolder.setBounds(foot.removeFromRight(112));
+    foot.removeFromRight(6);
+    matchTracks.setBounds(foot.removeFromRight(116));
+    verdictLines.setBounds(rightColumn().withTrimmedTop(tableHead + tableRows * rowHeight + noteHeight + gap));
     area.setRight(rightColumn().getX() - gap);
+    if (match) match->setBounds(area);
     firstGrid.setBounds(area.removeFromLeft((area.getWidth() - gap) / 2));
     secondGrid.setBounds(area.withTrimmedLeft(gap));
 }

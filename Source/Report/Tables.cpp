@@ -51,6 +51,7 @@ private:
 
 std::string fixed(double value, int decimals, bool withSign = false) {
     if (!std::isfinite(value)) return "-";
+    if (std::abs(value) < 0.5 * std::pow(10.0, -decimals)) value = 0.0; // no "-0"
     char buffer[64];
     std::snprintf(buffer, sizeof buffer, withSign ? "%+.*f" : "%.*f", decimals, value);
     return buffer;
@@ -374,7 +375,8 @@ std::string takesTracks(const Comparison& c, const TakeDifference& d) {
             return take.levels[t] ? fixed(take.levels[t]->value, 1) : std::string("-");
         };
         const auto spill = [&](const ComparedTake& take) {
-            return take.spillShares[t] ? percent(*take.spillShares[t]) : std::string("-");
+            return take.spillShares[t] ? percent(*take.spillShares[t]) + (c.tracks[t].standingUnsure ? "?" : "")
+                                       : std::string("-");
         };
         std::string remark = c.microphones ? std::string() : changedInWords(change);
         for (const auto& one : d.changes)
@@ -391,7 +393,14 @@ std::string takesTracks(const Comparison& c, const TakeDifference& d) {
     return table.text();
 }
 
-std::string takesPairs(const Comparison& c, const TakeDifference& d) {
+/// Something of it is called a difference.
+bool differs(const PairDifference& pair) {
+    for (const auto* figure : {&pair.coherence, &pair.summationGain, &pair.notch, &pair.arrival})
+        if (*figure && (*figure)->stands) return true;
+    return pair.polarityDiffers == true;
+}
+
+std::string takesPairs(const Comparison& c, const TakeDifference& d, bool allPairs) {
     const auto &first = c.takes.front(), &second = c.takes[static_cast<std::size_t>(d.second)];
     std::vector<const PairDifference*> pairs;
     const auto ofFirst = [&](const PairDifference& p) -> const ComparedPair& {
@@ -400,8 +409,17 @@ std::string takesPairs(const Comparison& c, const TakeDifference& d) {
     const auto ofSecond = [&](const PairDifference& p) -> const ComparedPair& {
         return *second.pairs[static_cast<std::size_t>(p.pair)];
     };
+    std::size_t related = 0;
     for (const auto& pair : d.pairs)
-        if (ofFirst(pair).reading.related || ofSecond(pair).reading.related) pairs.push_back(&pair);
+        if (ofFirst(pair).reading.related || ofSecond(pair).reading.related) {
+            ++related;
+            if (allPairs || differs(pair)) pairs.push_back(&pair);
+        }
+    const std::string ofAll = std::to_string(related) + (related == 1 ? " related pair" : " related pairs");
+    if (pairs.empty())
+        return related == 0
+                   ? "no pair is related\n"
+                   : "none of " + ofAll + " is called different; --all lists " + (related == 1 ? "it" : "them") + "\n";
     std::stable_sort(pairs.begin(), pairs.end(), [&](const PairDifference* a, const PairDifference* b) {
         return ofFirst(*a).coherence.value > ofFirst(*b).coherence.value;
     });
@@ -411,6 +429,9 @@ std::string takesPairs(const Comparison& c, const TakeDifference& d) {
     for (const auto* pair : pairs) {
         const auto &a = ofFirst(*pair), &b = ofSecond(*pair);
         const auto [one, other] = c.pairOf(static_cast<std::size_t>(pair->pair));
+        std::string dueTo;
+        for (const int track : pair->dueTo)
+            dueTo += (dueTo.empty() ? "" : ", ") + c.tracks[static_cast<std::size_t>(track)].name;
         const auto both = [](const std::string& was, const std::string& is) { return was + " > " + is; };
         const auto arrival = [](const PairReading& reading) {
             return reading.arrival ? fixed(inMilliseconds(reading.arrival->delay), 2, true) : std::string("-");
@@ -430,10 +451,12 @@ std::string takesPairs(const Comparison& c, const TakeDifference& d) {
              both(deepest(a), deepest(b)), differenceInWords(pair->notch, 1),
              both(fixed(a.summationGain.value, 1, true), fixed(b.summationGain.value, 1, true)),
              differenceInWords(pair->summationGain, 1),
-             both(fixed(a.best.value, 1, true), fixed(b.best.value, 1, true)),
-             pair->dueTo ? c.tracks[static_cast<std::size_t>(*pair->dueTo)].name : ""});
+             both(fixed(a.best.value, 1, true), fixed(b.best.value, 1, true)), dueTo});
     }
-    return table.text();
+    const std::string left =
+        pairs.size() < related ? std::to_string(pairs.size()) + " of " + ofAll + " shown; --all lists the others too\n"
+                               : "";
+    return table.text() + left;
 }
 
 std::string takeInWords(const Comparison& c, const ComparedTake& take) {
@@ -452,19 +475,26 @@ std::string takeInWords(const Comparison& c, const ComparedTake& take) {
 
 } // namespace
 
-std::string comparisonTable(const Comparison& c) {
+std::string comparisonTable(const Comparison& c, bool allPairs) {
     std::string out;
     for (const auto& take : c.takes)
         out += takeInWords(c, take);
     if (c.source) out += "pairs and sums of " + *c.source + " alone\n";
     for (const auto& difference : c.differences) {
-        const auto& second = c.takes[static_cast<std::size_t>(difference.second)].name;
-        out += "\n" + second + " against " + c.takes.front().name + ":\n";
-        for (const auto& line : difference.verdict)
-            out += "  " + line + "\n";
-        out += "\n" + takesTracks(c, difference) + "\n" + takesPairs(c, difference);
+        out += "\n" + takesTracks(c, difference) + "\n" + takesPairs(c, difference, allPairs);
     }
-    return out + "\n* stands: more than other playing alone would make it\n";
+    out += "\n* stands: more than other playing alone would make it, all figures of the takes asked together. Without "
+           "a star "
+           "a difference may well\n  be above its uncertainty (±): among so many figures some are by chance, and some "
+           "are too "
+           "small to matter.\n";
+    for (const auto& difference : c.differences) { // last, where it is still seen
+        out += "\n" + c.takes[static_cast<std::size_t>(difference.second)].name + " against " + c.takes.front().name +
+               ":\n";
+        for (const auto& line : difference.verdict)
+            out += "  " + line.text + "\n";
+    }
+    return out;
 }
 
 } // namespace spillwright

@@ -12,7 +12,8 @@ namespace spillwright {
 std::string measurementTable(const Measurement& measurement);
 /// The proposals as plain text: what each changes and what each change is worth.
 std::string proposalsTable(const Proposals& proposals, const Measurement& measurement);
-/// Takes or microphones side by side: the verdict, the tracks, and the pairs that are related in one of them.
-std::string comparisonTable(const Comparison& comparison);
+/// Takes or microphones side by side: the tracks, the pairs that are related in one of them and of which something is
+/// called a difference (or all that are related), and the verdict, which comes last.
+std::string comparisonTable(const Comparison& comparison, bool allPairs = false);
 
 } // namespace spillwright

@@ -35,7 +35,7 @@ Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> take
     for (const auto& [first, other] : match) {
         const auto track = findTrack(first, takes.front().tracks);
         if (!track) return track.fault();
-        bool found = false;
+        bool found = other.empty();
         for (std::size_t k = 1; k < count; ++k)
             for (std::size_t t = 0; t < takes[k].tracks.size(); ++t) {
                 if (takes[k].tracks[t].name != other || taken[k][t]) continue;
@@ -55,9 +55,13 @@ Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> take
                          nearNames(other, names)};
         }
     }
+    const auto isNone = [&](const ComparedTrack& track) {
+        return std::any_of(match.begin(), match.end(),
+                           [&](const auto& pair) { return pair.second.empty() && pair.first == track.name; });
+    };
     for (std::size_t k = 1; k < count; ++k)
         for (auto& track : matched) {
-            if (track.tracks[k] >= 0) continue;
+            if (track.tracks[k] >= 0 || isNone(track)) continue;
             for (std::size_t t = 0; t < takes[k].tracks.size(); ++t)
                 if (!taken[k][t] && lower(takes[k].tracks[t].name) == lower(track.name)) {
                     track.tracks[k] = static_cast<int>(t);
@@ -69,7 +73,7 @@ Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> take
         if (takes[k].tracks.size() != takes.front().tracks.size()) continue; // not the same tracks: order says nothing
         std::size_t t = 0;
         for (auto& track : matched) {
-            if (track.tracks[k] >= 0) continue;
+            if (track.tracks[k] >= 0 || isNone(track)) continue;
             while (t < taken[k].size() && taken[k][t])
                 ++t;
             if (t == taken[k].size()) break;
@@ -81,7 +85,7 @@ Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> take
     for (std::size_t k = 1; k < count; ++k)
         if (std::none_of(matched.begin(), matched.end(), [&](const auto& track) { return track.tracks[k] >= 0; }))
             return Fault{takes[k].folder, "has no track in common with " + takes.front().folder,
-                         "say with --match which track is which"};
+                         "choose another take, or say which track is which (--match)"};
     for (std::size_t k = 1; k < count; ++k)
         for (std::size_t t = 0; t < takes[k].tracks.size(); ++t)
             if (!taken[k][t]) {

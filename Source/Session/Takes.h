@@ -28,6 +28,8 @@ struct Difference {
     double value = 0.0;
     std::optional<double> uncertainty;
     bool stands = false;
+    /// From this size on it would stand; empty where other things than its size decide.
+    std::optional<double> standsFrom = std::nullopt;
 };
 
 enum class MatchedBy { name, order, hand };
@@ -37,6 +39,7 @@ struct ComparedTrack {
     std::string name;        ///< Of the first take that has it.
     std::vector<int> tracks; ///< [take] Track of that recording; -1: it has none.
     MatchedBy by = MatchedBy::name;
+    bool standingUnsure = false; ///< It could as well stand close to something as not: its spill is told with doubt.
 };
 
 /// A pair of compared tracks in one take; empty where one of them does not sound there.
@@ -94,7 +97,13 @@ struct PairDifference {
     std::optional<Difference> coherence, summationGain, notch;
     std::optional<Difference> arrival;   ///< Seconds; stands by the tracks' changes.
     std::optional<bool> polarityDiffers; ///< Empty where one of them is not sure.
-    std::optional<int> dueTo;            ///< Compared track whose change explains what stands here.
+    std::vector<int> dueTo;              ///< Compared tracks whose changes explain what stands here: none, one or both.
+};
+
+/// A line for people, and what it is about.
+struct VerdictLine {
+    std::string text;
+    std::optional<int> track, partner; ///< Compared tracks.
 };
 
 /// A take against the first.
@@ -106,9 +115,14 @@ struct TakeDifference {
     std::optional<Difference> sum, best; ///< Summation gains, dB; stand only where some track changed.
     /// [compared track] Spill share of the second take less that of the first, were both played as the first was.
     std::vector<std::optional<Difference>> spill;
-    int waysUnexplained = 0;          ///< That changed, though no track's change explains them.
-    bool ambiguous = false;           ///< Two tracks alone: either may be the one that changed.
-    std::vector<std::string> verdict; ///< Lines for people.
+    int waysUnexplained = 0; ///< That changed, though no track's change explains them.
+    bool ambiguous = false;  ///< Two tracks alone: either may be the one that changed.
+    int ways = 0;            ///< Told in both takes, or of pairs that are related in one of them alone ...
+    int waysAlike = 0;       ///< ... and those of them that are as they were, or later with all else of a track.
+    /// Enough of the ways is alike for the rest to be held against it. False: nothing that ways tell of tracks is
+    /// called a change; it may be another set-up.
+    bool canBeTold = true;
+    std::vector<VerdictLine> verdict;
 };
 
 struct Comparison {
@@ -125,9 +139,11 @@ struct Comparison {
 };
 
 struct CompareOptions {
-    /// A track of the first take and the one that it is in another: before names are asked.
+    /// A track of the first take and the one that it is in another, before names are asked; the other one empty: it is
+    /// none of them.
     std::vector<std::pair<std::string, std::string>> match;
     std::optional<SourceList> sources; ///< In names of the first take; none: guessed from its sound.
+    std::vector<std::string> unsure;   ///< Where `sources` was guessed: the tracks that it was unsure of.
     /// Pairs and sums of this source alone, by its name or a close track of it in the first take; without
     /// uncertainties, as no stretches of it are kept.
     std::optional<std::string> source;
@@ -139,9 +155,12 @@ struct CompareOptions {
 Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> takes,
                                                std::span<const std::pair<std::string, std::string>> match);
 
+/// Of less nothing is told: a window of the spectra takes a third of a second, and figures come from many.
+inline constexpr Seconds shortestTake{2.0};
+
 /// Two takes or more of one set-up, each against the first. They need neither length, tempo nor rate in common: spectra
 /// are compared, and the way of each source to each track, which does not depend on the notes (PathChange.h).
-/// Measurements as measure() gives them. Faults: those of matchTracks, a take too short to compare, fewer than two
+/// Measurements as measure() gives them. Faults: those of matchTracks, a take below shortestTake, fewer than two
 /// takes, a stop. Same result for any number of workers. Two takes of 30 s and 24 tracks: about a second.
 Result<Comparison> compareTakes(std::vector<Measurement> takes, const CompareOptions& options, Workers& workers,
                                 const Watch& watch);
@@ -153,9 +172,9 @@ Result<Comparison> compareMicrophones(const Measurement& recording, std::span<co
 
 nlohmann::ordered_json comparisonToJson(const Comparison& comparison);
 
-/// The lines of TakeDifference::verdict.
-std::vector<std::string> verdictInWords(const Comparison& comparison, const TakeDifference& difference);
-/// A line a change: "snare top: inverted against 9 ways".
-std::vector<std::string> changesInWords(const Comparison& comparison, const TakeDifference& difference);
+/// TakeDifference::verdict.
+std::vector<VerdictLine> verdictInWords(const Comparison& comparison, const TakeDifference& difference);
+/// A line a change: "snare top: the other way up than in A, against 9 ways".
+std::vector<VerdictLine> changesInWords(const Comparison& comparison, const TakeDifference& difference);
 
 } // namespace spillwright

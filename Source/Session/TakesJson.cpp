@@ -45,6 +45,7 @@ ordered_json trackInTake(const Comparison& c, std::size_t track, std::size_t k) 
             {"level_dBFS", level ? rounded(level->value, dbDigits) : ordered_json()},
             {"levelUncertainty_dB", level ? number(level->uncertainty, dbDigits) : ordered_json()},
             {"spillShare", number(take.spillShares[track], shareDigits)},
+            {"spillShareUnsure", c.tracks[track].standingUnsure},
             {"hum_Hz", hum ? rounded(hum->hertz, 2) : ordered_json()},
             {"hum_dBFS", hum ? rounded(hum->level.value, dbDigits) : ordered_json()}};
 }
@@ -77,6 +78,7 @@ void add(ordered_json& into, const std::string& name, const std::string& unit,
     into[name + unit] = difference ? rounded(difference->value * scale, digits) : ordered_json();
     into[name + "Uncertainty" + unit] = difference ? number(difference->uncertainty, digits, scale) : ordered_json();
     into[name + "Differs"] = difference && difference->uncertainty ? ordered_json(difference->stands) : ordered_json();
+    into[name + "DiffersFrom" + unit] = difference ? number(difference->standsFrom, digits, scale) : ordered_json();
 }
 
 const char* placeWord(TrackChange::Place place) {
@@ -123,7 +125,13 @@ ordered_json differenceToJson(const Comparison& c, const TakeDifference& d) {
     ordered_json one;
     one["first"] = c.takes.front().name;
     one["second"] = c.takes[static_cast<std::size_t>(d.second)].name;
-    one["verdict"] = d.verdict;
+    ordered_json verdict = ordered_json::array();
+    for (const auto& line : d.verdict)
+        verdict.push_back(line.text);
+    one["verdict"] = std::move(verdict);
+    one["canBeTold"] = d.canBeTold;
+    one["ways"] = d.ways;
+    one["waysAlike"] = d.waysAlike;
     ordered_json changes = ordered_json::array();
     for (const auto& change : d.changes)
         changes.push_back(changeToJson(c, change));
@@ -163,7 +171,9 @@ ordered_json differenceToJson(const Comparison& c, const TakeDifference& d) {
         add(p, "deepest", "_dB", pair.notch, dbDigits);
         add(p, "arrival", "_ms", pair.arrival, msDigits, 1e3);
         p["polarityDiffers"] = pair.polarityDiffers ? ordered_json(*pair.polarityDiffers) : ordered_json();
-        p["dueTo"] = pair.dueTo ? ordered_json(c.tracks[static_cast<std::size_t>(*pair.dueTo)].name) : ordered_json();
+        p["dueTo"] = ordered_json::array();
+        for (const int track : pair.dueTo)
+            p["dueTo"].push_back(c.tracks[static_cast<std::size_t>(track)].name);
         pairs.push_back(std::move(p));
     }
     one["pairs"] = std::move(pairs);

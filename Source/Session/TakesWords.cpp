@@ -39,10 +39,14 @@ std::string namesOf(const Comparison& c, const std::vector<int>& tracks) {
     return words;
 }
 
+VerdictLine plain(std::string text) {
+    return {std::move(text), std::nullopt, std::nullopt};
+}
+
 /// "the kit"-wide: what the tracks in common sum to.
-void addSums(const Comparison& c, const TakeDifference& d, std::vector<std::string>& lines) {
+void addSums(const Comparison& c, const TakeDifference& d, std::vector<VerdictLine>& lines) {
     const auto& take = c.takes[static_cast<std::size_t>(d.second)];
-    if (!d.sum || !take.sum || !take.best) return;
+    if (!d.canBeTold || !d.sum || !d.sum->uncertainty || !take.sum || !take.best) return;
     const auto told = [&](const Difference& difference) {
         return plusMinus(std::abs(difference.value), difference.uncertainty, 1, "dB") +
                (difference.value > 0.0 ? " fuller" : " thinner");
@@ -55,11 +59,11 @@ void addSums(const Comparison& c, const TakeDifference& d, std::vector<std::stri
                                    : " after " + counted(static_cast<int>(take.flips.size()), "flip", "flips") + " (" +
                                          namesOf(c, take.flips) + ")";
     }
-    lines.push_back(line.empty() ? "no difference in how full the tracks sum" : line);
+    lines.push_back(plain(line.empty() ? "no difference in how full the tracks sum" : line));
 }
 
 /// Whether the two sides of a pair sit evener about a source than they did.
-void addEvenness(const Comparison& c, const TakeDifference& d, std::vector<std::string>& lines) {
+void addEvenness(const Comparison& c, const TakeDifference& d, std::vector<VerdictLine>& lines) {
     const auto &first = c.takes.front().recording, &second = c.takes[static_cast<std::size_t>(d.second)].recording;
     if (!first.sources || !second.sources) return;
     const auto moved = [&](int track) {
@@ -79,7 +83,7 @@ void addEvenness(const Comparison& c, const TakeDifference& d, std::vector<std::
             if (first.tracks[static_cast<std::size_t>(leftA)].linkedTo != rightA) continue;
             if (!moved(static_cast<int>(left)) && !moved(static_cast<int>(right))) continue;
             double most = 0.0;
-            std::string line;
+            VerdictLine line{{}, static_cast<int>(left), static_cast<int>(right)};
             for (std::size_t s = 0; s < first.sources->names.size(); ++s) {
                 const auto& names = second.sources->names;
                 const auto other = std::find(names.begin(), names.end(), first.sources->names[s]);
@@ -100,16 +104,17 @@ void addEvenness(const Comparison& c, const TakeDifference& d, std::vector<std::
                 const double weight = a->shareOfTrack + b->shareOfTrack;
                 if (weight <= most) continue;
                 most = weight;
-                line = c.tracks[left].name + " and " + c.tracks[right].name + ": " + fixed(std::abs(is - was), 2) +
-                       " ms " + (is < was ? "closer to even about " : "further from even about ") +
-                       first.sources->names[s] + " (" + fixed(is, 2) + " ms apart, " + fixed(was, 2) + " ms before)";
+                line.text = c.tracks[left].name + " and " + c.tracks[right].name + ": " + fixed(std::abs(is - was), 2) +
+                            " ms " + (is < was ? "closer to even about " : "further from even about ") +
+                            first.sources->names[s] + " (" + fixed(is, 2) + " ms apart, " + fixed(was, 2) +
+                            " ms before)";
             }
-            if (!line.empty()) lines.push_back(line);
+            if (!line.text.empty()) lines.push_back(line);
         }
 }
 
 /// One microphone in another's place, in the words of what it does for the job.
-void addMicrophones(const Comparison& c, const TakeDifference& d, std::vector<std::string>& lines) {
+void addMicrophones(const Comparison& c, const TakeDifference& d, std::vector<VerdictLine>& lines) {
     const auto &first = c.takes.front(), &second = c.takes[static_cast<std::size_t>(d.second)];
     const auto job = std::find_if(c.tracks.begin(), c.tracks.end(),
                                   [](const ComparedTrack& track) { return track.by == MatchedBy::hand; });
@@ -117,17 +122,43 @@ void addMicrophones(const Comparison& c, const TakeDifference& d, std::vector<st
     const auto& change = d.tracks[t];
     if (first.levels[t] && second.levels[t]) {
         const double louder = second.levels[t]->value - first.levels[t]->value;
-        lines.push_back(decibelsText(std::abs(louder), 1) + (louder > 0.0 ? " louder than " : " softer than ") +
-                        first.name);
+        lines.push_back(
+            plain(decibelsText(std::abs(louder), 1) + (louder > 0.0 ? " louder than " : " softer than ") + first.name));
     }
     if (change.against > 0)
-        lines.push_back(std::string(change.inverted ? "the other way up" : "the same way up") + ", and hears " +
-                        fixed(std::abs(inMilliseconds(change.later)), 2) + " ms " +
-                        (change.later.value > 0.0 ? "later" : "earlier") + " against " +
-                        counted(change.against, "way", "ways"));
+        lines.push_back(plain(std::string(change.inverted ? "the other way up" : "the same way up") + ", and hears " +
+                              fixed(std::abs(inMilliseconds(change.later)), 2) + " ms " +
+                              (change.later.value > 0.0 ? "later" : "earlier") + " against " +
+                              counted(change.against, "way", "ways")));
     if (first.spillShares[t] && second.spillShares[t])
-        lines.push_back(fixed(100.0 * *second.spillShares[t], 0) + " % spill" + " against " +
-                        fixed(100.0 * *first.spillShares[t], 0) + " %");
+        lines.push_back(plain(fixed(100.0 * *second.spillShares[t], 0) + " % spill" + " against " +
+                              fixed(100.0 * *first.spillShares[t], 0) + " %"));
+}
+
+/// That the takes share too little to hold one against the other.
+std::string cannotBeTold(const Comparison& c, const TakeDifference& d) {
+    const auto& first = c.takes.front().name;
+    const std::string why = d.ways == 0
+                                ? "no track is heard in another one in both takes"
+                                : (d.waysAlike == 0 ? "none" : "only " + std::to_string(d.waysAlike)) + " of the " +
+                                      counted(d.ways, "way", "ways") + " from one track to another " +
+                                      (d.waysAlike > 1 ? "are" : "is") + " as in " + first;
+    return "whether anything was changed cannot be told: " + why +
+           "; is it the same set-up, and each track matched with its own?";
+}
+
+/// Tracks of which no way tells: what is said of the others does not hold for them.
+void addUntold(const Comparison& c, const TakeDifference& d, std::vector<VerdictLine>& lines) {
+    constexpr std::size_t mostNamed = 5;
+    std::vector<int> untold;
+    for (std::size_t t = 0; t < c.tracks.size(); ++t)
+        if (d.tracks[t].against == 0 && c.takes.front().levels[t] &&
+            c.takes[static_cast<std::size_t>(d.second)].levels[t])
+            untold.push_back(static_cast<int>(t));
+    if (untold.empty()) return;
+    const std::string who = untold.size() > mostNamed ? std::to_string(untold.size()) + " tracks" : namesOf(c, untold);
+    lines.push_back({"of " + who + " nothing is told but the level: not heard in another track in both takes",
+                     untold.front(), std::nullopt});
 }
 
 } // namespace
@@ -160,8 +191,8 @@ const char* changeWord(TakeChange::Kind kind) {
     return "";
 }
 
-std::vector<std::string> changesInWords(const Comparison& c, const TakeDifference& d) {
-    std::vector<std::string> lines;
+std::vector<VerdictLine> changesInWords(const Comparison& c, const TakeDifference& d) {
+    std::vector<VerdictLine> lines;
     for (const auto& change : d.changes) {
         const auto& name = c.tracks[static_cast<std::size_t>(change.track)].name;
         const auto& first = c.takes.front().name;
@@ -211,37 +242,47 @@ std::vector<std::string> changesInWords(const Comparison& c, const TakeDifferenc
             line += ", or the other track, the other way";
         else if (place && change.against > 0)
             line += ", against " + counted(change.against, "way", "ways");
-        lines.push_back(std::move(line));
+        lines.push_back({std::move(line), change.track, std::nullopt});
     }
     return lines;
 }
 
-std::vector<std::string> verdictInWords(const Comparison& c, const TakeDifference& d) {
-    std::vector<std::string> lines;
+std::vector<VerdictLine> verdictInWords(const Comparison& c, const TakeDifference& d) {
+    std::vector<VerdictLine> lines;
     if (c.microphones)
         addMicrophones(c, d, lines);
     else
         lines = changesInWords(c, d);
-    if (!c.microphones && d.changes.empty())
-        lines.push_back("nothing was changed since " + c.takes.front().name + ", as far as can be told");
+    if (!d.canBeTold)
+        lines.insert(lines.begin(), plain(cannotBeTold(c, d)));
+    else if (!c.microphones && d.changes.empty())
+        lines.push_back(plain("nothing was changed since " + c.takes.front().name + ", as far as can be told"));
     addEvenness(c, d, lines);
     addSums(c, d, lines);
-    if (!c.microphones) {
+    if (c.source)
+        lines.push_back(
+            plain("of " + *c.source +
+                  " alone no uncertainties are known: no figure of its pairs and sums is called a difference"));
+    else if (d.canBeTold && d.sum && !d.sum->uncertainty)
+        lines.push_back(plain("too short for uncertainties: no figure of pairs and sums is called a difference"));
+    if (!c.microphones && d.canBeTold) {
+        addUntold(c, d, lines);
         const bool asked = std::any_of(d.spill.begin(), d.spill.end(), [](const auto& s) { return s.has_value(); });
         const bool differs = std::any_of(d.spill.begin(), d.spill.end(), [](const auto& s) { return s && s->stands; });
-        if (asked && !differs) lines.push_back("no difference in spill");
-        if (!asked) lines.push_back("spill cannot be told");
+        if (asked && !differs) lines.push_back(plain("no difference in spill"));
+        if (!asked) lines.push_back(plain("spill cannot be told"));
     }
     int own = 0;
     for (const auto& pair : d.pairs)
-        if (!pair.dueTo && !c.microphones)
+        if (pair.dueTo.empty() && !c.microphones && d.canBeTold)
             for (const auto* figure : {&pair.coherence, &pair.summationGain, &pair.notch})
                 own += *figure && (*figure)->stands;
     if (own > 0)
-        lines.push_back(counted(own, "figure", "figures") + " of pairs differ though no track changed: other playing");
+        lines.push_back(
+            plain(counted(own, "figure", "figures") + " of pairs differ though no track changed: other playing"));
     if (d.waysUnexplained > 0)
-        lines.push_back(counted(d.waysUnexplained, "way changed", "ways changed") +
-                        " that no single track explains; a player may have moved");
+        lines.push_back(plain(counted(d.waysUnexplained, "way changed", "ways changed") +
+                              " that no single track explains; a player may have moved"));
     return lines;
 }
 

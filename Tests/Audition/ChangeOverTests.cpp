@@ -1,5 +1,10 @@
 #include "Rig.h"
 
+#include <algorithm>
+#include <atomic>
+#include <cmath>
+#include <thread>
+
 using namespace spillwright;
 using namespace spillwright::test;
 
@@ -47,6 +52,102 @@ TEST_CASE("two takes that are the same change over unheard") {
     changeOverAtOnePlace(changed);
     // What is left is the rounding of two fades that add up to 1 in single precision.
     CHECK(differenceDb(changed.left, once.left, 0, std::ssize(once.left), 0) < -120.0);
+}
+
+TEST_CASE("between takes of one sound, however the blocks fall, changing over slips by nothing") {
+    constexpr std::size_t lead = 12345; // samples that every moment comes later in the other one
+    const auto tracks = noise(7, 30);
+    auto later = tracks;
+    for (auto& track : later)
+        track.insert(track.begin(), lead, 0.0f);
+    Rig once(sourceOf(tracks)), rig(sourceOf(tracks));
+    rig.player.openBeside(sourceOf(later), plainTracks(2));
+    Rig::waitUntil([&] { return rig.player.besideReady(); });
+    // Blocks come from a thread of their own, as from a device, at a pace of theirs.
+    std::atomic<bool> ends{false};
+    rig.left.reserve(30 * 48000);
+    rig.right.reserve(30 * 48000);
+    rig.player.play();
+    std::thread device([&] {
+        while (!ends && rig.left.size() < 25 * 48000) {
+            rig.callBack(1024);
+            std::this_thread::sleep_for(std::chrono::milliseconds(3));
+        }
+    });
+    bool inSecond = false;
+    int changes = 0;
+    for (int k = 0; k < 11; ++k) {
+        std::this_thread::sleep_for(std::chrono::microseconds(20000 + 1700 * k));
+        const auto there = [&](std::int64_t sample) {
+            return sample + (inSecond ? -1 : 1) * static_cast<std::int64_t>(lead);
+        };
+        rig.player.seek(there(rig.player.position()), Player::Which::beside);
+        Rig::waitUntil([&] { return rig.player.besideReady() && rig.player.changeOver({}, there); });
+        inSecond = !inSecond;
+        ++changes;
+    }
+    ends = true;
+    device.join();
+    CHECK(changes == 11);
+    CHECK(rig.player.meters().dropouts == 0);
+    once.player.play();
+    once.run(static_cast<int>(rig.left.size()), 1024);
+    // From where it began to sound; what is left is the rounding of fades that add up to 1.
+    const auto begins = [](const std::vector<float>& samples) {
+        return std::find_if(samples.begin(), samples.end(), [](float s) { return s != 0.0f; }) - samples.begin();
+    };
+    const auto shift = begins(rig.left) - begins(once.left);
+    const auto from = begins(once.left), to = std::min(std::ssize(once.left), std::ssize(rig.left) - shift);
+    CHECK(to - from > 48000);
+    CHECK(differenceDb(rig.left, once.left, from, to, shift) < -100.0);
+}
+
+TEST_CASE(
+    "changing over to a take of another rate, through its resampler, slips by less than a tenth of a millisecond") {
+    // A pulse every 100 ms, in both at the same times: after the change they still come every 100 ms.
+    const auto pulses = [](double sampleRate) {
+        std::vector<float> samples(static_cast<std::size_t>(12.0 * sampleRate), 0.0f);
+        for (double at = 0.05; at < 11.9; at += 0.1)
+            for (int k = -40; k <= 40; ++k) { // 2 ms, of one shape at any rate
+                const double n = std::round(at * sampleRate) + k, t = n / sampleRate - at;
+                samples[static_cast<std::size_t>(n)] =
+                    static_cast<float>(0.5 * std::exp(-t * t / (2.0 * 1.5e-4 * 1.5e-4)));
+            }
+        return std::vector<std::vector<float>>{samples, samples};
+    };
+    for (const double other : {44100.0, 96000.0}) {
+        Rig rig(sourceOf(pulses(rate)));
+        rig.player.openBeside(sourceOf(pulses(other), other), plainTracks(2));
+        Rig::waitUntil([&] { return rig.player.besideReady(); });
+        rig.player.play();
+        bool inSecond = false;
+        for (int k = 0; k < 6; ++k) {
+            rig.run(41 * 512, 512);
+            const double ratio = inSecond ? rate / other : other / rate;
+            const auto there = [&](std::int64_t sample) { return std::llround(static_cast<double>(sample) * ratio); };
+            rig.player.seek(there(rig.player.position()), Player::Which::beside);
+            Rig::waitUntil([&] { return rig.player.besideReady() && rig.player.changeOver({}, there); });
+            inSecond = !inSecond;
+        }
+        rig.run(41 * 512, 512);
+        std::vector<double> times; // of the pulses' centres, s
+        for (std::size_t n = 480; n + 480 < rig.left.size(); ++n) {
+            if (rig.left[n] < 0.15f || rig.left[n] < *std::max_element(&rig.left[n - 480], &rig.left[n + 480]))
+                continue;
+            double weight = 0.0, sum = 0.0;
+            for (std::size_t m = n - 48; m <= n + 48; ++m) {
+                weight += static_cast<double>(rig.left[m]);
+                sum += static_cast<double>(rig.left[m]) * static_cast<double>(m);
+            }
+            times.push_back(sum / weight / rate);
+        }
+        REQUIRE(times.size() > 20);
+        for (std::size_t k = 1; k < times.size(); ++k) {
+            const double periods = (times[k] - times[0]) / 0.1;
+            INFO("pulse " << k << " at " << times[k] << " s");
+            CHECK(std::abs(periods - std::round(periods)) * 0.1 < 1e-4);
+        }
+    }
 }
 
 TEST_CASE("after changing over the other one is heard under its own mix, from its own place, and what was said stays") {
@@ -114,7 +215,7 @@ TEST_CASE("takes of different rates change over, and a second one that is closed
     CHECK(shareAboveDb(rig.left, end - (1 << 15), 990.0) > -1.0);
     rig.player.openBeside(std::shared_ptr<const Recording>());
     CHECK_FALSE(rig.player.besideReady());
-    rig.player.changeOver({});
+    CHECK_FALSE(rig.player.changeOver({}));
     CHECK(rig.player.playing()); // there is nothing to change over to
     rig.player.openBeside(sourceOf(other, 44100.0), plainTracks(2));
     rig.player.open(sourceOf(noise(3)), plainTracks(2));

@@ -59,7 +59,7 @@ void score(Case& of, const Comparison& comparison, int track, std::uint64_t seed
                    (difference.best && difference.best->stands && !of.expected);
     for (const auto& pair : difference.pairs)
         for (const auto* figure : {&pair.coherence, &pair.summationGain, &pair.notch})
-            figures = figures || (*figure && (*figure)->stands && !pair.dueTo);
+            figures = figures || (*figure && (*figure)->stands && pair.dueTo.empty());
     of.found += found;
     of.exact += found == of.expected.has_value() && others == 0;
     of.falseChanges += others;
@@ -68,7 +68,7 @@ void score(Case& of, const Comparison& comparison, int track, std::uint64_t seed
         std::printf("  seed %llu, %s (%s):\n", static_cast<unsigned long long>(seed), of.name,
                     comparison.tracks[static_cast<std::size_t>(track)].name.c_str());
         for (const auto& line : difference.verdict)
-            std::printf("    %s\n", line.c_str());
+            std::printf("    %s\n", line.text.c_str());
     }
 }
 

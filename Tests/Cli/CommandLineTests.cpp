@@ -929,6 +929,15 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
     CHECK(table.status == 0);
     CHECK(table.out.find("b: the other way up than in A") != std::string::npos);
     CHECK(table.out.find("C against A:") != std::string::npos);
+    // The verdicts come last, and what differs alone is listed unless all is asked for.
+    CHECK(table.out.find("B against A:") > table.out.find("stands: "));
+    CHECK(table.out.find("b: the other way up than in A") > table.out.find("B against A:"));
+    CHECK(table.out.find("--all") != std::string::npos);
+    const auto all = call({"compare", path(one), path(two), path(three), "--all"});
+    CHECK(all.status == 0);
+    CHECK(all.out.size() > table.out.size());
+    CHECK(all.out.find("--all") == std::string::npos);
+    CHECK(all.out.find(" -0 ") == std::string::npos);
 
     const auto job = call({"compare", path(one), "--microphone", "b", "--microphone", "c", "--json", "-"});
     REQUIRE(job.status == 0);
@@ -944,7 +953,7 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
     for (const char* name : {"01 a.wav", "02 b.wav"})
         writeWav(silent.path() / name, std::vector<float>(48000));
     writeWav(brief.path() / "01 a.wav", noise(300, 1));
-    writeWav(other.path() / "01 oboe.wav", noise(48000, 1));
+    writeWav(other.path() / "01 oboe.wav", noise(sixSeconds, 1));
     for (const auto& [second, what] :
          {std::pair(path(one), "is named twice"), std::pair(path(silent), "silent"),
           std::pair(path(brief), "too short to compare"), std::pair(path(other), "no track in common"),

@@ -51,8 +51,8 @@ TEST_CASE("the sheet of two takes says what was changed, and the figures of the 
     TakesWindow window;
     auto& sheet = window.sheet();
     CHECK(sheet.stateInWords().find("Something was changed") == 0);
-    CHECK(sheet.verdict().getText().contains("kick out: the other way up than in A"));
-    CHECK(sheet.verdict().getText().contains("talkback"));
+    CHECK(sheet.verdict().text().contains("kick out: the other way up than in A"));
+    CHECK(sheet.verdict().text().contains("talkback"));
 
     window.choose("kick out", "kick in");
     CHECK(window.figure("polarity").first == "inverted");
@@ -67,6 +67,110 @@ TEST_CASE("the sheet of two takes says what was changed, and the figures of the 
     window.choose("trumpet", "ride");
     CHECK(window.figure("polarity").stands != true);
     CHECK(window.figure("coherence").stands != true);
+}
+
+TEST_CASE("the sheet opens on what was changed, marks it, and a line of the verdict chooses what it is about",
+          "[long]") {
+    TakesWindow window;
+    auto& sheet = window.sheet();
+    const int out = trackCalled(window.controller(), "kick out"), there = trackCalled(window.second(), "kick out");
+    CHECK(window.controller().selectedTrack() == out);
+    CHECK(window.controller().partnerTrack() >= 0);
+    CHECK(sheet.grid(false).noted().contains(out));
+    CHECK(sheet.grid(true).noted().contains(there));
+    CHECK_FALSE(sheet.grid(false).noted().contains(trackCalled(window.controller(), "ride")));
+
+    window.choose("ride", "far");
+    int lines = 0;
+    for (int k = 0; k < sheet.verdict().lineCount(); ++k) {
+        auto& line = sheet.verdict().line(k);
+        if (!line.getTitle().startsWith("kick out: the other way up")) continue;
+        ++lines;
+        CHECK(line.isEnabled());
+        CHECK(line.getWantsKeyboardFocus());
+        line.onClick();
+    }
+    CHECK(lines == 1);
+    CHECK(window.controller().selectedTrack() == out);
+}
+
+TEST_CASE("what does not stand says why in words", "[long]") {
+    TakesWindow window;
+    window.choose("kick out", "kick in");
+    CHECK(window.figure("gain as recorded, dB").why == "yes");
+    CHECK(window.figure("polarity").why == "yes");
+    window.choose("trumpet", "ride");
+    CHECK(window.figure("level, dBFS").why == "by playing"); // all of the take is softer
+    CHECK(window.figure("arrival, ms").why == "no track changed");
+    CHECK(window.figure("coherence").why.find("from 0.") == 0);
+}
+
+TEST_CASE("a flip in the sheet is one of both takes, seen in both grids and heard in the second", "[long]") {
+    TakesWindow window;
+    const int trumpet = trackCalled(window.controller(), "trumpet"), there = trackCalled(window.second(), "trumpet");
+    window.choose("trumpet", "ride");
+    window.press('b', 'b');
+    REQUIRE(window.follow([&] { return window.sheet().otherTake().secondHeard(); }));
+    window.press('f', 'f');
+    CHECK(window.controller().adjustments()[static_cast<std::size_t>(trumpet)].flip);
+    CHECK(window.second().adjustments()[static_cast<std::size_t>(there)].flip);
+    window.controller().undo();
+    CHECK_FALSE(window.second().adjustments()[static_cast<std::size_t>(there)].flip);
+}
+
+TEST_CASE("tracks are matched by hand in the sheet, and the takes compared anew", "[long]") {
+    TakesWindow window;
+    auto& sheet = window.sheet();
+    const int ride = trackCalled(window.controller(), "ride");
+    REQUIRE(sheet.matchButton().isEnabled());
+    sheet.matchButton().onClick();
+    REQUIRE(sheet.matching());
+    auto& choice = sheet.matching()->choice(ride);
+    CHECK(choice.getText() == "ride");
+    // A track of B is one of A's at most.
+    choice.setSelectedId(sheet.matching()->choice(trackCalled(window.controller(), "trumpet")).getSelectedId(),
+                         juce::sendNotificationSync);
+    CHECK(choice.getText() == "trumpet");
+    CHECK(sheet.matching()->choice(trackCalled(window.controller(), "trumpet")).getText() == "none of them");
+    sheet.matching()->goButton().onClick();
+    REQUIRE(window.follow([&] { return sheet.otherTake().settled(); }));
+    CHECK(sheet.otherTake().inSecond(ride) == trackCalled(window.second(), "trumpet"));
+    CHECK_FALSE(sheet.otherTake().inSecond(trackCalled(window.controller(), "trumpet")));
+    CHECK(sheet.verdict().text().contains("in one of the takes alone: trumpet"));
+    window.press('b', 'b'); // heard all the same
+    REQUIRE(window.follow([&] { return sheet.otherTake().secondHeard(); }));
+}
+
+TEST_CASE("another folder is asked for from the sheet, and without a recording Alt T says what to do", "[long]") {
+    TakesWindow window;
+    int asked = 0;
+    window.sheet().onOtherFolder = [&] { ++asked; };
+    window.sheet().otherFolderButton().onClick();
+    CHECK(asked == 1);
+
+    Controller controller(1);
+    Player player;
+    TemporaryFolder settings;
+    Preferences preferences{juce::File(settings.path().string())};
+    MainComponent empty{MainComponent::Parts{controller, player, nullptr, preferences}};
+    empty.keyPressed(juce::KeyPress('t', juce::ModifierKeys::altModifier, 0));
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->text.find("Open a recording first") == 0);
+}
+
+TEST_CASE("takes that share no sound get no verdict of nothing changed", "[long]") {
+    BandWindow window(spillingBand::write);
+    TemporaryFolder folder;
+    secondTake::writeOtherPlaying(folder.path());
+    window.main.setSize(1280, 800);
+    window.main.compareWith(juce::File(folder.path().string()));
+    auto& sheet = dynamic_cast<TakeSheet&>(*window.main.sheet());
+    REQUIRE(waitFor(window.controller(), [&] {
+        sheet.follow();
+        return sheet.otherTake().comparison().has_value();
+    }));
+    CHECK(sheet.stateInWords().find("Whether anything was changed cannot be told: is it the same set-up?") == 0);
+    CHECK(sheet.verdict().text().startsWith("whether anything was changed cannot be told"));
 }
 
 TEST_CASE("the two grids have one cursor, by keys, by clicks and by pointing", "[long]") {

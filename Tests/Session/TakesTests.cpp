@@ -91,6 +91,11 @@ Comparison against(const Measurement& second, Workers& workers, const CompareOpt
     return std::move(c).value();
 }
 
+bool said(const std::vector<VerdictLine>& verdict, const std::string& words) {
+    return std::any_of(verdict.begin(), verdict.end(),
+                       [&](const VerdictLine& line) { return line.text.find(words) != std::string::npos; });
+}
+
 /// "far moved, horn gain": all that is called a change.
 std::string told(const Comparison& c) {
     std::string words;
@@ -118,7 +123,9 @@ TEST_CASE("takes that differ in the playing alone differ in nothing") {
             CHECK(!(*figure)->stands);
         }
     REQUIRE(!d.verdict.empty());
-    CHECK(d.verdict.front() == "nothing was changed since A, as far as can be told");
+    CHECK(d.verdict.front().text == "nothing was changed since A, as far as can be told");
+    CHECK(d.canBeTold);
+    CHECK(d.waysAlike == d.ways);
 }
 
 TEST_CASE("what was done to a track is told of that track and of no other") {
@@ -160,9 +167,125 @@ TEST_CASE("what was done to a track is told of that track and of no other") {
     // Its pairs are due to it, and so are all that stand.
     for (const auto& pair : c.differences.front().pairs) {
         const auto [first, second] = c.pairOf(static_cast<std::size_t>(pair.pair));
-        CHECK(pair.dueTo.has_value() == (first == change.track || second == change.track));
-        if (!pair.dueTo) CHECK(!(pair.summationGain && pair.summationGain->stands));
+        CHECK(pair.dueTo ==
+              (first == change.track || second == change.track ? std::vector<int>{change.track} : std::vector<int>{}));
+        if (pair.dueTo.empty()) CHECK(!(pair.summationGain && pair.summationGain->stands));
     }
+}
+
+TEST_CASE("of takes that are not of one set-up no change is told, and it is asked whether they are") {
+    Workers workers(2);
+    std::vector<std::vector<float>> samples;
+    CompareOptions options;
+    auto names = trackNames;
+    std::string why;
+    SECTION("no sound in common between the tracks of one") {
+        for (unsigned t = 0; t < trackCount; ++t)
+            samples.push_back(noise(48000 * 12, 700 + t));
+        why = "none of the";
+    }
+    SECTION("other places throughout") {
+        Small elsewhere;
+        for (int player = 0; player < 3; ++player)
+            for (int t = 0; t < trackCount; ++t)
+                elsewhere.late[player][t] += player == t ? 0 : 31 + 53 * ((3 * player + 2 * t) % 7);
+        samples = record(elsewhere, 2);
+        why = "of the";
+    }
+    SECTION("tracks matched at random") {
+        samples = record({}, 2);
+        names = {"near", "far", "drum", "horn", "cello"};
+        why = "of the";
+    }
+    SECTION("one track alone matched") {
+        samples = record({}, 2);
+        samples.pop_back();
+        names = {"oboe", "flute", "bassoon", "tuba"};
+        options.match = {{"cello", "tuba"}};
+        why = "no track is heard in another one in both takes";
+    }
+    const auto c = against(measured("two", samples, workers, 48000.0, names), workers, options);
+    const auto& d = c.differences.front();
+    CHECK_FALSE(d.canBeTold);
+    CHECK(told(c).empty());
+    REQUIRE_FALSE(d.verdict.empty());
+    CHECK(d.verdict.front().text.starts_with("whether anything was changed cannot be told: "));
+    CHECK(d.verdict.front().text.find(why) != std::string::npos);
+    CHECK(d.verdict.front().text.find("is it the same set-up") != std::string::npos);
+    CHECK_FALSE(said(d.verdict, "no difference"));
+    CHECK_FALSE(said(d.verdict, "nothing was changed"));
+    CHECK_FALSE((d.sum && d.sum->stands));
+    const auto json = comparisonToJson(c)["differences"][0];
+    CHECK(json["canBeTold"] == false);
+    CHECK(json["changes"].empty());
+    for (const auto& track : json["tracks"])
+        CHECK(track["inverted"].is_null());
+}
+
+TEST_CASE("where both tracks of a pair changed both are named") {
+    Workers workers(2);
+    Small small;
+    small.gain[far] = -1.0f;
+    small.gain[near] = -1.0f;
+    const auto c = against(measured("two", record(small, 3), workers), workers);
+    CHECK(told(c) == "far inverted, near inverted");
+    for (const auto& pair : c.differences.front().pairs)
+        if (c.pairOf(static_cast<std::size_t>(pair.pair)) == std::pair<int, int>(far, near))
+            CHECK(pair.dueTo == std::vector<int>{far, near});
+}
+
+TEST_CASE("a track that fell silent keeps what is told of the take in which it sounds") {
+    Workers workers(2);
+    auto samples = record({}, 3);
+    std::fill(samples[drum].begin(), samples[drum].end(), 0.0f);
+    const auto silent = measured("two", std::move(samples), workers);
+    const auto usual = against(measured("three", record({}, 3), workers), workers);
+    const auto c = against(silent, workers);
+    REQUIRE((c.takes[0].spillShares[drum] && usual.takes[0].spillShares[drum]));
+    CHECK(*c.takes[0].spillShares[drum] == Approx(*usual.takes[0].spillShares[drum]).margin(1e-9));
+    CHECK(*c.takes[0].spillShares[drum] < 0.5);
+    CHECK_FALSE(c.takes[1].spillShares[drum]);
+}
+
+TEST_CASE("which tracks may stand close after all is told with the comparison") {
+    Workers workers(2);
+    CompareOptions options;
+    options.sources = SourceList{{{"drum", {"drum"}}, {"horn", {"horn"}}, {"cello", {"cello"}}}};
+    options.unsure = {"far"};
+    const auto c = against(measured("two", record({}, 3), workers), workers, options);
+    CHECK(c.tracks[far].standingUnsure);
+    CHECK_FALSE(c.tracks[near].standingUnsure);
+    CHECK(comparisonToJson(c)["tracks"][far]["inTakes"][0]["spillShareUnsure"] == true);
+}
+
+TEST_CASE("a remark on hearing the sources says of which takes it is") {
+    Workers workers(2);
+    Small brief;
+    brief.seconds = 4.0; // too short for its sources
+    const auto one = measured("one", record(brief, 1), workers), two = measured("two", record(brief, 2), workers);
+    const auto c = compareTakes({one, two}, {}, workers, {});
+    REQUIRE(c.ok());
+    REQUIRE_FALSE(c->warnings.empty());
+    for (const auto& line : c->warnings)
+        CHECK((line.starts_with("A: ") || line.starts_with("B: ") || line.starts_with("A and B: ")));
+    for (std::size_t k = 1; k < c->warnings.size(); ++k)
+        CHECK(c->warnings[k] != c->warnings[k - 1]);
+}
+
+TEST_CASE("a figure that does not stand says from what size on it would") {
+    Workers workers(2);
+    Small small;
+    small.gain[near] = -1.0f;
+    const auto c = against(measured("two", record(small, 6), workers), workers);
+    int judged = 0;
+    for (const auto& pair : c.differences.front().pairs)
+        for (const auto* figure : {&pair.coherence, &pair.summationGain, &pair.notch})
+            if (*figure && (*figure)->standsFrom) {
+                ++judged;
+                CHECK((*figure)->stands == (std::abs((*figure)->value) > *(*figure)->standsFrom));
+                CHECK(*(*figure)->standsFrom > *(*figure)->uncertainty);
+            }
+    CHECK(judged == 30);
 }
 
 TEST_CASE("hum in one take is told with its frequency, and that it is gone the other way round") {
@@ -225,7 +348,15 @@ TEST_CASE("tracks are matched by hand before name, and by order where they are a
     const std::vector<Measurement> apart{takeOf("one", {"kick", "snare"}), takeOf("two", {"flute"})};
     const auto nothing = matchTracks(apart, {});
     REQUIRE(!nothing.ok());
-    CHECK(nothing.fault().line() == "two: has no track in common with one; say with --match which track is which");
+    CHECK(nothing.fault().line() ==
+          "two: has no track in common with one; choose another take, or say which track is which (--match)");
+
+    // One that is said to be none of them is none, whatever it is called.
+    const std::vector<std::pair<std::string, std::string>> none{{"kick", ""}};
+    const auto without = matchTracks(takes, none);
+    REQUIRE(without.ok());
+    CHECK((*without)[0].tracks == std::vector<int>{0, -1});
+    CHECK((*without)[1].tracks == std::vector<int>{1, 0});
 
     // What only later takes have comes last, and is one track where they name it alike.
     const std::vector<Measurement> three{takeOf("one", {"kick", "snare"}), takeOf("two", {"kick", "snare", "bass"}),
@@ -273,7 +404,7 @@ TEST_CASE("microphones for one job are compared as if each in turn were in the m
     CHECK(d.changes.empty()); // nothing was changed: they are different
     CHECK(d.tracks[far].inverted);
     REQUIRE(d.verdict.size() >= 2);
-    CHECK(d.verdict[1].starts_with("the other way up"));
+    CHECK(d.verdict[1].text.starts_with("the other way up"));
 
     for (const auto& [names, what] : {std::pair(std::vector<std::string>{"far"}, "names one track"),
                                       std::pair(std::vector<std::string>{"far", "far"}, "is named twice"),
@@ -294,6 +425,9 @@ TEST_CASE("one source's pairs are compared alone, and loops of takes too") {
     CHECK(c.takes.front().pairs[0]->coherence.value !=
           against(second, workers).takes.front().pairs[0]->coherence.value);
     CHECK(!c.takes.front().pairs[0]->coherence.uncertainty);
+    const auto& verdict = c.differences.front().verdict;
+    CHECK(said(verdict, "of horn alone no uncertainties are known"));
+    CHECK_FALSE(said(verdict, "no difference in how full")); // nobody knows
     options.source = "oboe";
     CHECK(!compareTakes({firstTake(), second}, options, workers, {}).ok());
 
@@ -310,10 +444,15 @@ TEST_CASE("takes that cannot be compared are refused with what to do") {
     const auto& first = firstTake();
     CHECK(!compareTakes({first}, {}, workers, {}).ok());
     Small brief;
-    brief.seconds = 0.01;
-    const auto tiny = compareTakes({first, measured("tiny", record(brief, 2), workers)}, {}, workers, {});
-    REQUIRE(!tiny.ok());
-    CHECK(tiny.fault().line() == "tiny: is too short to compare; choose a longer take or a longer stretch of it");
+    for (const double seconds : {0.01, 2000.0 / 48000.0, 0.98 * shortestTake.value}) {
+        brief.seconds = seconds;
+        const auto tiny = compareTakes({first, measured("tiny", record(brief, 2), workers)}, {}, workers, {});
+        REQUIRE(!tiny.ok());
+        CHECK(tiny.fault().line().find("s are too short to compare, which takes 2 s at least; choose a longer take") !=
+              std::string::npos);
+    }
+    brief.seconds = 1.02 * shortestTake.value;
+    CHECK(compareTakes({first, measured("short", record(brief, 2), workers)}, {}, workers, {}).ok());
 
     // All that is matched is silent there.
     std::vector<std::vector<float>> alone{std::vector<float>(96000), noise(96000, 3)};

@@ -144,6 +144,10 @@ void solveGains(std::span<const PathLink> links, std::vector<TrackChange>& chang
 
 } // namespace
 
+bool isShift(Seconds by, Seconds uncertainty) {
+    return std::abs(by.value) > std::max(smallestShift.value, shiftReach * uncertainty.value);
+}
+
 TrackChanges trackChanges(int tracks, std::span<const PathLink> links) {
     TrackChanges result;
     result.tracks.resize(place(tracks));
@@ -153,8 +157,7 @@ TrackChanges trackChanges(int tracks, std::span<const PathLink> links) {
     for (const auto& link : links) {
         const auto& change = link.change;
         inverted.push_back(change.polarity == Polarity::inverted);
-        shifted.push_back(std::abs(change.later.value) >
-                          std::max(smallestShift.value, shiftReach * change.uncertainty.value));
+        shifted.push_back(isShift(change.later, change.uncertainty));
         ++result.tracks[place(link.from)].against;
         ++result.tracks[place(link.to)].against;
     }

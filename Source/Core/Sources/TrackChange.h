@@ -39,6 +39,7 @@ struct TrackChange {
 /// A way is another one from here on, where its shift is beyond `shiftReach` of its uncertainties too. 0.02 ms is 7 mm.
 inline constexpr Seconds smallestShift{0.02e-3};
 inline constexpr double shiftReach = 5.0;
+bool isShift(Seconds by, Seconds uncertainty);
 /// A gain is another one from here on, where it is beyond `gainReach` of its uncertainties too: a player who is louder
 /// in one take leaves some tenths of a decibel in what is told of the levels.
 inline constexpr Decibels smallestGain{1.2};
