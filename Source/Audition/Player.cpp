@@ -133,6 +133,7 @@ struct Player::Engine : juce::AudioIODeviceCallback {
     /// [message thread] The audio thread does it at the beginning of a buffer, so that no buffer goes by between asking
     /// for the place and being there. Where no device asks for buffers it is done here.
     void changeOver(ChangeOver& one) {
+        const std::lock_guard lock(setup); // a device of another rate gives each one its resampler
         changeAsked.store(&one, std::memory_order_release);
         const auto asked = Clock::now();
         const bool running = asked.time_since_epoch() - Clock::duration(lastCallback.load()) < longestBuffer;

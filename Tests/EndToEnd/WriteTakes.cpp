@@ -6,6 +6,7 @@
 
 #include <cstdio>
 #include <filesystem>
+#include <string>
 
 using namespace spillwright;
 using namespace spillwright::test;
@@ -23,9 +24,7 @@ void write(const std::filesystem::path& folder, const TakenBand& band, double le
         std::vector<float> samples(static_cast<std::size_t>(leadSeconds * TakenBand::rate), 0.0f);
         for (const float sample : tracks[t])
             samples.push_back(gain * sample);
-        char number[8];
-        std::snprintf(number, sizeof number, "%02zu ", t + 1);
-        writeWav(folder / (number + band.names[t] + ".wav"), std::move(samples));
+        writeWav(folder / ((t < 9 ? "0" : "") + std::to_string(t + 1) + " " + band.names[t] + ".wav"), samples);
     }
 }
 
