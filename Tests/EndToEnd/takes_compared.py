@@ -28,11 +28,13 @@ SWITCHES = 4
 
 
 def sum_of(folder):
+    """What the mean of left and right has of it, but for a factor: a pair at the sides is 3 dB below what stands in the centre."""
     tracks = []
     for path in sorted(folder.glob("*.wav")):
         rate, samples = wavfile.read(path)
         assert rate == DeskSession.rate
-        tracks.append(samples.astype(numpy.float64) / 2.0**15)
+        side = path.stem.endswith((" L", " R"))
+        tracks.append(samples.astype(numpy.float64) / 2.0**15 * (numpy.sqrt(0.5) if side else 1.0))
     return numpy.sum(tracks, axis=0)
 
 
@@ -100,7 +102,7 @@ def main(window, writer, pictures):
             desk.screenshot("takes-2-heard.png")
             assert desk.alive()
 
-    heard = recording.samples[:, 0]
+    heard = recording.samples.mean(axis=1)
     found = read_off(heard, takes)
     pieces = []  # of one take each
     for block in found:
