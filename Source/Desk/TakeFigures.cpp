@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 namespace spillwright::desk {
@@ -26,7 +27,8 @@ struct Row {
     double unit = 1.0;
     int decimals = 1;
     bool isSigned = true;
-    bool told = true; ///< Whether it stands.
+    bool told = true;                                         ///< Whether it stands.
+    double largest = std::numeric_limits<double>::infinity(); ///< That a difference can be.
     const char* whyNot = "";
     bool unsure = false; ///< Of both values.
 };
@@ -45,10 +47,11 @@ TakeFigure inWords(const Row& row) {
     figure.difference = withDoubt(row.difference->value * row.unit, doubt, row.decimals);
     if (!row.told) return figure;
     figure.stands = row.difference->stands;
-    figure.why = *figure.stands ? "yes"
-                 : row.difference->standsFrom
-                     ? "from " + unsignedAmount(*row.difference->standsFrom * row.unit, row.decimals) + " on"
-                     : row.whyNot;
+    const auto& from = row.difference->standsFrom;
+    figure.why = *figure.stands         ? "yes"
+                 : !from                ? row.whyNot
+                 : *from >= row.largest ? "too few moments"
+                                        : "from " + unsignedAmount(*from * row.unit, row.decimals) + " on";
     return figure;
 }
 
@@ -71,12 +74,14 @@ void addPair(const Comparison& c, const TakeDifference& d, std::size_t place, st
     auto coherence = row(
         "coherence", [](const ComparedPair& pair) { return pair.coherence.value; }, difference.coherence, 2);
     coherence.isSigned = false;
+    coherence.largest = 1.0;
     figures.push_back(inWords(coherence));
 
     const auto arrival = [](const std::optional<ComparedPair>& pair) {
         return pair && pair->reading.arrival ? std::optional(pair->reading.arrival->delay.value) : std::nullopt;
     };
     figures.push_back(inWords({"arrival, ms", arrival(a), arrival(b), difference.arrival, 1e3, 2, true, true,
+                               std::numeric_limits<double>::infinity(),
                                difference.dueTo.empty() ? "no track changed" : "below its \u00b1"}));
 
     TakeFigure polarity{"polarity", a ? polarityOf(*a) : "",    b ? polarityOf(*b) : "",

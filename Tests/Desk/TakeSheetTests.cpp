@@ -102,7 +102,8 @@ TEST_CASE("what does not stand says why in words", "[long]") {
     window.choose("trumpet", "ride");
     CHECK(window.figure("level, dBFS").why == "by playing"); // all of the take is softer
     CHECK(window.figure("arrival, ms").why == "no track changed");
-    CHECK(window.figure("coherence").why.find("from 0.") == 0);
+    const auto why = window.figure("coherence").why;
+    CHECK((why.find("from 0.") == 0 || why == "too few moments"));
 }
 
 TEST_CASE("a flip in the sheet is one of both takes, seen in both grids and heard in the second", "[long]") {

@@ -15,13 +15,14 @@ import numpy
 from scipy import signal
 from scipy.io import wavfile
 
-from desk_session import DeskSession
+from desk_session import DeskSession, middle
 
 LEAD = 0.75  # s
-# Places are told on a grid of 21 ms: the nearest one lies up to half a step aside. There and back that is the same step twice, the other
-# way round, so that what is left is what slipped.
+# Places are told on a grid of 21 ms, evened over some strokes: off by some milliseconds (Tests/Bench/Takes.md), which change slowly. Soon there
+# and back it is the same twice, the other way round; what slips by a block of the audio server slips by 21 ms. (That nothing slips in
+# the player: Tests/Audition/ChangeOverTests.cpp.)
 LARGEST_STEP = 0.012
-LARGEST_SLIP = 0.001
+LARGEST_THERE_AND_BACK = 0.003
 LARGEST_DIFFERENCE_DB = 1.0  # of pieces of some seconds, where what is matched is the loudness of all of it
 BLOCK = 0.25  # s, in which a place is looked for
 SWITCHES = 4
@@ -77,7 +78,9 @@ def main(window, writer, pictures):
         with DeskSession(window, [first], artefacts=pictures) as desk:
             desk.wait_settled()
             desk.key("alt+t")
-            desk.wait_told(lambda told: any("Open" == p.get("button") for p in told["parts"]), 10, "the dialogue for folders")
+            # Its "Open" is beside that of the window.
+            desk.wait_told(lambda told: sum("Open" == p.get("button") for p in told["parts"]) == 2, 10, "the dialogue for folders")
+            desk.click(*middle([p for p in desk.told()["parts"] if "text" in p][-1]["place"]))  # where a path is typed
             desk.type(str(second))
             desk.key("Return")
             desk.press("Open")
@@ -95,8 +98,8 @@ def main(window, writer, pictures):
 
             with desk.recorded(11) as recording:
                 desk.key("space")
-                for _ in range(SWITCHES):
-                    time.sleep(1.7)
+                for k in range(SWITCHES):
+                    time.sleep(1.0 if k % 2 else 2.0)
                     desk.key("k")
                 time.sleep(1.5)
             desk.screenshot("takes-2-heard.png")
@@ -114,8 +117,8 @@ def main(window, writer, pictures):
     assert [piece[0][1] for piece in pieces] == [k % 2 for k in range(SWITCHES + 1)], "the takes are not heard in turn"
     for k in range(1, len(offsets)):
         assert abs(offsets[k] - offsets[k - 1]) < LARGEST_STEP, f"change {k} slipped by {1e3 * (offsets[k] - offsets[k - 1]):.2f} ms"
-    for k in range(2, len(offsets)):
-        assert abs(offsets[k] - offsets[k - 2]) < LARGEST_SLIP, f"there and back slipped by {1e3 * (offsets[k] - offsets[k - 2]):.2f} ms"
+    for k in range(2, len(offsets), 2):
+        assert abs(offsets[k] - offsets[k - 2]) < LARGEST_THERE_AND_BACK, f"there and back slipped by {1e3 * (offsets[k] - offsets[k - 2]):.2f} ms"
 
     # How loud each piece is against the first take at the same place of the music.
     loud = weighted(heard)

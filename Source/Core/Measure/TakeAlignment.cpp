@@ -15,6 +15,7 @@ namespace spillwright {
 
 namespace {
 
+constexpr double evenOver = 0.75; // s, on either side: two strokes or three
 constexpr double windowSeconds = 0.085, hopSeconds = 0.0213;
 constexpr std::size_t mostFrames = 6000; // their square in bytes is what the way back takes
 constexpr std::size_t notes = 12, bands = 8, features = notes + 2 * bands;
@@ -219,6 +220,33 @@ Way warp(const std::vector<Frame>& query, const std::vector<Frame>& song) {
     return result;
 }
 
+/// The way goes from frame to frame, and wavers by one around where the music is: at each place the straight line
+/// through what lies within evenOver of it (least squares). `ahead`: how much later each of `times` is in the other
+/// take.
+std::vector<double> evened(const std::vector<double>& times, const std::vector<double>& ahead) {
+    std::vector<double> even(ahead.size());
+    std::size_t from = 0, to = 0;
+    for (std::size_t k = 0; k < times.size(); ++k) {
+        while (times[from] < times[k] - evenOver)
+            ++from;
+        while (to < times.size() && times[to] <= times[k] + evenOver)
+            ++to;
+        double n = 0.0, x = 0.0, y = 0.0, xx = 0.0, xy = 0.0;
+        for (std::size_t m = from; m < to; ++m) {
+            const double t = times[m] - times[k];
+            n += 1.0;
+            x += t;
+            y += ahead[m];
+            xx += t * t;
+            xy += t * ahead[m];
+        }
+        const double spread = xx - x * x / n;
+        const double slope = spread > 0.0 ? (xy - x * y / n) / spread : 0.0;
+        even[k] = (y - slope * x) / n;
+    }
+    return even;
+}
+
 } // namespace
 
 Result<TakeAlignment> alignTakes(const SampleSource& first, const SampleSource& second, Workers& workers,
@@ -270,6 +298,17 @@ Result<TakeAlignment> alignTakes(const SampleSource& first, const SampleSource& 
         const double found = song.first + song.hop * static_cast<double>(way.steps[k].second);
         alignment.points.push_back({firstAsks ? asked : found, firstAsks ? found : asked, confidence});
         confidences.push_back(confidence);
+    }
+    std::vector<double> times, ahead;
+    for (const auto& point : alignment.points) {
+        times.push_back(point.first);
+        ahead.push_back(point.second - point.first);
+    }
+    const auto even = evened(times, ahead);
+    for (std::size_t k = 0; k < even.size(); ++k) {
+        auto& point = alignment.points[k];
+        point.second = point.first + even[k];
+        if (k > 0) point.second = std::max(point.second, alignment.points[k - 1].second);
     }
     alignment.whole = medianOf(confidences);
     watch.tell(1.0);
