@@ -22,6 +22,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <filesystem>
 #include <memory>
 #include <ostream>
@@ -433,18 +434,19 @@ public:
         const auto known = lessons();
         if (words.name.empty()) {
             if (!words.to.empty()) return fail(usage("lesson", "NAME is missing", "spillwright-cli lesson lists them"));
-            for (const auto& entry : known)
-                out << entry.name << "\n    " << entry.title << "\n";
+            for (std::size_t place = 0; place < known.size(); ++place)
+                out << (place < 9 ? " " : "") << place + 1 << "  " << known[place].name << "\n    "
+                    << known[place].title << "\n";
             return statusDone;
         }
-        const auto entry =
-            std::find_if(known.begin(), known.end(), [&](const auto& one) { return one.name == words.name; });
+        const auto entry = findLesson(known, words.name);
         std::error_code ignored;
         if (entry == known.end() && !std::filesystem::exists(words.name, ignored)) {
             std::vector<std::string> names;
             for (const auto& one : known)
                 names.push_back(one.name);
-            return fail({words.name, "no lesson and no lesson file bears this name", nearNames(words.name, names)});
+            return fail(
+                {words.name, "no lesson has this number, name or title, and no file", nearNames(words.name, names)});
         }
         auto lesson = readLessonFile(entry == known.end() ? std::filesystem::path(words.name) : entry->file);
         if (!lesson) return fail(lesson.fault());
@@ -466,6 +468,9 @@ public:
         if (auto written = writeLesson(*lesson, own, words.to, workers, watch("computing")); !written)
             return fail(written.fault());
         clearProgress();
+        out << words.to << ": page.txt, lesson.json and the sound of " << lesson->steps.size()
+            << (lesson->steps.size() == 1 ? " step" : " steps")
+            << ", each as the sum in stereo and as every microphone hears it\n";
         return statusDone;
     }
 
@@ -506,6 +511,12 @@ private:
         if (!recording) return recording.fault();
         const auto track = findTrack(words.track, (*recording)->tracks());
         if (!track) return track.fault();
+        const double seconds = static_cast<double>((*recording)->length()) / (*recording)->sampleRate();
+        if (words.from >= seconds) {
+            char lasts[32];
+            std::snprintf(lasts, sizeof lasts, "%.2f s", seconds);
+            return Fault{"--from", "lies past the end of the recording", std::string("it lasts ") + lasts};
+        }
         auto loop = trackLoop(**recording, *track, std::llround(words.from * (*recording)->sampleRate()),
                               (*recording)->length(), lessonSampleRate);
         if (loop) levelPracticeSound(*loop);
@@ -829,7 +840,7 @@ void addCommands(CLI::App& app, Words& words) {
 
     auto* lessonApp =
         app.add_subcommand("lesson", "list the lessons; print the page of one, or with --to write it and its sound");
-    lessonApp->add_option("NAME", lessonWords.name, "lesson, or a lesson file");
+    lessonApp->add_option("NAME", lessonWords.name, "number, name or title of a lesson, or a lesson file");
     lessonApp->add_option("--to", lessonWords.to, "folder to write page and sound into")->type_name("FOLDER");
     lessonApp->add_option("--sound", lessonWords.sound, "pink noise, drums or voice (the lesson's own)")
         ->type_name("SOUND")

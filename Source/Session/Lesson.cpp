@@ -94,6 +94,7 @@ PracticeMicrophone readMicrophone(const json& object, const std::string& place) 
     PracticeMicrophone microphone;
     Members members(objectOf(object, place), place);
     members.text("name", microphone.name);
+    if (!object.contains("position_m")) throw LessonError{place + "\"position_m\" is missing"};
     readPlace(object, place, members, microphone.position, microphone.pattern);
     readAdjustment(members, microphone.adjustment);
     require(members);
@@ -171,6 +172,9 @@ json changed(json room, json change, const std::string& place) {
             named->merge_patch(patch);
         } else {
             json added = objectOf(patch, place + "microphone \"" + name + "\": ");
+            if (!added.contains("position_m"))
+                throw LessonError{place + "no microphone \"" + name +
+                                  "\" is there to change, and to put one in \"position_m\" is missing"};
             added["name"] = name;
             list.push_back(std::move(added));
         }
@@ -231,10 +235,8 @@ std::string number(double value, int digits) {
     return text;
 }
 
-constexpr double nothingLeftDb = -60.0;
-
 std::string levelText(double dB) {
-    return dB < nothingLeftDb ? "nothing left" : number(dB, 1) + " dB";
+    return dB < nothingLeft.value ? "nothing left" : number(dB, 1) + " dB";
 }
 
 /// The words wrapped at a width that reads well.
@@ -262,6 +264,18 @@ std::string wrapped(std::string_view text) {
     return result + "\n";
 }
 
+/// What the two direct sounds make of each other.
+std::string addedInWords(const PracticeReading& reading, const PracticePair& pair) {
+    if (pair.firstNull)
+        return "crests " + levelText(pair.peak.value) + ", nulls " + levelText(pair.null.value) + ", the first at " +
+               number(pair.firstNull->value, 1) + " Hz";
+    const auto polarityOf = [&](int track) { return reading.paths[static_cast<std::size_t>(track)].polarity; };
+    if (!polarityOf(pair.first) || !polarityOf(pair.second)) return "one of them hears no direct sound";
+    return polarityOf(pair.first) == polarityOf(pair.second)
+               ? "they add by " + levelText(pair.peak.value) + " at all frequencies"
+               : "they cancel at all frequencies: " + levelText(pair.null.value);
+}
+
 std::string stepOnPage(const LessonStep& step, std::size_t place) {
     std::string text = "Step " + std::to_string(place + 1) + (step.title.empty() ? "" : ": " + step.title) + "\n";
     constexpr double rate = 48000.0;
@@ -285,9 +299,7 @@ std::string stepOnPage(const LessonStep& step, std::size_t place) {
         if (reading.pairs.size() > mostPairs || first.adjustment.muted || second.adjustment.muted) continue;
         text += "  " + first.name + " / " + second.name + ": " + number(std::abs(inMilliseconds(pair.arrival)), 3) +
                 (pair.arrival.value < 0.0 ? " ms earlier, " : " ms later, ") + levelText(pair.level.value) +
-                ", distances 1 : " + number(pair.distanceRatio, 2) + "; crests " + levelText(pair.peak.value) +
-                ", nulls " + levelText(pair.null.value) +
-                (pair.firstNull ? ", the first at " + number(pair.firstNull->value, 1) + " Hz" : "") +
+                ", distances 1 : " + number(pair.distanceRatio, 2) + "; " + addedInWords(reading, pair) +
                 "; coherence in the low-mids " +
                 number(pairCoherence(responses, pair.first, pair.second, lowMidBand, usualWindow(rate)), 2) + "\n";
     }
@@ -297,7 +309,12 @@ std::string stepOnPage(const LessonStep& step, std::size_t place) {
         deep += (index == 0 ? "" : ", ") + number(reading.notches[index].frequency.value, 1) + " Hz (" +
                 levelText(reading.notches[index].levelDb) + ")";
     if (reading.notches.size() > shown) deep += " and so on";
-    return text + "  Notches of the sum: " + (deep.empty() ? "none" : deep) + "\n";
+    const bool nothing = !reading.anythingAbove(nothingLeft);
+    return text + (reading.stereo() ? "  Notches of left and right: " : "  Notches of the sum: ") +
+           (nothing        ? "nothing is left"
+            : deep.empty() ? "none"
+                           : deep) +
+           "\n";
 }
 
 } // namespace
@@ -347,6 +364,20 @@ std::vector<LessonEntry> lessons() {
         found.push_back({withoutNumber(file.stem().string()), lesson ? lesson->title : lesson.fault().what, file});
     }
     return found;
+}
+
+std::vector<LessonEntry>::const_iterator findLesson(const std::vector<LessonEntry>& among, std::string_view wanted) {
+    const auto small = [](std::string_view text) {
+        std::string result(text);
+        for (char& c : result)
+            if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+        return result;
+    };
+    return std::find_if(among.begin(), among.end(), [&](const LessonEntry& entry) {
+        const auto place = static_cast<std::size_t>(&entry - among.data()) + 1;
+        return wanted == std::to_string(place) || small(wanted) == small(entry.name) ||
+               small(wanted) == small(entry.title);
+    });
 }
 
 std::string lessonPage(const Lesson& lesson) {

@@ -47,6 +47,8 @@ struct LessonEntry {
 };
 /// The lessons that came with the program (installed, or in the source tree), in the order of their files' numbers.
 std::vector<LessonEntry> lessons();
+/// By its place in the list from 1 on, its name or its title, in capitals or not; end: none.
+std::vector<LessonEntry>::const_iterator findLesson(const std::vector<LessonEntry>& among, std::string_view wanted);
 
 /// The page as plain text: what to listen and to look for, each step with its distances, arrivals, levels and nulls,
 /// the question, and at the end the answer.

@@ -983,10 +983,12 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
 TEST_CASE("the command line lists the lessons, prints a page, and writes it with sounds, one's own track among them") {
     const auto list = call({"lesson"});
     REQUIRE(list.status == 0);
-    CHECK(list.out.find("three to one\n    Three to one, and why it works\n") != std::string::npos);
+    CHECK(list.out.find(" 4  three to one\n    Three to one, and why it works\n") != std::string::npos);
     const auto page = call({"lesson", "three to one"});
     REQUIRE(page.status == 0);
     CHECK(page.out.find("Three to one, and why it works\n") == 0);
+    CHECK(call({"lesson", "4"}).out == page.out);
+    CHECK(call({"lesson", "Three to one, and why it works"}).out == page.out);
     CHECK(page.out.find("distances 1 : 3.00; crests 2.5 dB, nulls -3.5 dB") != std::string::npos);
 
     TemporaryFolder folder;
@@ -996,7 +998,13 @@ TEST_CASE("the command line lists the lessons, prints a page, and writes it with
                                folder.path().string(), "--track", "a", "--from", "5"});
     INFO(written.err);
     REQUIRE(written.status == 0);
-    CHECK(written.out.empty());
+    CHECK(written.out == to.string() +
+                             ": page.txt, lesson.json and the sound of 8 steps, each as the sum in stereo and "
+                             "as every microphone hears it\n");
+    const auto late = call({"lesson", "4", "--to", (folder / "late").string(), "--recording", folder.path().string(),
+                            "--track", "a", "--from", "100"});
+    CHECK(late.status == 1);
+    CHECK_THAT(late.err, Catch::Contains("--from: lies past the end of the recording; it lasts 6.00 s"));
     CHECK(contentOf(to / "page.txt").find("A level difference fills the notch\n") == 0);
     CHECK(std::filesystem::file_size(to / "08 sum.wav") > 6 * 48000);     // one second in stereo, 24 bits
     CHECK(std::filesystem::file_size(to / "08 sum.wav") < 2 * 6 * 48000); // and its tail

@@ -90,6 +90,10 @@ TEST_CASE("what is wrong with a lesson is said in one line, with its place") {
          "f: step 1: microphone 'b' stands on the source; "},
         {with("\"position_m\": [2, 2, 1]", "\"position_m\": [9, 2, 1]"),
          "f: step 1: microphone 'b' stands outside the walls; "},
+        {with("\"b\": null", "\"3\": { \"nudge_ms\": 1 }"),
+         "f: step 2: no microphone \"3\" is there to change, and to put one in \"position_m\" is missing; "},
+        {with("\"position_m\": [2, 2, 1] }", "\"flip\": true }"),
+         "f: step 1: microphone 1: \"position_m\" is missing; "},
         {with("\"b\": null", "\"q\": null"), "f: step 2: no microphone \"q\" is there to take out; "},
         {with("\"nudge_ms\": 1.5", "\"nudge_ms\": 60"), "f: step 2: microphone 'a' has a delay that is out of range; "},
         {with("\"nudge_ms\": 1.5", "\"nudge\": 60"), "f: step 2: microphone 1: \"nudge\" means nothing here; "},
@@ -110,6 +114,32 @@ TEST_CASE("what is wrong with a lesson is said in one line, with its place") {
     }
 }
 
+TEST_CASE("a lesson is found by its number, its name and its title") {
+    const auto all = lessons();
+    for (std::size_t place = 0; place < all.size(); ++place) {
+        CHECK(findLesson(all, std::to_string(place + 1))->file == all[place].file);
+        CHECK(findLesson(all, all[place].name)->file == all[place].file);
+        CHECK(findLesson(all, all[place].title)->file == all[place].file);
+    }
+    CHECK(findLesson(all, "THREE to One")->title == "Three to one, and why it works");
+    for (const char* none : {"0", "99", "", "5 ", "05", "three"})
+        CHECK(findLesson(all, none) == all.end());
+}
+
+TEST_CASE("the page of a lesson says what adds or cancels at once, and where nothing is left") {
+    const auto all = lessons();
+    const auto lesson = readLessonFile(findLesson(all, "polarity against delay")->file);
+    REQUIRE(lesson);
+    const auto page = lessonPage(*lesson);
+    CHECK(page.find("0.000 ms later, 0.0 dB, distances 1 : 1.00; they add by 6.0 dB at all frequencies") !=
+          std::string::npos);
+    CHECK(page.find("they cancel at all frequencies: nothing left") != std::string::npos);
+    CHECK(page.find("Notches of the sum: nothing is left") != std::string::npos);
+    const auto pair = readLessonFile(findLesson(all, "a spaced pair in mono")->file);
+    REQUIRE(pair);
+    CHECK(lessonPage(*pair).find("Notches of left and right: none") != std::string::npos);
+}
+
 TEST_CASE("the lessons that come with the program are whole, and their pages say all that they hold") {
     const auto all = lessons();
     CHECK(all.size() >= 12);
@@ -124,6 +154,7 @@ TEST_CASE("the lessons that come with the program are whole, and their pages say
         const auto page = lessonPage(*lesson);
         for (const auto& part : {lesson->title, lesson->listenFor, lesson->lookFor, lesson->question, lesson->answer}) {
             REQUIRE_FALSE(part.empty());
+            CHECK_FALSE(lesson->references.empty()); // somebody else says so too
             // The lines are wrapped: the first words are enough.
             CHECK(page.find(part.substr(0, part.find(' ', 20))) != std::string::npos);
         }

@@ -11,6 +11,7 @@
 #include <bit>
 #include <cassert>
 #include <cmath>
+#include <functional>
 #include <numbers>
 #include <utility>
 
@@ -21,7 +22,8 @@ namespace {
 using Samples = std::vector<float>;
 using Bins = AlignedVector<std::complex<float>>;
 
-constexpr int curvePoints = 480;
+constexpr int curvePoints = 480;  ///< Of a smoothed curve.
+constexpr int exactColumns = 960; ///< Of 1/96 octave.
 constexpr std::size_t mostNotches = 200;
 
 void add(Samples& sum, const Samples& part, double factor) {
@@ -70,8 +72,52 @@ std::vector<Notch> notchesOf(const std::vector<double>& powers, const std::vecto
         notch.levelDb = inDecibels(std::max(0.0, mid - 0.25 * (low - high) * beside), 1.0);
     }
     std::sort(found.begin(), found.end(), [](const Notch& a, const Notch& b) { return a.frequency < b.frequency; });
-    if (found.size() > mostNotches) found.resize(mostNotches);
     return found;
+}
+
+/// The lowest and the highest of each column, the notches' own bottoms among them, in the order of frequency. A column
+/// that no bin lies in is read between its neighbours.
+FrequencyCurve exactCurve(const std::vector<double>& powers, const std::vector<double>& reference, double binHz,
+                          const std::vector<Notch>& bottoms) {
+    FrequencyCurve curve;
+    const double high = std::min(highestHertz, static_cast<double>(powers.size() - 1) * binHz);
+    const double ratio = std::pow(high / lowestHertz, 1.0 / (exactColumns - 1));
+    auto bottom = bottoms.begin();
+    for (int column = 0; column < exactColumns; ++column) {
+        const double centre = lowestHertz * std::pow(ratio, column);
+        const double from = centre / std::sqrt(ratio), to = centre * std::sqrt(ratio);
+        using Place = std::pair<double, double>; // ratio of powers, frequency
+        std::optional<Place> lowest, highest;
+        const auto take = [&](double hertz, double ratioThere) {
+            if (!lowest || ratioThere < lowest->first) lowest = Place(ratioThere, hertz);
+            if (!highest || ratioThere > highest->first) highest = Place(ratioThere, hertz);
+        };
+        const auto end = std::min(powers.size(), static_cast<std::size_t>(std::ceil(to / binHz)));
+        for (auto bin = static_cast<std::size_t>(std::ceil(from / binHz)); bin < end; ++bin)
+            take(static_cast<double>(bin) * binHz, powers[bin] / reference[bin]);
+        if (!lowest) {
+            const auto below = std::min(powers.size() - 2, static_cast<std::size_t>(centre / binHz));
+            const double beyond = centre / binHz - static_cast<double>(below);
+            take(centre, ((1.0 - beyond) * powers[below] + beyond * powers[below + 1]) /
+                             ((1.0 - beyond) * reference[below] + beyond * reference[below + 1]));
+        }
+        for (; bottom != bottoms.end() && bottom->frequency.value < to; ++bottom)
+            take(bottom->frequency.value, std::pow(10.0, bottom->levelDb / 10.0));
+        if (lowest->second > highest->second) std::swap(lowest, highest);
+        for (const auto& [ratioThere, hertz] : {*lowest, *highest}) {
+            if (!curve.frequencies.empty() && hertz <= curve.frequencies.back()) continue; // the two are one
+            curve.frequencies.push_back(hertz);
+            curve.values.push_back(inDecibels(ratioThere, 1.0));
+        }
+    }
+    return curve;
+}
+
+/// Reflections go on and on between two surfaces that face each other.
+bool rings(const PracticeRoom& room) {
+    for (std::size_t surface = 0; surface < surfaces; surface += 2)
+        if (room.absorption[surface] < 1.0 && room.absorption[surface + 1] < 1.0) return true;
+    return false;
 }
 
 PracticePath pathOf(const Scene& scene, int microphone, const TrackAdjustment& adjustment) {
@@ -233,15 +279,35 @@ PracticeReading readingOf(const PracticeRoom& room, const PracticeResponses& res
     std::vector<double> reference(static_cast<std::size_t>(transform->binCount()));
     for (std::size_t bin = 0; bin < reference.size(); ++bin)
         reference[bin] = std::pow(amplitudeOfDecibels(*loudest) * dcGain(Hertz(static_cast<double>(bin) * binHz)), 2.0);
-    const auto curveOf = [&](const std::vector<double>& powers) {
-        return smoothedRatio(powers, reference, binHz, curvePoints, inDecibels);
+    reading.smoothed = rings(room);
+    const auto curveOf = [&](const std::vector<double>& powers, const std::vector<Notch>& bottoms) {
+        return reading.smoothed ? smoothedRatio(powers, reference, binHz, curvePoints, inDecibels)
+                                : exactCurve(powers, reference, binHz, bottoms);
     };
     for (const Samples& response : responses.microphones)
-        reading.microphones.push_back(curveOf(powersOf(spectrumOf(response, *transform))));
+        reading.microphones.push_back(curveOf(powersOf(spectrumOf(response, *transform)), {}));
     const auto powers = powersOf(spectrumOf(responses.sum, *transform));
-    reading.sum = curveOf(powers);
     reading.notches = notchesOf(powers, reference, binHz);
+    reading.sum = curveOf(powers, reading.notches);
+    if (std::any_of(room.microphones.begin(), room.microphones.end(), [](const PracticeMicrophone& each) {
+            return !each.adjustment.muted && each.adjustment.pan.value_or(0.0) != 0.0;
+        })) {
+        const auto left = powersOf(spectrumOf(responses.left, *transform));
+        auto both = powersOf(spectrumOf(responses.right, *transform));
+        reading.left = curveOf(left, notchesOf(left, reference, binHz));
+        reading.right = curveOf(both, notchesOf(both, reference, binHz));
+        std::transform(both.begin(), both.end(), left.begin(), both.begin(), std::plus<>());
+        reading.notches = notchesOf(both, reference, binHz);
+    }
+    if (reading.notches.size() > mostNotches) reading.notches.resize(mostNotches);
     return reading;
+}
+
+bool PracticeReading::anythingAbove(Decibels dB) const {
+    const auto above = [&](const FrequencyCurve& curve) {
+        return std::any_of(curve.values.begin(), curve.values.end(), [&](double level) { return level > dB.value; });
+    };
+    return stereo() ? above(left) || above(right) : above(sum);
 }
 
 double pairCoherence(const PracticeResponses& responses, int first, int second, Band band, int window) {

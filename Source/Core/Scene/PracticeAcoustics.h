@@ -66,14 +66,23 @@ struct PracticePair {
 struct PracticeReading {
     std::vector<PracticePath> paths; ///< One a microphone.
     std::vector<PracticePair> pairs; ///< All of them; muted ones too.
-    /// The comb response, smoothed to 1/24 octave for the eye, and the same of each microphone alone; empty where all
-    /// are muted.
+    /// The comb response, and the same of each microphone alone; empty where all are muted. Where two surfaces that
+    /// face each other reflect it is smoothed to 1/24 octave for the eye. Else, with at most eight arrivals a
+    /// microphone, it is exact: of every 1/96 octave the lowest and the highest.
     FrequencyCurve sum;
     std::vector<FrequencyCurve> microphones;
-    /// Of the sum, unsmoothed, as notches() tells them, the lowest 200 by frequency. Within 0.1 Hz; one below -45 dB
-    /// may be deeper than it says.
+    bool smoothed = false;
+    /// Where a track that is not muted is panned: the same of what goes to either side; one such track alone, all of it
+    /// on that side, reads 0 dB there.
+    FrequencyCurve left, right;
+    bool stereo() const { return !left.values.empty(); }
+    /// Of the sum, in stereo of the power of both sides; unsmoothed, as notches() tells them, the lowest 200 by
+    /// frequency. Within 0.1 Hz; one below -45 dB may be deeper than it says.
     std::vector<Notch> notches;
+    /// Somewhere the sum is above `dB`; in stereo, one of the sides.
+    bool anythingAbove(Decibels dB) const;
 };
+inline constexpr Decibels nothingLeft{-60.0}; ///< What is below this everywhere is called silence.
 PracticeReading readingOf(const PracticeRoom& room, const PracticeResponses& responses);
 
 /// The mean coherence of two microphones in a band, each octave alike, of a source that is noise: what measuring with

@@ -109,6 +109,13 @@ std::optional<Fault> faultOf(const PracticeRoom& room) {
     return std::nullopt;
 }
 
+Point withinWalls(const Point& place, const Point& size) {
+    const auto along = [](double at, double edge) {
+        return at > 0.0 && at < edge ? at : std::clamp(at, nearestWall, edge - nearestWall);
+    };
+    return {along(place.x, size.x), along(place.y, size.y), along(place.z, size.z)};
+}
+
 Scene sceneOf(const PracticeRoom& room, double sampleRate, Detail detail) {
     Scene scene;
     scene.sampleRate = sampleRate;

@@ -36,7 +36,8 @@ namespace practiceLimits {
 inline constexpr double shortestEdge = 0.5, longestEdge = 50.0;   ///< Metres.
 inline constexpr double coldest = -40.0, warmest = 60.0;          ///< Degrees Celsius.
 inline constexpr double shortestDecay = 0.01, longestDecay = 1.0; ///< Seconds.
-inline constexpr double nearest = 0.01; ///< Metres between source and microphone, and between a place and its aim.
+inline constexpr double nearest = 0.01;      ///< Metres between source and microphone, and between a place and its aim.
+inline constexpr double nearestWall = 0.001; ///< Metres; what is pushed against a wall stays so far before it.
 inline constexpr std::size_t mostMicrophones = 8;
 inline constexpr double largestNudge = 0.05;                              ///< Seconds, either way.
 inline constexpr double largestGain = 40.0;                               ///< Decibels, either way.
@@ -46,6 +47,9 @@ inline constexpr double lowestHighPass = 10.0, highestHighPass = 10000.0; ///< H
 /// The first thing that stands in the way of a room being heard; `where` names the part ("source", a microphone), the
 /// rest what to do. Nothing else in a practice room needs a check: what this lets pass costs a bounded time.
 std::optional<Fault> faultOf(const PracticeRoom& room);
+
+/// The nearest place within the walls: what is pushed against one slides along it.
+Point withinWalls(const Point& place, const Point& size);
 
 /// How much of the reverberation is reckoned: about so many reflections, in order of time, however large, small or live
 /// the room.

@@ -8,6 +8,7 @@
 
 #include <catch2/catch.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 
@@ -169,6 +170,67 @@ TEST_CASE("the coherent sum of N microphones has N times the power of a sum with
         for (const auto& curve : reading.microphones)
             CHECK(levelAt(curve, 300.0) == Approx(0.0).margin(0.01));
     }
+}
+
+TEST_CASE("the comb of two equal sounds is drawn as deep at the top as at the bottom, and a live room smoothed") {
+    PracticeRoom room = bare(1.0);
+    room.microphones[1].position = {2.0, 5.0, 1.5};
+    for (const double ms : {0.5, 2.0, 10.0}) {
+        room.microphones[1].adjustment.nudge = milliseconds(ms);
+        const auto reading = read(room);
+        CAPTURE(ms);
+        CHECK_FALSE(reading.smoothed);
+        CHECK(std::is_sorted(reading.sum.frequencies.begin(), reading.sum.frequencies.end()));
+        // Every null up to 16 kHz (Everest & Pohlmann, ch. 10: (2k+1)/(2t)); beyond the 200 notches that are kept too.
+        for (double null = 500.0 / ms; null < 16000.0; null += 1000.0 / ms) {
+            double lowest = 0.0, highest = -100.0;
+            for (std::size_t i = 0; i < reading.sum.frequencies.size(); ++i)
+                if (std::abs(reading.sum.frequencies[i] / null - 1.0) < 0.0075) { // a column is 0.0072 wide
+                    lowest = std::min(lowest, reading.sum.values[i]);
+                    highest = std::max(highest, reading.sum.values[i]);
+                }
+            CAPTURE(null);
+            CHECK(lowest < -45.0);
+            if (1000.0 / ms < 0.007 * null) CHECK(highest == Approx(6.02).margin(0.1)); // a crest beside each null
+        }
+    }
+    CHECK(read(live()).smoothed);
+    room.absorption[static_cast<std::size_t>(Surface::floor)] = 0.1;
+    room.absorption[static_cast<std::size_t>(Surface::xLow)] = 0.1;
+    CHECK_FALSE(read(room).smoothed); // four arrivals
+    room.absorption[static_cast<std::size_t>(Surface::ceiling)] = 0.1;
+    CHECK(read(room).smoothed);
+}
+
+TEST_CASE("where microphones are panned left and right are read as they are heard") {
+    PracticeRoom room = bare(1.0);
+    room.microphones[1].position = {2.0, 5.0, 1.5};
+    room.microphones[1].adjustment.nudge = milliseconds(1.0);
+    CHECK_FALSE(read(room).stereo());
+    room.microphones[0].adjustment.pan = -1.0;
+    room.microphones[1].adjustment.pan = 1.0;
+    auto reading = read(room);
+    REQUIRE(reading.stereo());
+    CHECK(reading.notches.empty());
+    for (const double hertz : {100.0, 500.0, 1000.0, 7500.0}) {
+        CHECK(levelAt(reading.left, hertz) == Approx(0.0).margin(0.01));
+        CHECK(levelAt(reading.right, hertz) == Approx(0.0).margin(0.01));
+    }
+    // Between: at constant power a side has the cosine of one and the sine of the other.
+    room.microphones[0].adjustment.pan = -0.3;
+    room.microphones[1].adjustment.pan = 0.3;
+    reading = read(room);
+    const double turn = 0.7 * std::acos(-1.0) / 4.0, loud = std::cos(turn), soft = std::sin(turn);
+    for (const auto* side : {&reading.left, &reading.right}) {
+        CHECK(levelAt(*side, 1000.0) == Approx(20.0 * std::log10(loud + soft)).margin(0.01));
+        CHECK(levelAt(*side, 500.0) == Approx(20.0 * std::log10(loud - soft)).margin(0.05));
+    }
+    REQUIRE_FALSE(reading.notches.empty());
+    CHECK(reading.notches.front().frequency.value == Approx(500.0).margin(0.1));
+    // One that is muted does not count.
+    room.microphones[1].adjustment.pan.reset();
+    room.microphones[0].adjustment.muted = true;
+    CHECK_FALSE(read(room).stereo());
 }
 
 TEST_CASE("the hard floor's reflection is a comb of one microphone") {

@@ -102,3 +102,11 @@ TEST_CASE("an omni microphone 1 m from an omni source hears it as loud as it is"
     CHECK(directPath(scene, 0, 0)->level.value == Approx(0.0).margin(1e-9));
     CHECK(directPath(scene, 0, 1)->level.value == Approx(-20.0 * std::log10(3.0)).margin(1e-9));
 }
+
+TEST_CASE("what is pushed against a wall stays a millimetre before it and keeps its other places") {
+    const Point size{6.0, 5.0, 3.0};
+    CHECK(withinWalls({1.0, 2.0, 0.0005}, size) == Point{1.0, 2.0, 0.0005}); // within is within
+    CHECK(withinWalls({9.0, 2.0, 1.0}, size) == Point{6.0 - practiceLimits::nearestWall, 2.0, 1.0});
+    CHECK(withinWalls({-1.0, 7.0, 0.0}, size) ==
+          Point{practiceLimits::nearestWall, 5.0 - practiceLimits::nearestWall, practiceLimits::nearestWall});
+}
