@@ -35,8 +35,12 @@ std::size_t partitionsOf(std::size_t samples) {
     return (samples + blockSize - 1) / blockSize;
 }
 
+double powerOfDecibels(double dB) {
+    return std::pow(10.0, dB / 10.0);
+}
+
 /// The spectra of a response's parts, for blocks of twice their length; the inverse transform's scale is in them.
-Bins partsOf(std::span<const float> response) {
+Bins partsOf(std::span<const float> response, float gain) {
     const auto transform = blockTransform();
     Bins parts(partitionsOf(response.size()) * stride);
     Samples part(2 * blockSize);
@@ -44,7 +48,7 @@ Bins partsOf(std::span<const float> response) {
         std::fill(part.begin(), part.end(), 0.0f);
         const auto count = std::min(blockSize, response.size() - from);
         for (std::size_t n = 0; n < count; ++n)
-            part[n] = response[from + n] / static_cast<float>(2 * blockSize);
+            part[n] = gain * response[from + n] / static_cast<float>(2 * blockSize);
         transform->forward(part.data(), parts.data() + at);
     }
     return parts;
@@ -228,25 +232,43 @@ PracticeSum::~PracticeSum() = default;
 void PracticeSum::setSound(std::shared_ptr<const std::vector<float>> loop) {
     sound = loop ? std::move(loop) : std::make_shared<const std::vector<float>>();
     soundSpectrum = loopSpectrum(*sound);
+    limit();
     ask();
 }
 
-void PracticeSum::hear(const PracticeResponses& responses) {
+void PracticeSum::hear(const PracticeResponses& responses, Change change) {
     assert(responses.sampleRate == rate);
     responseLeft = responses.left;
     responseRight = responses.right;
+    if (change == Change::beginning || beginningLeft.empty()) {
+        beginningLeft = responseLeft;
+        beginningRight = responseRight;
+        limit();
+    }
     ask();
+}
+
+/// The most that is heard of the present sound.
+void PracticeSum::limit() {
+    if (!sound || beginningLeft.empty()) return;
+    const std::vector<float> one{1.0f}, none; // the pan keeps the power: all on one side is as loud as in the middle
+    const double usual = powerOf(soundSpectrum, one, none);
+    const double begun = powerOf(soundSpectrum, beginningLeft, beginningRight);
+    most = std::clamp(begun, usual, usual * powerOfDecibels(loudestBeginningDb)) * powerOfDecibels(mostLouderDb);
 }
 
 void PracticeSum::ask() {
     if (!sound || responseLeft.empty()) return;
     auto wish = std::make_unique<Wish>();
     wish->sound = sound;
-    wish->left = partsOf(responseLeft);
-    wish->right = partsOf(responseRight);
+    const double power = powerOf(soundSpectrum, responseLeft, responseRight);
+    turnedDownBy = Decibels(power > most ? decibelsOfPower(power / most) : 0.0);
+    const auto gain = static_cast<float>(amplitudeOfDecibels(-turnedDownBy.value));
+    wish->left = partsOf(responseLeft, gain);
+    wish->right = partsOf(responseRight, gain);
     wish->partitions = partitionsOf(responseLeft.size());
     assert(wish->partitions <= voice->slots);
-    wish->power = powerOf(soundSpectrum, responseLeft, responseRight);
+    wish->power = std::min(power, most);
     std::erase_if(wishes, [](const auto& one) { return one->letGo.load(); });
     wishes.push_back(std::move(wish));
     if (Wish* const untaken = asked.exchange(wishes.back().get())) untaken->letGo = true;
