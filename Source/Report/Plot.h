@@ -62,6 +62,7 @@ struct Plot {
     std::vector<Rule> rules;
     std::vector<Line> lines;
     std::vector<Mark> marks; ///< The weightiest first: they find room first.
+    std::string instead;     ///< Stands in the middle where there is nothing to see, and says why.
 };
 
 struct PlotPoint {

@@ -13,7 +13,7 @@ namespace {
 
 constexpr float left = 24.0f;                          ///< Of the titles.
 constexpr float titleLine = 34.0f, remarkLine = 56.0f; ///< Base lines.
-constexpr float titleSize = 17.0f, remarkSize = 12.5f, axisSize = 12.5f, keySize = 12.0f;
+constexpr float titleSize = 17.0f, remarkSize = 12.5f, axisSize = 12.5f, keySize = 12.0f, insteadSize = 15.0f;
 constexpr const char* noFill = "none";
 
 std::string headline(const Plot& plot) {
@@ -135,6 +135,8 @@ private:
 
     void marks() {
         const auto all = markup.in("g", {{"id", id + "marks"}});
+        if (!plot.instead.empty())
+            text(plot.instead, {layout.frame.centreX(), layout.frame.centreY()}, insteadSize, Plot::Ink::ink, "middle");
         for (const auto& label : placeLabels(plot, layout.frame, layout.labelHeight, width)) {
             const auto& mark = plot.marks[label.mark];
             markup.empty("circle", {{"cx", svgNumber(label.tip.x)},

@@ -15,39 +15,60 @@ constexpr double lowestDb = -30.0, usualHighestDb = 6.0, stepDb = 6.0;
 constexpr double beforeMs = 1.0, leastMs = 8.0, mostMs = 80.0; // of the impulse response
 constexpr float sumThick = 1.7f, aloneThick = 1.1f;
 
+/// Why there is nothing to see; else no words.
+std::string silence(const PracticeReading& reading) {
+    if (reading.sum.values.empty()) return "every microphone is muted";
+    return reading.anythingAbove(nothingLeft) ? "" : "nothing is left: all of it cancels";
+}
+
 } // namespace
 
 Plot plotPracticeComb(const PracticeRoom& room, const PracticeReading& reading, float thick) {
     Plot plot;
     plot.title = "Comb response";
-    plot.caption = "comb of the sum, dB";
+    const std::string what = reading.stereo() ? "left and right" : "the sum";
+    plot.caption = "comb of " + what + ", dB" + (reading.smoothed ? ", smoothed" : "");
     plot.x = frequencyAxis();
-    plot.y = {"level of the sum, dB", lowestDb, usualHighestDb, false, {}};
-    for (const double dB : reading.sum.values)
-        plot.y.high = std::max(plot.y.high, stepDb * std::ceil(dB / stepDb));
+    plot.y = {"level of " + what + ", dB", lowestDb, usualHighestDb, false, {}};
+    plot.instead = silence(reading);
+    const std::vector<const FrequencyCurve*> heard =
+        reading.stereo() ? std::vector{&reading.left, &reading.right} : std::vector{&reading.sum};
+    for (const auto* curve : heard)
+        for (const double dB : curve->values)
+            plot.y.high = std::max(plot.y.high, stepDb * std::ceil(dB / stepDb));
     for (const double dB : {-20.0, -10.0, 0.0, 10.0}) {
         if (dB >= plot.y.high) continue;
         plot.y.ticks.push_back({dB, signedAmount(dB, 0)});
         plot.rules.push_back({false, dB, Plot::Ink::rules, dB == 0.0 ? 1.2f : 0.6f});
     }
-    if (reading.sum.values.empty()) return plot;
+    if (!plot.instead.empty()) return plot;
     bool named = false;
     for (std::size_t place = 0; place < reading.microphones.size(); ++place) {
-        if (room.microphones[place].adjustment.muted) continue;
+        if (room.microphones[place].adjustment.muted || reading.stereo()) continue;
         plot.lines.push_back(frequencyLine(reading.microphones[place], named ? "" : "each alone", "", Plot::Ink::muted,
                                            Plot::Stroke::dashed, aloneThick * thick));
         named = true;
     }
-    plot.lines.push_back(frequencyLine(reading.sum, "sum", "", Plot::Ink::ink, Plot::Stroke::solid, sumThick * thick));
+    const auto add = [&](const FrequencyCurve& curve, const char* name, Plot::Ink ink, Plot::Stroke stroke) {
+        plot.lines.push_back(frequencyLine(curve, name, "", ink, stroke, sumThick * thick));
+    };
+    if (reading.stereo()) {
+        add(reading.left, "left", Plot::Ink::ink, Plot::Stroke::solid);
+        add(reading.right, "right", Plot::Ink::accent, Plot::Stroke::dashed);
+    } else
+        add(reading.sum, "sum", Plot::Ink::ink, Plot::Stroke::solid);
     for (const auto& notch : reading.notches) {
         if (plot.marks.size() == mostPracticeNotches) break;
         const double hertz = notch.frequency.value;
         if (hertz < plot.x.low || hertz > plot.x.high) continue;
         const auto words = unsignedAmount(hertz, hertz < 100.0 ? 1 : 0);
-        // On the curve, which is smoothed: the notch itself is deeper.
-        const auto& at = reading.sum.frequencies;
-        const auto next = std::lower_bound(at.begin(), at.end(), hertz) - at.begin();
-        const double shown = reading.sum.values[std::min(static_cast<std::size_t>(next), at.size() - 1)];
+        // On the lower of the curves; where it is smoothed the notch itself is deeper.
+        double shown = usualHighestDb;
+        for (const auto* curve : heard) {
+            const auto& at = curve->frequencies;
+            const auto next = std::lower_bound(at.begin(), at.end(), hertz) - at.begin();
+            shown = std::min(shown, curve->values[std::min(static_cast<std::size_t>(next), at.size() - 1)]);
+        }
         plot.marks.push_back({hertz, std::max(shown, lowestDb), {words + " Hz", words}, Plot::Ink::cancels, true});
     }
     return plot;
@@ -57,7 +78,8 @@ Plot plotPracticeImpulse(const PracticeRoom& room, const PracticeReading& readin
                          float thick) {
     Plot plot;
     plot.title = "Impulse response";
-    plot.caption = "impulse response of the sum, ms";
+    plot.caption = "impulse response of " + std::string(reading.stereo() ? "left and right" : "the sum") + ", ms";
+    plot.instead = silence(reading);
     double latest = 0.0;
     for (const auto& path : reading.paths)
         latest = std::max(latest, inMilliseconds(path.arrival));
@@ -67,21 +89,33 @@ Plot plotPracticeImpulse(const PracticeRoom& room, const PracticeReading& readin
         plot.x.ticks.push_back({at, unsignedAmount(at, 0)});
     plot.y = {"amplitude, of the highest", -1.25, 1.25, false, {}, true};
     plot.rules.push_back({false, 0.0, Plot::Ink::rules, 1.0f});
+    if (!plot.instead.empty()) return plot;
+    struct Side {
+        const std::vector<float>& response;
+        const char* name;
+        Plot::Ink ink;
+        Plot::Stroke stroke;
+    };
+    const Side sum{responses.sum, "", Plot::Ink::ink, Plot::Stroke::solid},
+        left{responses.left, "left", Plot::Ink::ink, Plot::Stroke::solid},
+        right{responses.right, "right", Plot::Ink::accent, Plot::Stroke::dashed};
+    const auto heard = reading.stereo() ? std::vector{left, right} : std::vector{sum};
     float highest = 0.0f;
-    for (const float sample : responses.sum)
-        highest = std::max(highest, std::abs(sample));
-    if (highest == 0.0f) return plot;
+    for (const auto& side : heard)
+        for (const float sample : side.response)
+            highest = std::max(highest, std::abs(sample));
     const double perMs = responses.sampleRate * 1e-3;
-    Plot::Line line{"", "", {}, {}, Plot::Ink::ink, Plot::Stroke::solid, 1.3f * thick};
     const auto from = ImpulseResponse::lead - std::lround(beforeMs * perMs);
     const auto to =
         std::min(static_cast<long>(responses.sum.size()), ImpulseResponse::lead + std::lround(plot.x.high * perMs) + 1);
-    for (auto sample = from; sample < to; ++sample) {
-        const double value = static_cast<double>(responses.sum[static_cast<std::size_t>(sample)] / highest);
-        line.x.push_back(static_cast<double>(sample - ImpulseResponse::lead) / perMs);
-        line.y.push_back(value);
+    for (const auto& side : heard) {
+        Plot::Line line{side.name, "", {}, {}, side.ink, side.stroke, 1.3f * thick};
+        for (auto sample = from; sample < to; ++sample) {
+            line.x.push_back(static_cast<double>(sample - ImpulseResponse::lead) / perMs);
+            line.y.push_back(static_cast<double>(side.response[static_cast<std::size_t>(sample)] / highest));
+        }
+        plot.lines.push_back(std::move(line));
     }
-    plot.lines.push_back(std::move(line));
     for (std::size_t place = 0; place < reading.paths.size(); ++place) {
         const auto& path = reading.paths[place];
         if (room.microphones[place].adjustment.muted || !path.polarity) continue;

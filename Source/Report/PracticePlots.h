@@ -6,8 +6,8 @@
 namespace spillwright {
 
 /// The sum's response over frequency, its notches marked from the lowest on, and each microphone alone behind it, in dB
-/// against the loudest direct sound. No lines: every microphone is muted. `thick`: how much thicker than usual curves
-/// are.
+/// against the loudest direct sound; in stereo left and right instead. No lines: every microphone is muted, or nothing
+/// is left. `thick`: how much thicker than usual curves are.
 Plot plotPracticeComb(const PracticeRoom& room, const PracticeReading& reading, float thick);
 inline constexpr std::size_t mostPracticeNotches = 12;
 

@@ -67,3 +67,43 @@ TEST_CASE("the practice room's impulse response peaks where the direct sounds ar
     CHECK(plot.marks[1].y < 0.0);
     CHECK(plot.x.high > plot.marks[1].x);
 }
+
+TEST_CASE("where two cancel each other altogether the practice plots say so in the place of curves") {
+    auto room = duo();
+    room.microphones[1] = {"flipped", {2.0, 5.0, 1.5}, {}, {}}; // as far away as the first
+    room.microphones[1].adjustment.flip = true;
+    PracticeAcoustics acoustics(48000.0);
+    const auto& responses = acoustics.follow(room, Detail::resting);
+    const auto reading = readingOf(room, responses);
+    for (const auto& plot :
+         {plotPracticeComb(room, reading, 1.0f), plotPracticeImpulse(room, reading, responses, 1.0f)}) {
+        CHECK(plot.lines.empty());
+        CHECK(plot.instead.find("nothing is left") == 0);
+    }
+}
+
+TEST_CASE("in stereo the practice plots have left and right, not their sum") {
+    auto room = duo();
+    room.microphones[0].adjustment.pan = -1.0;
+    room.microphones[1].adjustment.pan = 1.0;
+    PracticeAcoustics acoustics(48000.0);
+    const auto& responses = acoustics.follow(room, Detail::resting);
+    const auto reading = readingOf(room, responses);
+    const auto comb = plotPracticeComb(room, reading, 1.0f);
+    REQUIRE(comb.lines.size() == 2);
+    CHECK(comb.lines[0].name == "left");
+    CHECK(comb.lines[1].name == "right");
+    CHECK(comb.marks.empty());
+    CHECK(comb.caption.find("left and right") != std::string::npos);
+    // Each alone on its side: 1 and 1/1.5 m away, the same at all frequencies.
+    for (const auto& [line, level] : {std::pair(0, 0.0), std::pair(1, -20.0 * std::log10(1.5))})
+        for (const double dB : comb.lines[static_cast<std::size_t>(line)].y)
+            CHECK(dB == Approx(level).margin(0.3)); // the fractional delay's roll-off at 20 kHz
+    const auto impulse = plotPracticeImpulse(room, reading, responses, 1.0f);
+    REQUIRE(impulse.lines.size() == 2);
+    const auto peakOf = [](const Plot::Line& line) {
+        return line.x[static_cast<std::size_t>(std::max_element(line.y.begin(), line.y.end()) - line.y.begin())];
+    };
+    CHECK(peakOf(impulse.lines[0]) == Approx(1000.0 / 343.2).margin(1000.0 / 48000.0));
+    CHECK(peakOf(impulse.lines[1]) == Approx(1500.0 / 343.2).margin(1000.0 / 48000.0));
+}
