@@ -71,10 +71,6 @@ juce::Component& FloorPlan::badge(int which) {
     return *badges[static_cast<std::size_t>(which + 1)];
 }
 
-const Point& FloorPlan::position(int which) const {
-    return which == theSource ? room.source : room.microphones[static_cast<std::size_t>(which)].position;
-}
-
 void FloorPlan::show(const PracticeRoom& shown) {
     room = shown;
     while (badges.size() > room.microphones.size() + 1)

@@ -26,6 +26,11 @@ public:
     std::function<void()> onRelease; ///< The hand has let go.
     bool dragging() const { return held.has_value(); }
 
+    /// Of the source, or of a microphone.
+    template <class Room>
+    static auto& positionIn(Room& in, int which) {
+        return which == theSource ? in.source : in.microphones[static_cast<std::size_t>(which)].position;
+    }
     juce::Point<float> placeOf(const Point& point) const;
     /// What the keyboard goes to: a badge beside the place.
     juce::Component& badge(int which);
@@ -42,7 +47,7 @@ private:
         int which = theSource;
         juce::Point<float> offset; ///< From where it was taken to its place.
     };
-    const Point& position(int which) const;
+    const Point& position(int which) const { return positionIn(room, which); }
     void press(int which, juce::Point<float> at);
     void moveByKey(int which, double x, double y, double z);
     void layOut();

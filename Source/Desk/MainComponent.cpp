@@ -181,6 +181,8 @@ void MainComponent::timerCallback() {
 
 void MainComponent::changed(unsigned what) {
     if (what & Controller::recordingChanged) {
+        if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get()))
+            practice->leave(PracticeSheet::After::silence);
         closeSheet();    // what it shows is of the recording before
         hearing.reset(); // solo and loop went with the recording
         spill.showHeard(std::nullopt);
@@ -409,7 +411,7 @@ void MainComponent::closeSheet() {
     const bool wasBlind = blindFold();
     auto* takes = dynamic_cast<TakeSheet*>(openSheet.get());
     const bool firstAgain = takes && takes->otherTake().leave();
-    if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get())) practice->leave();
+    if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get())) practice->leave(PracticeSheet::After::asBefore);
     openSheet->setVisible(false);
     // The sheet may be the one that called: it goes when its call is over.
     juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(openSheet.release())] { juce::ignoreUnused(kept); });
@@ -585,6 +587,13 @@ void MainComponent::setScale(int percent) {
 bool MainComponent::keyPressed(const juce::KeyPress& key) {
     // A dialogue for files lies within the window: what it has no use for is not meant for what is below it.
     if (juce::ModalComponentManager::getInstance()->getNumModalComponents() > 0) return false;
+    // Nor do keys pass a sheet by, wherever the keyboard has gone to; what it has had and left is for nobody below it.
+    if (openSheet) {
+        if (openSheet->hasKeyboardFocus(true)) return false;
+        if (!key.isKeyCode(juce::KeyPress::tabKey)) return openSheet->keyPressed(key);
+        openSheet->firstPart().grabKeyboardFocus();
+        return true;
+    }
     if (ui::tabInto(*this, key)) return true;
     const auto wanted = commandFor(key);
     if (!wanted) return false;

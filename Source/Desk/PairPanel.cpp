@@ -23,11 +23,6 @@ std::size_t at(int index) {
     return static_cast<std::size_t>(index);
 }
 
-juce::File usualFolder() {
-    const auto documents = juce::File::getSpecialLocation(juce::File::userDocumentsDirectory);
-    return documents.isDirectory() ? documents : juce::File::getSpecialLocation(juce::File::userHomeDirectory);
-}
-
 } // namespace
 
 // ---- parts
@@ -53,7 +48,7 @@ PlotView::PlotView(const juce::String& title) : save("Save: " + title.toLowerCas
     setTitle(title);
     setBufferedToImage(true);
     save.explanation = [] {
-        return "Save this plot as a picture or as SVG; " + keyOf(CommandId::savePlots) + " saves all three";
+        return "Save this plot as a picture or as SVG; " + keyOf(CommandId::savePlots) + " saves all of them";
     };
     save.onClick = [this] {
         if (onSave) onSave();
@@ -93,10 +88,8 @@ PairPanel::PairPanel(Controller& c)
       copy("Copy the pair in words", "copy"), hear("Hear the pair alone", "hear") {
     setTitle("Pair");
     setOpaque(true);
-    for (PlotView* view : std::initializer_list<PlotView*>{&comb, &coherence, &lag}) {
-        view->onSave = [this, view] { offerToSave(*view); };
+    for (PlotView* view : std::initializer_list<PlotView*>{&comb, &coherence, &lag})
         addAndMakeVisible(view);
-    }
     copy.explanation = [] { return "Copy the pair in words (" + keyOf(CommandId::copyPair) + ")"; };
     copy.onClick = [this] { copyWords(); };
     hear.explanation = [] { return "Hear these two alone, or all again (" + keyOf(CommandId::hearPair) + ")"; };
@@ -249,60 +242,12 @@ void PairPanel::copyWords() {
     controller.say("Copied: " + told.names + " in words.");
 }
 
-void PairPanel::offerToSave(PlotView& view) {
-    juce::PopupMenu menu;
-    menu.addItem("Picture (PNG)", [this, &view] { askWhereToSave(view, PlotFormat::png); });
-    menu.addItem("Drawing (SVG)", [this, &view] { askWhereToSave(view, PlotFormat::svg); });
-    menu.addItem("All three plots as both (" + ui::text(keyOf(CommandId::savePlots)) + ")",
-                 [this] { askWhereToSaveAll(); });
-    menu.showMenuAsync(juce::PopupMenu::Options().withTargetComponent(view.saveButton()).withDeletionCheck(*this));
-}
-
-void PairPanel::tell(const Outcome& outcome, const std::string& saved) {
-    if (outcome)
-        controller.say("Saved: " + saved);
-    else
-        controller.say(outcome.fault().line(), true);
-}
-
-void PairPanel::askWhereToSave(PlotView& view, PlotFormat format) {
-    const juce::String ending = endingOf(format);
-    chooser = std::make_unique<juce::FileChooser>(
-        "Save the plot", usualFolder().getChildFile(plotFileName(view.plot()) + ending), "*" + ending);
-    chooser->launchAsync(juce::FileBrowserComponent::saveMode | juce::FileBrowserComponent::canSelectFiles |
-                             juce::FileBrowserComponent::warnAboutOverwriting,
-                         // The plot as it was when asked: the pair may be another one by then.
-                         [this, plot = view.plot(), format, ending](const juce::FileChooser& done) {
-                             if (done.getResult() == juce::File()) return;
-                             const auto file = done.getResult().withFileExtension(ending);
-                             tell(savePlot(plot, format, file.getFullPathName().toStdString()),
-                                  file.getFullPathName().toStdString());
-                         });
-}
-
 void PairPanel::askWhereToSaveAll() {
-    if (lag.plot().lines.empty()) return;
-    chooser = std::make_unique<juce::FileChooser>("Save the three plots in a folder", usualFolder());
-    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
-                         [this](const juce::FileChooser& done) {
-                             if (done.getResult() != juce::File())
-                                 saveAll(done.getResult().getFullPathName().toStdString());
-                         });
+    saver.askWhereToSaveAll();
 }
 
 void PairPanel::saveAll(const std::filesystem::path& folder) {
-    Outcome outcome = spillwright::done();
-    int saved = 0;
-    for (const PlotView* view : std::initializer_list<const PlotView*>{&comb, &coherence, &lag}) {
-        for (auto format : {PlotFormat::png, PlotFormat::svg}) {
-            if (view->plot().lines.empty() || !outcome) continue;
-            const auto file = juce::File(ui::text(folder.string()))
-                                  .getNonexistentChildFile(plotFileName(view->plot()), endingOf(format));
-            outcome = savePlot(view->plot(), format, file.getFullPathName().toStdString());
-            if (outcome) ++saved;
-        }
-    }
-    tell(outcome, std::to_string(saved) + " files of " + told.names + " in " + folder.string());
+    saver.saveAll(folder);
 }
 
 // ---- the lag plot

@@ -4,7 +4,7 @@
 #include "Desk/KeyButton.h"
 #include "Desk/LastMove.h"
 #include "Desk/Plot.h"
-#include "Desk/PlotFiles.h"
+#include "Desk/PlotSaver.h"
 #include "Desk/Words.h"
 
 #include "Report/PairPlots.h"
@@ -64,7 +64,7 @@ public:
     std::function<void(const juce::String&)> toClipboard = juce::SystemClipboard::copyTextToClipboard;
 
     void askWhereToSaveAll(); ///< Asks for a folder, then saveAll.
-    /// All three plots as pictures and as SVG, none in the place of a file that is there; says what was done.
+    /// As PlotSaver does.
     void saveAll(const std::filesystem::path& folder);
 
     PlotView& combPlot() { return comb; }
@@ -104,9 +104,6 @@ private:
         TrackAdjustment first, second;
     };
     std::optional<Best> bestProposal() const;
-    void offerToSave(PlotView& view);
-    void askWhereToSave(PlotView& view, PlotFormat format);
-    void tell(const Outcome& outcome, const std::string& saved);
 
     Controller& controller;
     int first = -1, second = -1;
@@ -117,7 +114,9 @@ private:
     PlotView comb, coherence;
     LagPlot lag;
     Explained<SmallButton> copy, hear;
-    std::unique_ptr<juce::FileChooser> chooser;
+    PlotSaver saver{{&comb, &coherence, &lag},
+                    [this] { return told.names; },
+                    [this](const std::string& words, bool wrong) { controller.say(words, wrong); }};
 };
 
 } // namespace spillwright::desk

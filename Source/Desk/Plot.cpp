@@ -10,7 +10,7 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr float captionHeight = 18.0f, axisHeight = 16.0f;
+constexpr float captionHeight = 18.0f, axisHeight = 16.0f, insteadHeight = 15.0f;
 /// What follows the curves' key: the button that saves.
 constexpr float buttonWidth = 40.0f;
 
@@ -28,7 +28,8 @@ juce::Path dashed(const juce::Path& path, Plot::Stroke stroke, float thick) {
 
 void strokeLine(juce::Graphics& g, const juce::Path& path, Plot::Stroke stroke, float thick) {
     if (stroke == Plot::Stroke::solid)
-        g.strokePath(path, juce::PathStrokeType(thick));
+        g.strokePath(path,
+                     juce::PathStrokeType(thick, juce::PathStrokeType::beveled)); // no spikes where teeth are dense
     else
         g.fillPath(dashed(path, stroke, thick));
 }
@@ -187,6 +188,8 @@ void paintPlot(juce::Graphics& g, const Plot& plot, const PlotLayout& layout, co
                        line.stroke, line.thick);
         }
     }
+    if (!plot.instead.empty())
+        ui::drawWhole(g, plot.instead, frame.reduced(8.0f), juce::Justification::centred, insteadHeight, p.ink);
     const auto labels = labelsOf(plot, layout);
     if (layout.brief) paintTicks(g, plot, layout, p, labels);
     for (const auto& label : labels) {

@@ -2,13 +2,15 @@
 
 #include "Core/Scene/PracticeSounds.h"
 #include "Desk/Look.h"
+#include "Desk/PracticeWords.h"
 #include "Media/TrackLoop.h"
 #include "Report/PracticePlots.h"
 #include "Session/Amounts.h"
+#include "Session/Words.h"
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
+#include <utility>
 
 namespace spillwright::desk {
 
@@ -16,59 +18,63 @@ namespace {
 
 constexpr double sampleRate = 48000.0; // the player brings it to the device's
 constexpr double restAfter = 0.25;     ///< Seconds without a change.
-constexpr float projectorScale = 1.5f, projectorThick = 1.7f;
-constexpr int border = 14, gap = 8, lineHeight = 26, headHeight = 17, numbersLine = 19;
-constexpr int mostSteps = 10; // keys 1 to 9 and 0
+constexpr const char* lessonFiles = "*.json";
 constexpr int firstTrackId = static_cast<int>(practiceSoundNames.size()) + 1;
-constexpr double nudgeStepMs = 0.1, gainStepDb = 0.5, highPassStepHz = 10.0, absorptionStep = 0.05;
-constexpr std::array surfaceWords{"left", "right", "lower", "upper", "floor", "ceiling"};
-/// Of the columns of numbers, in parts of the whole.
-constexpr std::array<float, 7> columns{0.20f, 0.12f, 0.15f, 0.13f, 0.11f, 0.13f, 0.16f};
-constexpr std::array columnHeads{"", "metres", "arrival ms", "level dB", "ratio", "notch Hz", "coherence"};
 
 double now() {
     return juce::Time::getMillisecondCounterHiRes() * 0.001;
 }
 
-std::optional<double> numberIn(const std::string& text) {
-    auto plain = juce::String(text).trim().replaceCharacter(',', '.').toStdString();
-    double value = 0.0;
-    const auto [end, error] = std::from_chars(plain.data(), plain.data() + plain.size(), value);
-    if (error != std::errc() || end != plain.data() + plain.size()) return std::nullopt;
-    return value;
-}
-
-Measures measuresOf(const PracticeRoom& room) {
-    return {{}, sampleRate, room.temperature};
-}
-
-std::string levelWords(const Player& player) {
-    return signedAmount(player.outputLevel().value, 0) + " dB";
-}
-
 } // namespace
-
-bool StepField::keyPressed(const juce::KeyPress& key) {
-    const int way = key.isKeyCode(juce::KeyPress::upKey) ? 1 : key.isKeyCode(juce::KeyPress::downKey) ? -1 : 0;
-    if (way == 0) return juce::TextEditor::keyPressed(key);
-    onStep(way);
-    return true;
-}
 
 PracticeSheet::PracticeSheet(const Parts& parts)
     : Sheet("Practice room and lessons"), controller(parts.controller), player(parts.player), device(parts.device),
-      entries(lessons()), heard(std::make_shared<PracticeSum>(sampleRate)), acoustics(sampleRate) {
+      playedBefore(parts.player.playing()), entries(lessons()), heard(std::make_shared<PracticeSum>(sampleRate)),
+      acoustics(sampleRate) {
     setOpaque(true);
     addAndMakeVisible(board);
     board.setInterceptsMouseClicks(false, true);
-    const auto add = [this](juce::Component& part) { board.addAndMakeVisible(part); };
+    makeTop();
+    plan.onMove = [this](int which, Point place) {
+        move.follow([this, which, place] { moveTo(which, place); });
+        if (!plan.dragging()) move.finish();
+    };
+    plan.onRelease = [this] { move.finish(); };
+    board.addAndMakeVisible(plan);
+    for (int microphone = 0; microphone < static_cast<int>(practiceLimits::mostMicrophones); ++microphone)
+        makeRow(microphone);
+    makeRoomFields();
+    referee.explanation = [] { return std::string("What ratio, notch and coherence are against; the next one (R)"); };
+    referee.onClick = [this] { setReference((reference + 1) % static_cast<int>(shownMicrophones())); };
+    for (juce::Component* part : std::initializer_list<juce::Component*>{&referee, &comb, &impulse})
+        board.addAndMakeVisible(part);
 
+    player.practise(heard);
+    if (!entries.empty()) choice.setSelectedId(1, juce::sendNotificationSync);
+    if (lesson.steps.empty()) {
+        PracticeRoom plain;
+        plain.microphones = {{"1", {2.5, 2.5, 1.2}, {}, {}}, {"2", {4.5, 2.5, 1.2}, {}, {}}};
+        lesson.steps = {{"", plain}};
+        chooseStep(0);
+        sound.setSelectedId(1, juce::sendNotificationSync);
+    }
+}
+
+/// Lessons and their pages, sound, and what leads away.
+void PracticeSheet::makeTop() {
+    const auto add = [this](juce::Component& part) { board.addAndMakeVisible(part); };
     choice.setTitle("Lesson");
     for (std::size_t entry = 0; entry < entries.size(); ++entry)
         choice.addItem(ui::text(std::to_string(entry + 1) + "  " + entries[entry].title), static_cast<int>(entry) + 1);
     choice.setTextWhenNothingSelected("No lessons are installed: this is an empty room");
     choice.onChange = [this] { chooseLesson(); };
     add(choice);
+    openButton.explanation = [] { return "A lesson file of your own (" + keyOf(CommandId::open) + ")"; };
+    openButton.onClick = [this] { askForLesson(); };
+    add(openButton);
+    back.explanation = [] { return std::string("The room as the step has it (Backspace)"); };
+    back.onClick = [this] { chooseStep(shownStep); };
+    board.addChildComponent(back);
     for (int k = 0; k < mostSteps; ++k) {
         steps.push_back(std::make_unique<juce::TextButton>(juce::String(k + 1)));
         steps.back()->onClick = [this, k] { chooseStep(k); };
@@ -119,42 +125,17 @@ PracticeSheet::PracticeSheet(const Parts& parts)
         if (onClose) onClose();
     };
     add(leaveButton);
-    plan.onMove = [this](int which, Point place) {
-        move.follow([this, which, place] {
-            auto wanted = room;
-            (which == FloorPlan::theSource ? wanted.source
-                                           : wanted.microphones[static_cast<std::size_t>(which)].position) = place;
-            take(wanted);
-        });
-        if (!plan.dragging()) move.finish();
-    };
-    plan.onRelease = [this] { move.finish(); };
-    add(plan);
-    for (int microphone = 0; microphone < static_cast<int>(practiceLimits::mostMicrophones); ++microphone)
-        makeRow(microphone);
-    makeRoomFields();
-    add(comb);
-    add(impulse);
-
-    player.practise(heard);
-    if (entries.empty()) {
-        PracticeRoom plain;
-        plain.microphones = {{"1", {2.5, 2.5, 1.2}, {}, {}}, {"2", {4.5, 2.5, 1.2}, {}, {}}};
-        lesson.steps = {{"", plain}};
-        chooseStep(0);
-        sound.setSelectedId(1, juce::sendNotificationSync);
-    } else
-        choice.setSelectedId(1, juce::sendNotificationSync);
 }
 
 PracticeSheet::~PracticeSheet() {
-    leave();
+    leave(After::silence);
 }
 
-void PracticeSheet::leave() {
+void PracticeSheet::leave(After after) {
     if (left) return;
     left = true;
     player.practise(nullptr);
+    if (playedBefore && after == After::asBefore) player.play();
     if (projected && onProjector) onProjector(false);
 }
 
@@ -162,148 +143,21 @@ bool PracticeSheet::settled() const {
     return rested && !behind && !resting.busy() && !loading.busy();
 }
 
-// ---- fields
-
-void PracticeSheet::wire(NumberField& field, const std::string& title) {
-    auto& editor = field.editor;
-    editor.setTitle(ui::text(title));
-    editor.setFont(ui::font(12.5f));
-    editor.setIndents(4, 3);
-    editor.setSelectAllWhenFocused(true);
-    editor.onReturnKey = editor.onFocusLost = [this, &field] { takeTyped(field); };
-    editor.onStep = [this, &field](int way) {
-        auto wanted = room;
-        field.step(wanted, way);
-        take(wanted);
-        fill();
-    };
-    editor.onEscapeKey = [this] {
-        if (onClose) onClose();
-    };
-    board.addAndMakeVisible(editor);
-}
-
-void PracticeSheet::takeTyped(NumberField& field) {
-    const auto typed = field.editor.getText().toStdString();
-    if (left || !field.editor.isVisible() || typed == field.read(room)) return;
-    auto wanted = room;
-    if (!field.write(wanted, typed))
-        tell("'" + typed + "' is no such amount; " + field.mend);
-    else
-        take(wanted);
-    fill();
-}
-
-void PracticeSheet::makeRow(int microphone) {
-    const auto place = static_cast<std::size_t>(microphone);
-    rows.push_back(std::make_unique<Row>());
-    auto& row = *rows.back();
-    const auto of = [place](PracticeRoom& r) -> TrackAdjustment& { return r.microphones[place].adjustment; };
-    row.delay.read = [place](const PracticeRoom& r) {
-        return nudgeText(r.microphones[place].adjustment.nudge, measuresOf(r));
-    };
-    row.delay.write = [of](PracticeRoom& r, const std::string& text) {
-        const auto nudge = parseNudge(text, measuresOf(r));
-        if (nudge) of(r).nudge = *nudge;
-        return nudge.has_value();
-    };
-    row.delay.step = [of](PracticeRoom& r, int way) { of(r).nudge = of(r).nudge + milliseconds(way * nudgeStepMs); };
-    row.delay.mend = "type a delay such as 3.2 ms, 155 smp or 1.1 m";
-    row.gain.read = [place](const PracticeRoom& r) { return gainText(r.microphones[place].adjustment.gain.value); };
-    row.gain.write = [of](PracticeRoom& r, const std::string& text) {
-        const auto gain = parseGain(text);
-        if (gain) of(r).gain = *gain;
-        return gain.has_value();
-    };
-    row.gain.step = [of](PracticeRoom& r, int way) { of(r).gain = of(r).gain + Decibels(way * gainStepDb); };
-    row.gain.mend = "type decibels, such as -3";
-    row.highPass.read = [place](const PracticeRoom& r) { return highPassText(r.microphones[place].adjustment); };
-    row.highPass.write = [of](PracticeRoom& r, const std::string& text) {
-        const auto entry = parseHighPass(text);
-        if (!entry) return false;
-        of(r).highPass = entry->corner;
-        if (entry->slope) of(r).highPassSlope = *entry->slope;
-        return true;
-    };
-    row.highPass.step = [of](PracticeRoom& r, int way) {
-        const double hertz = (of(r).highPass ? of(r).highPass->value : 0.0) + way * highPassStepHz;
-        of(r).highPass = hertz < practiceLimits::lowestHighPass ? std::nullopt : std::optional(Hertz(hertz));
-    };
-    row.highPass.mend = "type a corner in Hz, such as 80 or 80 24, or off";
-    const auto who = "Microphone " + std::to_string(microphone + 1) + ": ";
-    wire(row.delay, who + "delay, ms");
-    wire(row.gain, who + "gain, dB");
-    wire(row.highPass, who + "high-pass, Hz");
-    const auto toggle = [&](Explained<SmallButton>& button, bool TrackAdjustment::*what, const std::string& words) {
-        button.setTitle(ui::text(who + words));
-        button.onClick = [this, of, what] {
-            auto wanted = room;
-            of(wanted).*what = !(of(wanted).*what);
-            take(wanted);
-            fill();
-        };
-        board.addChildComponent(button);
-    };
-    toggle(row.flip, &TrackAdjustment::flip, "flip");
-    toggle(row.mute, &TrackAdjustment::muted, "mute");
-}
-
-void PracticeSheet::makeRoomFields() {
-    temperature.read = [](const PracticeRoom& r) { return temperatureText(r.temperature); };
-    temperature.write = [](PracticeRoom& r, const std::string& text) {
-        const auto degrees = parseTemperature(text);
-        if (degrees) r.temperature = *degrees;
-        return degrees.has_value();
-    };
-    temperature.step = [](PracticeRoom& r, int way) { r.temperature = r.temperature + Celsius(way); };
-    temperature.mend = "type degrees Celsius, -30 to 50";
-    wire(temperature, "Temperature");
-    for (std::size_t surface = 0; surface < absorption.size(); ++surface) {
-        auto& field = absorption[surface];
-        field.read = [surface](const PracticeRoom& r) { return unsignedAmount(r.absorption[surface], 2); };
-        field.write = [surface](PracticeRoom& r, const std::string& text) {
-            const auto share = numberIn(text);
-            if (share) r.absorption[surface] = *share;
-            return share.has_value();
-        };
-        field.step = [surface](PracticeRoom& r, int way) {
-            r.absorption[surface] = std::clamp(r.absorption[surface] + way * absorptionStep, 0.0, 1.0);
-        };
-        field.mend = "type the share that is absorbed, 0 to 1";
-        wire(field, std::string("Absorption: ") + surfaceWords[surface]);
-    }
-}
-
-void PracticeSheet::fill() {
-    const auto show = [this](NumberField& field) { field.editor.setText(ui::text(field.read(room)), false); };
-    for (std::size_t k = 0; k < rows.size(); ++k) {
-        auto& row = *rows[k];
-        const bool there = k < shownMicrophones();
-        for (auto* field : {&row.delay, &row.gain, &row.highPass}) {
-            field->editor.setVisible(there && !projected);
-            if (there) show(*field);
-        }
-        for (auto* button : {&row.flip, &row.mute})
-            button->setVisible(there && !projected);
-        if (!there) continue;
-        row.flip.setToggleState(room.microphones[k].adjustment.flip, juce::dontSendNotification);
-        row.mute.setToggleState(room.microphones[k].adjustment.muted, juce::dontSendNotification);
-    }
-    show(temperature);
-    for (auto& field : absorption)
-        show(field);
-    board.repaint();
-}
-
 // ---- lessons
 
 void PracticeSheet::chooseLesson() {
     const int chosen = choice.getSelectedId() - 1;
-    if (chosen < 0) return;
+    if (chosen < 0 || chosen == shownEntry) return;
+    shownEntry = chosen;
     auto opened = readLessonFile(entries[static_cast<std::size_t>(chosen)].file);
     if (!opened) return tell(opened.fault().line());
-    lesson = std::move(opened).value();
+    show(std::move(opened).value());
+}
+
+void PracticeSheet::show(Lesson chosen) {
+    lesson = std::move(chosen);
     answered = false;
+    reference = 0;
     chooseStep(0);
     fillPage();
     sound.setSelectedId(static_cast<int>(lesson.sound) + 1, juce::sendNotificationSync);
@@ -321,9 +175,55 @@ void PracticeSheet::chooseStep(int chosen) {
         button.setTitle(ui::text("Step " + std::to_string(k + 1) + ": " + title));
         button.setTooltip(ui::text(title + " (" + std::to_string((k + 1) % mostSteps) + ")"));
     }
+    begins = true;
     take(lesson.steps[static_cast<std::size_t>(shownStep)].room);
     fill();
     layOut();
+}
+
+bool PracticeSheet::own() const {
+    return room != lesson.steps[static_cast<std::size_t>(shownStep)].room;
+}
+
+std::string PracticeSheet::shownTitle() const {
+    if (own()) return "Your own, from step " + std::to_string(shownStep + 1);
+    return lesson.steps[static_cast<std::size_t>(shownStep)].title;
+}
+
+void PracticeSheet::openLesson(const juce::File& file) {
+    const std::filesystem::path path(file.getFullPathName().toStdString());
+    auto opened = readLessonFile(path);
+    if (!opened) return tell(opened.fault().line());
+    // One that is opened again has changed, perhaps.
+    auto entry = std::find_if(entries.begin(), entries.end(), [&](const auto& one) { return one.file == path; });
+    const int id = static_cast<int>(entry - entries.begin()) + 1;
+    const auto listed = ui::text(std::to_string(id) + "  " + opened->title);
+    if (entry == entries.end()) {
+        entries.push_back({path.stem().string(), opened->title, path});
+        choice.addItem(listed, id);
+    } else
+        choice.changeItemText(id, listed);
+    choice.setSelectedId(id, juce::dontSendNotification);
+    shownEntry = id - 1;
+    show(std::move(opened).value());
+}
+
+void PracticeSheet::askForLesson() {
+    chooser = std::make_unique<juce::FileChooser>(
+        "Open a lesson file", juce::File::getSpecialLocation(juce::File::userHomeDirectory), lessonFiles);
+    chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectFiles,
+                         [this](const juce::FileChooser& done) {
+                             if (done.getResult() != juce::File()) openLesson(done.getResult());
+                             if (isShowing()) grabKeyboardFocus();
+                         });
+}
+
+bool PracticeSheet::isInterestedInFileDrag(const juce::StringArray& files) {
+    return files.size() == 1 && juce::File(files[0]).hasFileExtension("json");
+}
+
+void PracticeSheet::filesDropped(const juce::StringArray& files, int, int) {
+    openLesson(juce::File(files[0]));
 }
 
 void PracticeSheet::fillPage() {
@@ -343,8 +243,8 @@ void PracticeSheet::fillPage() {
     part("look for", lesson.lookFor);
     part("question", lesson.question);
     if (answered) part("answer", lesson.answer);
-    for (const auto& reference : lesson.references)
-        add(reference, 11.5f, false, p.muted);
+    for (const auto& source : lesson.references)
+        add(source, 11.5f, false, p.muted);
     if (answered)
         page.moveCaretToEnd();
     else
@@ -363,6 +263,7 @@ void PracticeSheet::chooseSound() {
         return loading.start([this, chosen](const Watch&) -> Background::Finish {
             return [this, loop = std::make_shared<const std::vector<float>>(practiceSound(chosen, sampleRate))] {
                 heard->setSound(loop);
+                board.repaint(); // how much is turned down
             };
         });
     }
@@ -373,6 +274,7 @@ void PracticeSheet::chooseSound() {
         levelPracticeSound(*loop);
         return [this, samples = std::make_shared<const std::vector<float>>(std::move(loop).value())] {
             heard->setSound(samples);
+            board.repaint();
         };
     });
 }
@@ -387,9 +289,23 @@ void PracticeSheet::playOrStop() {
     follow();
 }
 
-void PracticeSheet::tell(const std::string& words) {
+void PracticeSheet::tell(const std::string& words, bool wrong) {
     told = words;
+    toldWrong = wrong;
     board.repaint();
+}
+
+void PracticeSheet::read(const juce::String& title, const LinesSheet::Words& words) {
+    over = std::make_unique<LinesSheet>(title, words);
+    over->onClose = [this] {
+        over->setVisible(false);
+        // It may be the one that called: it goes when its call is over.
+        juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(over.release())] { juce::ignoreUnused(kept); });
+        if (isShowing()) grabKeyboardFocus();
+    };
+    board.addAndMakeVisible(*over);
+    over->setBounds(board.getLocalBounds());
+    if (over->isShowing()) over->grabKeyboardFocus();
 }
 
 // ---- the room
@@ -400,13 +316,32 @@ bool PracticeSheet::take(const PracticeRoom& wanted) {
         return false;
     }
     tell("");
-    if (wanted == room) return true;
+    if (wanted == room && !begins) return true;
     room = wanted;
-    rested = false;
+    setReference(std::min(reference, static_cast<int>(shownMicrophones()) - 1));
     changedAt = now();
     plan.show(room);
+    back.setVisible(own());
+    stepButton(shownStep).setToggleState(!own(), juce::dontSendNotification);
     reckon();
     return true;
+}
+
+/// To a place on the plan, as near as the walls let it.
+void PracticeSheet::moveTo(int which, Point place) {
+    auto wanted = room;
+    FloorPlan::positionIn(wanted, which) = withinWalls(place, room.size);
+    take(wanted);
+    fill();
+}
+
+void PracticeSheet::setReference(int microphone) {
+    reference = microphone;
+    referee.setButtonText("to " + juce::String(reference + 1));
+    referee.setVisible(shownMicrophones() > 1);
+    coherence.clear();
+    rested = false;
+    board.repaint();
 }
 
 void PracticeSheet::reckon() {
@@ -419,15 +354,30 @@ void PracticeSheet::reckon() {
 }
 
 void PracticeSheet::showReading(const PracticeResponses& responses) {
-    heard->hear(responses);
+    heard->hear(responses, std::exchange(begins, false) ? PracticeSum::Change::beginning : PracticeSum::Change::going);
     const float thick = projected ? projectorThick : 1.0f;
-    comb.show(plotPracticeComb(room, reading, thick));
-    impulse.show(plotPracticeImpulse(room, reading, responses, thick));
+    comb.show(titled(plotPracticeComb(room, reading, thick)));
+    impulse.show(titled(plotPracticeImpulse(room, reading, responses, thick)));
     comb.setDescription(
-        ui::text(reading.notches.empty()
+        ui::text(!comb.plot().instead.empty() ? comb.plot().instead
+                 : reading.notches.empty()
                      ? std::string("no notch")
                      : "first notch at " + unsignedAmount(reading.notches.front().frequency.value, 1) + " Hz"));
     board.repaint();
+}
+
+/// What a file of it says above the curves.
+Plot PracticeSheet::titled(Plot plot) const {
+    plot.subject = lesson.title + " \u00b7 " + shownTitle();
+    for (const auto& microphone : room.microphones)
+        if (!microphone.adjustment.muted) {
+            const auto place = static_cast<std::size_t>(&microphone - room.microphones.data());
+            plot.remark += (plot.remark.empty() ? "" : " \u00b7 ") + microphone.name + " " +
+                           unsignedAmount(reading.paths[place].distance.value, 2) + " m";
+            if (microphone.adjustment != TrackAdjustment{})
+                plot.remark += ", " + adjustmentInWords(microphone.adjustment);
+        }
+    return plot;
 }
 
 void PracticeSheet::follow() {
@@ -435,15 +385,15 @@ void PracticeSheet::follow() {
     resting.poll();
     if (behind && !resting.busy()) reckon();
     if (!rested && !resting.busy() && !plan.dragging() && now() - changedAt > restAfter)
-        resting.start([this, of = room](const Watch&) -> Background::Finish {
+        resting.start([this, of = room, to = reference](const Watch&) -> Background::Finish {
             const auto& responses = acoustics.follow(of, Detail::resting);
             auto read = readingOf(of, responses);
             std::vector<double> tied;
             for (int other = 0; other < static_cast<int>(of.microphones.size()); ++other)
-                tied.push_back(other == 0 ? 1.0
-                                          : pairCoherence(responses, 0, other, lowMidBand, usualWindow(sampleRate)));
-            return [this, of, &responses, read = std::move(read), tied = std::move(tied)] {
-                if (of != room) return;
+                tied.push_back(other == to ? 1.0
+                                           : pairCoherence(responses, to, other, lowMidBand, usualWindow(sampleRate)));
+            return [this, of, to, &responses, read = std::move(read), tied = std::move(tied)] {
+                if (of != room || to != reference) return;
                 reading = read;
                 coherence = tied;
                 rested = true;
@@ -455,16 +405,32 @@ void PracticeSheet::follow() {
     play.setToggleState(player.playing(), juce::dontSendNotification);
 }
 
-// ---- keys and looks
+// ---- keys
 
 bool PracticeSheet::keyPressed(const juce::KeyPress& key) {
+    // A dialogue for files may lie within the sheet: what it has no use for is not meant for what is below it.
+    if (juce::ModalComponentManager::getInstance()->getNumModalComponents() > 0) return false;
+    if (over) return over->keyPressed(key);
     const auto typed = key.getTextCharacter();
     const bool plain = !key.getModifiers().isCommandDown() && !key.getModifiers().isAltDown();
+    chooseLesson(); // one that was chosen by a key just before is told of later
     if (plain && typed >= '0' && typed <= '9')
         return chooseStep(typed == '0' ? 9 : static_cast<int>(typed - '1')), true;
     if (plain && (typed == 'a' || typed == 'A')) return answer.triggerClick(), true;
     if (plain && (typed == 'p' || typed == 'P')) return projector.triggerClick(), true;
+    if (plain && (typed == 'n' || typed == 'N' || typed == 'b' || typed == 'B')) {
+        const int beside = choice.getSelectedItemIndex() + (typed == 'n' || typed == 'N' ? 1 : -1);
+        if (beside >= 0 && beside < choice.getNumItems())
+            choice.setSelectedItemIndex(beside, juce::sendNotificationSync);
+        return true;
+    }
+    if (plain && (typed == 'r' || typed == 'R')) return referee.triggerClick(), true;
+    if (key.isKeyCode(juce::KeyPress::backspaceKey)) return chooseStep(shownStep), true;
     const auto wanted = commandFor(key);
+    if (wanted == CommandId::glossary) return read("What you see", practiceGlossary()), true;
+    if (wanted == CommandId::keys) return read("Keys of the practice room", practiceKeys()), true;
+    if (wanted == CommandId::open) return askForLesson(), true;
+    if (wanted == CommandId::savePlots) return saver.askWhereToSaveAll(), true;
     if (wanted == CommandId::playStop) return playOrStop(), true;
     if (wanted == CommandId::louder || wanted == CommandId::quieter)
         return (*wanted == CommandId::louder ? louder : quieter).triggerClick(), true;
@@ -473,207 +439,6 @@ bool PracticeSheet::keyPressed(const juce::KeyPress& key) {
     if (key.isKeyCode(juce::KeyPress::tabKey)) return ui::tabInto(*this, key);
     if ((wanted == CommandId::practice || wanted == CommandId::leave) && onClose) onClose();
     return true; // what lies below does not listen meanwhile
-}
-
-void PracticeSheet::setProjected(bool wanted) {
-    projected = wanted;
-    if (onProjector) onProjector(projected);
-    projector.setToggleState(projected, juce::dontSendNotification);
-    for (auto* shown : std::initializer_list<juce::Component*>{&page, &temperature.editor})
-        shown->setVisible(!projected);
-    for (auto& field : absorption)
-        field.editor.setVisible(!projected);
-    impulse.setVisible(!projected);
-    fillPage();
-    fill();
-    for (auto& row : rows)
-        for (auto* field : {&row->delay, &row->gain, &row->highPass})
-            field->editor.applyColourToAllText(ui::palette().ink);
-    resized();
-    rested = false; // drawn anew, thicker or thinner
-    reckon();
-}
-
-void PracticeSheet::resized() {
-    const float scale = projected ? projectorScale : 1.0f;
-    board.setTransform(juce::AffineTransform::scale(scale));
-    board.setBounds(0, 0, static_cast<int>(static_cast<float>(getWidth()) / scale),
-                    static_cast<int>(static_cast<float>(getHeight()) / scale));
-    layOut();
-}
-
-void PracticeSheet::layOut() {
-    auto area = board.getLocalBounds().reduced(border, 10);
-    if (area.isEmpty()) return;
-    auto top = area.removeFromTop(30);
-    leaveButton.setBounds(top.removeFromRight(70));
-    top.removeFromRight(gap);
-    projector.setBounds(top.removeFromRight(120));
-    top.removeFromRight(2 * gap);
-    const auto placeLevel = [this](juce::Rectangle<int>& row) {
-        louder.setBounds(row.removeFromRight(22).withSizeKeepingCentre(22, 22));
-        levelArea = row.removeFromRight(58);
-        quieter.setBounds(row.removeFromRight(22).withSizeKeepingCentre(22, 22));
-    };
-    if (!projected) {
-        placeLevel(top);
-        top.removeFromRight(2 * gap);
-    }
-    play.setBounds(top.removeFromRight(64));
-    top.removeFromRight(gap);
-    if (!projected) {
-        sound.setBounds(top.removeFromRight(190));
-        top.removeFromRight(gap);
-    }
-    choice.setBounds(top.withWidth(std::min(top.getWidth(), 420)));
-    area.removeFromTop(gap);
-
-    const auto placeSteps = [this](juce::Rectangle<int> row) {
-        const int count = std::max<int>(1, static_cast<int>(lesson.steps.size()));
-        const int width = std::min(36, row.getWidth() / count);
-        for (int k = 0; k < mostSteps; ++k)
-            if (stepButton(k).isVisible()) stepButton(k).setBounds(row.removeFromLeft(width).withTrimmedRight(3));
-    };
-    toldArea = area.removeFromBottom(projected ? 54 : 20);
-    const int numbersHeight = numbersLine * (1 + static_cast<int>(shownMicrophones()));
-    if (projected) {
-        auto row = area.removeFromTop(28);
-        placeSteps(row.removeFromLeft(std::min(row.getWidth() / 2, 300)));
-        answer.setBounds(row.removeFromRight(130));
-        stepTitle = row.reduced(gap, 0);
-        area.removeFromTop(gap);
-        auto side = area.removeFromLeft(area.getWidth() * 2 / 5);
-        auto below = side.removeFromBottom(28);
-        placeLevel(below);
-        sound.setBounds(below.withTrimmedRight(gap));
-        plan.setBounds(side);
-        area.removeFromLeft(gap);
-        numbers = area.removeFromBottom(numbersHeight);
-        area.removeFromBottom(gap);
-        comb.setBounds(area);
-        return;
-    }
-    auto words = area.removeFromLeft(std::clamp(area.getWidth() * 26 / 100, 262, 420));
-    area.removeFromLeft(border);
-    placeSteps(words.removeFromTop(28));
-    stepTitle = words.removeFromTop(38);
-    answer.setBounds(words.removeFromBottom(30));
-    words.removeFromBottom(gap);
-    page.setBounds(words);
-
-    auto middle = area.removeFromLeft(area.getWidth() / 2);
-    area.removeFromLeft(border);
-    auto fields = middle.removeFromBottom(lineHeight * static_cast<int>(shownMicrophones()));
-    middle.removeFromBottom(headHeight); // their heads
-    for (std::size_t k = 0; k < shownMicrophones(); ++k) {
-        auto line = fields.removeFromTop(lineHeight).withTrimmedBottom(3);
-        auto& row = *rows[k];
-        row.mute.setBounds(line.removeFromRight(38));
-        line.removeFromRight(3);
-        row.flip.setBounds(line.removeFromRight(34));
-        line.removeFromRight(3);
-        for (auto* field : {&row.highPass, &row.gain, &row.delay})
-            field->editor.setBounds(line.removeFromRight(62).withTrimmedRight(3));
-    }
-    auto walls = middle.removeFromBottom(lineHeight).withTrimmedBottom(3);
-    middle.removeFromBottom(2 * headHeight);
-    const int width = walls.getWidth() / (surfaces + 1);
-    temperature.editor.setBounds(walls.removeFromLeft(width).withTrimmedRight(3));
-    for (auto& field : absorption)
-        field.editor.setBounds(walls.removeFromLeft(width).withTrimmedRight(3));
-    plan.setBounds(middle);
-
-    numbers = area.removeFromBottom(numbersHeight);
-    area.removeFromBottom(gap);
-    comb.setBounds(area.removeFromTop(area.getHeight() * 3 / 5));
-    area.removeFromTop(gap);
-    impulse.setBounds(area);
-}
-
-void PracticeSheet::paint(juce::Graphics& g) {
-    g.fillAll(ui::palette().paper);
-}
-
-void PracticeSheet::paintBoard(juce::Graphics& g) {
-    const auto& p = ui::palette();
-    ui::draw(g, levelWords(player), levelArea.toFloat(), juce::Justification::centred, 12.0f, p.ink);
-    if (shownStep < static_cast<int>(lesson.steps.size())) {
-        g.setColour(p.ink);
-        g.setFont(ui::font(13.0f, true));
-        g.drawFittedText(ui::text(lesson.steps[static_cast<std::size_t>(shownStep)].title), stepTitle,
-                         juce::Justification::centredLeft, 2, 1.0f);
-    }
-    if (projected && told.empty()) {
-        g.setColour(p.ink);
-        g.setFont(ui::font(12.5f));
-        g.drawFittedText(ui::text(answered ? lesson.answer : lesson.question), toldArea,
-                         juce::Justification::centredLeft, 3, 1.0f);
-    } else
-        ui::drawWhole(g,
-                      told.empty()
-                          ? "Keys: 1 to 0 steps, A answer, P projector; on the plan arrows move 1 cm (Shift: 10), "
-                            "Page up and down in height. Ratio, notch, coherence: against microphone 1."
-                          : told,
-                      toldArea.toFloat(), juce::Justification::centredLeft, 12.0f, told.empty() ? p.muted : p.cancels);
-    paintNumbers(g);
-    if (projected) return;
-    const auto head = [&](const std::string& words, const juce::Component& below) {
-        ui::drawWhole(g, words, below.getBounds().withY(below.getY() - headHeight).withHeight(headHeight).toFloat(),
-                      juce::Justification::centredLeft, 10.5f, p.muted);
-    };
-    head("air", temperature.editor);
-    for (std::size_t surface = 0; surface < absorption.size(); ++surface)
-        head(surfaceWords[surface], absorption[surface].editor);
-    const auto& firstWall = absorption.front().editor;
-    ui::drawWhole(g, "share of the sound that each surface absorbs, 0 to 1",
-                  firstWall.getBounds()
-                      .withY(firstWall.getY() - 2 * headHeight)
-                      .withHeight(headHeight)
-                      .withRight(absorption.back().editor.getRight())
-                      .toFloat(),
-                  juce::Justification::centredLeft, 10.5f, p.muted);
-    head("delay ms", rows[0]->delay.editor);
-    head("gain dB", rows[0]->gain.editor);
-    head("high-pass", rows[0]->highPass.editor);
-    for (std::size_t k = 0; k < shownMicrophones(); ++k) {
-        const auto& field = rows[k]->delay.editor;
-        ui::drawWhole(g, std::to_string(k + 1) + "  " + room.microphones[k].name,
-                      juce::Rectangle<int>(plan.getX(), field.getY(), field.getX() - plan.getX() - 4, field.getHeight())
-                          .toFloat(),
-                      juce::Justification::centredLeft, 12.5f, p.ink);
-    }
-}
-
-/// A row a microphone: its direct sound, and what it is against the first one.
-void PracticeSheet::paintNumbers(juce::Graphics& g) {
-    const auto& p = ui::palette();
-    const auto row = [&](int line, const std::array<std::string, columns.size()>& words, float height,
-                         juce::Colour colour) {
-        auto area = numbers.toFloat().withHeight(numbersLine).translated(0.0f, static_cast<float>(line * numbersLine));
-        const float whole = area.getWidth();
-        for (std::size_t column = 0; column < columns.size(); ++column)
-            ui::drawWhole(g, words[column], area.removeFromLeft(columns[column] * whole).withTrimmedRight(2.0f),
-                          column == 0 ? juce::Justification::centredLeft : juce::Justification::centredRight, height,
-                          colour);
-    };
-    std::array<std::string, columns.size()> heads;
-    std::copy(columnHeads.begin(), columnHeads.end(), heads.begin());
-    row(0, heads, 10.5f, p.muted);
-    for (std::size_t k = 0; k < std::min(shownMicrophones(), reading.paths.size()); ++k) {
-        const auto& path = reading.paths[k];
-        std::array<std::string, columns.size()> words{
-            std::to_string(k + 1) + "  " + room.microphones[k].name, unsignedAmount(path.distance.value, 2),
-            signedAmount(inMilliseconds(path.arrival), 2), signedAmount(path.level.value, 1)};
-        const auto pair = std::find_if(reading.pairs.begin(), reading.pairs.end(), [&](const PracticePair& each) {
-            return each.first == 0 && each.second == static_cast<int>(k);
-        });
-        if (pair != reading.pairs.end()) {
-            words[4] = unsignedAmount(pair->distanceRatio, 1) + " : 1";
-            words[5] = pair->firstNull ? unsignedAmount(pair->firstNull->value, 0) : "\u2013";
-            words[6] = k < coherence.size() ? unsignedAmount(coherence[k], 2) : "";
-        }
-        row(static_cast<int>(k) + 1, words, 12.0f, room.microphones[k].adjustment.muted ? p.muted : p.ink);
-    }
 }
 
 } // namespace spillwright::desk

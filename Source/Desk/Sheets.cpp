@@ -46,7 +46,7 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
         wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks ||
         wanted == CommandId::findings || wanted == CommandId::standing || wanted == CommandId::terms ||
         wanted == CommandId::audioDevice || wanted == CommandId::settings || wanted == CommandId::blindTest ||
-        wanted == CommandId::history || wanted == CommandId::compareTakes) {
+        wanted == CommandId::history || wanted == CommandId::compareTakes || wanted == CommandId::glossary) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile

@@ -59,6 +59,8 @@ Json described(const juce::Component& root, juce::Component& part) {
         told["on"] = button->getToggleState();
     }
     if (const auto* field = dynamic_cast<juce::TextEditor*>(&part)) told["text"] = field->getText().toStdString();
+    const auto said = spoken ? spoken->getDescription() : part.getDescription();
+    if (said.isNotEmpty()) told["said"] = said.toStdString();
     told["enabled"] = part.isEnabled();
     told["focus"] = part.hasKeyboardFocus(false);
     if (dynamic_cast<TrackRow*>(&part))
