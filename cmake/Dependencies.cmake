@@ -63,6 +63,11 @@ else()
     target_link_libraries(spillwright_highway INTERFACE hwy)
 endif()
 
+# One instruction set is enough for the fuzzer, whose compiler takes ten minutes over all of them.
+if(SPILLWRIGHT_SANITIZE STREQUAL "fuzz")
+    target_compile_definitions(spillwright_highway INTERFACE HWY_COMPILE_ONLY_STATIC)
+endif()
+
 # Arrays of vectors are kept in registers: instruction sets whose vectors have no size at compile time are out.
 target_compile_definitions(spillwright_highway INTERFACE
     "HWY_DISABLED_TARGETS=(HWY_SVE|HWY_SVE2|HWY_SVE_256|HWY_SVE2_128|HWY_RVV)")

@@ -1,7 +1,8 @@
-# -DSPILLWRIGHT_SANITIZE=address (with undefined) or thread. Everything is instrumented but, under address, most of
-# JUCE, which is long to compile and works on little memory of ours (cmake/Dependencies.cmake).
-set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined) or thread; empty for none")
-set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread)
+# -DSPILLWRIGHT_SANITIZE=address (with undefined), thread or fuzz (address and undefined under libFuzzer; needs Clang).
+# Everything is instrumented but, under address, most of JUCE, which is long to compile and works on little memory of ours
+# (cmake/Dependencies.cmake).
+set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined), thread or fuzz; empty for none")
+set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread fuzz)
 set(SPILLWRIGHT_SANITIZE_OPTIONS "")
 if(SPILLWRIGHT_SANITIZE STREQUAL "address")
     # A null pointer ends the program by itself, an object's bounds are the address sanitizer's, and vectors that must be
@@ -12,8 +13,15 @@ if(SPILLWRIGHT_SANITIZE STREQUAL "address")
 elseif(SPILLWRIGHT_SANITIZE STREQUAL "thread")
     set(SPILLWRIGHT_SANITIZE_OPTIONS -fsanitize=thread -fno-omit-frame-pointer -g1 -O1)
     add_link_options(-fsanitize=thread)
+elseif(SPILLWRIGHT_SANITIZE STREQUAL "fuzz")
+    if(NOT CMAKE_CXX_COMPILER_ID STREQUAL "Clang")
+        message(FATAL_ERROR "libFuzzer comes with Clang: add -DCMAKE_C_COMPILER=clang -DCMAKE_CXX_COMPILER=clang++")
+    endif()
+    set(SPILLWRIGHT_SANITIZE_OPTIONS -fsanitize=fuzzer-no-link,address,undefined
+        -fno-sanitize=null,alignment,object-size,vptr,function -fno-sanitize-recover=all -fno-omit-frame-pointer -g1 -O1)
+    add_link_options(-fsanitize=address,undefined)
 elseif(NOT SPILLWRIGHT_SANITIZE STREQUAL "")
-    message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address or thread")
+    message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address, thread or fuzz")
 endif()
 add_compile_options(${SPILLWRIGHT_SANITIZE_OPTIONS})
 
@@ -24,6 +32,8 @@ function(spillwright_precompile TARGET)
         target_precompile_headers(${TARGET} PRIVATE ${ARGN})
         if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
             target_compile_options(${TARGET} PRIVATE -fpch-preprocess) # for the compiler cache
+        else()
+            target_compile_options(${TARGET} PRIVATE "SHELL:-Xclang -fno-pch-timestamp") # likewise
         endif()
     endif()
 endfunction()

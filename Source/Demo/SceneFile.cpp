@@ -1,5 +1,6 @@
 #include "Demo/SceneFile.h"
 
+#include "Session/Document.h"
 #include "Session/TextFile.h"
 
 #include <nlohmann/json.hpp>
@@ -19,6 +20,14 @@ struct SceneError {
     std::string what;
     std::string mend;
 };
+
+/// Of a file that can lie in no folder but the one it is looked for or written in.
+bool isFileName(const std::string& name) {
+    constexpr std::size_t longest = 200; // with an ending, file systems take 255 bytes
+    const bool control = std::any_of(name.begin(), name.end(), [](char c) { return c >= 0 && c < 0x20; });
+    return !control && name.find_first_of("/\\:*?\"<>|") == std::string::npos && name[0] != '.' &&
+           name.size() <= longest;
+}
 
 std::string inQuotes(const std::string& name) {
     return "'" + name + "'";
@@ -88,9 +97,10 @@ public:
         }
         return result;
     }
-    const json& list(const std::string& name) {
+    const json& list(const std::string& name, std::size_t most) {
         const json& value = any(name, "a list");
         if (!value.is_array() || value.empty()) wrong(name, "a list that is not empty");
+        if (value.size() > most) wrong(name, "a list of at most " + std::to_string(most));
         return value;
     }
     const json& map(const std::string& name) {
@@ -161,20 +171,21 @@ public:
         result.title = fields.text("title");
         result.length = Seconds(fields.number("length_s", 0.1, 600.0));
         result.soundBank = fields.text("soundBank");
+        if (!isFileName(result.soundBank)) fields.wrong("soundBank", "the name of a file without its folder");
         result.scene.sampleRate = fields.whole("sampleRate_Hz", 8000, 96000);
         result.scene.seed = static_cast<std::uint64_t>(fields.whole("seed", 0, 1000000000));
         tempo.beatsPerMinute = fields.number("tempo_bpm", 20.0, 400.0);
         tempo.beatsPerBar = fields.whole("beatsPerBar", 1, 16);
 
         std::size_t place = 0;
-        for (const json& room : fields.list("rooms"))
+        for (const json& room : fields.list("rooms", 32))
             result.scene.rooms.push_back(readRoom(room, ownerOf(room, "room", "name", place++)));
         place = 0;
-        for (const json& microphone : fields.list("microphones"))
+        for (const json& microphone : fields.list("microphones", 256))
             readMicrophone(microphone, ownerOf(microphone, "microphone", "file", place++));
         nameTracks();
         place = 0;
-        for (const json& source : fields.list("sources"))
+        for (const json& source : fields.list("sources", 64))
             readSource(source, ownerOf(source, "source", "name", place++));
         fields.refuseOthers();
         return std::move(result);
@@ -191,9 +202,11 @@ private:
             if (!(position[axis] > 0.0 && position[axis] < room->size[axis]))
                 fields.wrong("position_m", "a place inside the room");
         if (pattern.omniShare < 1.0) {
+            constexpr double nearestAim = 1e-3, farthestAim = 1000.0; // metres
             pattern.aimedAt = fields.point("aimsAt_m");
-            if (distanceBetween(pattern.aimedAt, position) < 1e-3)
-                fields.wrong("aimsAt_m", "a place other than its own");
+            const double distance = distanceBetween(pattern.aimedAt, position);
+            if (!(distance >= nearestAim && distance <= farthestAim))
+                fields.wrong("aimsAt_m", "a place other than its own, at most 1000 m away");
         }
         return static_cast<int>(room - rooms.begin());
     }
@@ -202,8 +215,7 @@ private:
         Fields fields(object, owner);
         SceneMicrophone microphone;
         const std::string file = fields.text("file");
-        if (file.find_first_of("/\\:*?\"<>|") != std::string::npos || file[0] == '.')
-            fields.wrong("file", "a file name without folder and ending");
+        if (!isFileName(file)) fields.wrong("file", "a file name without folder and ending");
         static const std::map<std::string, double> patterns{{"omni", 1.0}, {"cardioid", 0.5}, {"figure of eight", 0.0}};
         const auto pattern = patterns.find(fields.text("pattern"));
         if (pattern == patterns.end()) fields.wrong("pattern", "omni, cardioid or figure of eight");
@@ -326,8 +338,11 @@ private:
 };
 
 json parse(const std::string& text) {
+    if (nestsTooDeep(text)) throw SceneError{"is nested too deep", "name a scene file"};
     try {
         return json::parse(text);
+    } catch (const json::out_of_range&) {
+        throw SceneError{"holds a number that is too large", "mend it"};
     } catch (const json::parse_error& error) {
         const auto upTo = static_cast<std::ptrdiff_t>(std::min(error.byte, text.size()));
         const auto line = 1 + std::count(text.begin(), text.begin() + upTo, '\n');

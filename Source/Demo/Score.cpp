@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <cstdint>
 #include <optional>
 #include <sstream>
 
@@ -60,7 +61,7 @@ std::optional<int> keyOfPitch(std::string_view pitch) {
         pitch.remove_prefix(1);
     }
     const auto octave = number<int>(pitch);
-    if (!octave) return std::nullopt;
+    if (!octave || *octave < -1 || *octave > 9) return std::nullopt;
     key += 12 * (*octave + 1);
     return key >= 0 && key <= 127 ? std::optional(key) : std::nullopt;
 }
@@ -171,6 +172,8 @@ Result<std::vector<Note>> arrange(const std::map<std::string, Phrase>& phrases, 
                                   const Tempo& tempo, const Feel& feel) {
     const double beat = 60.0 / tempo.beatsPerMinute;
     RandomStream random(feel.seed);
+    constexpr std::size_t mostNotes = 100000; // of one part
+    constexpr int mostBars = 100000;
     std::vector<Note> notes;
     int bar = 0;
     for (const std::string& word : words(order)) {
@@ -183,13 +186,19 @@ Result<std::vector<Note>> arrange(const std::map<std::string, Phrase>& phrases, 
                 return scoreFault("'" + word + "' in its order repeats nothing", "write it as " + name + "*2");
             times = *given;
         }
+        const auto phrase = phrases.find(name);
+        if (phrase == phrases.end() && name != "rest")
+            return scoreFault("its order names a phrase '" + name + "' that is not written", "add it to phrases");
+        const auto bars = static_cast<std::int64_t>(times) * (name == "rest" ? 1 : phrase->second.bars);
+        const auto more = name == "rest" ? 0 : static_cast<std::size_t>(times) * phrase->second.notes.size();
+        if (bar + bars > mostBars || notes.size() + more > mostNotes)
+            return scoreFault("its order goes on for more than " + std::to_string(mostBars) + " bars or " +
+                                  std::to_string(mostNotes) + " notes",
+                              "shorten it");
         if (name == "rest") {
             bar += times;
             continue;
         }
-        const auto phrase = phrases.find(name);
-        if (phrase == phrases.end())
-            return scoreFault("its order names a phrase '" + name + "' that is not written", "add it to phrases");
         for (int time = 0; time < times; ++time) {
             double chordStart = -1.0;
             double aside = 0.0;

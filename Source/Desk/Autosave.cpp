@@ -2,6 +2,7 @@
 
 #include "Desk/Fingerprint.h"
 #include "Session/Document.h"
+#include "Session/Files.h"
 #include "Session/SessionFile.h"
 #include "Session/TextFile.h"
 
@@ -16,8 +17,13 @@ namespace fs = std::filesystem;
 
 constexpr std::size_t mostOfOneRecording = 4; ///< States that stay; older ones go.
 
+/// Beside the states, in a folder of the program's own: the library's usual one is everybody's.
+fs::path locksOf(const fs::path& folder) {
+    return folder.parent_path() / "locks";
+}
+
 juce::String lockName(const fs::path& file) {
-    return "spillwright-" + juce::String(fingerprint(file.string()));
+    return juce::String::fromUTF8((locksOf(file.parent_path()) / file.filename()).string().c_str());
 }
 
 bool isFree(const fs::path& file) {
@@ -63,8 +69,8 @@ std::string whenWritten(const fs::path& file) {
 } // namespace
 
 Autosave::Autosave(Controller& c, fs::path f) : controller(c), folder(std::move(f)) {
-    std::error_code ignored; // where it cannot be made, the first state that is kept says so
-    fs::create_directories(folder, ignored);
+    makeOwnFolder(folder); // where it cannot be made, the first state that is kept says so
+    makeOwnFolder(locksOf(folder));
     controller.addListener([this](unsigned what) { changed(what); });
     offered = newest("");
 }
@@ -177,7 +183,7 @@ void Autosave::setOffer(std::optional<Offer> offer) {
 
 void Autosave::take() {
     if (!offered || controller.busy()) return;
-    controller.openSession(offered->file);
+    controller.openSession(offered->file, std::nullopt, {{}, true});
 }
 
 void Autosave::decline() {

@@ -11,6 +11,7 @@
 #include "Media/Sums.h"
 #include "Report/Report.h"
 #include "Session/Document.h"
+#include "Session/Files.h"
 #include "Session/PairWords.h"
 #include "Session/ProposalWords.h"
 #include "Session/Setting.h"
@@ -71,7 +72,7 @@ std::string fingerprintOf(const std::filesystem::path& file) {
 
 Controller::Controller(int threads, std::filesystem::path cache, std::filesystem::path choices)
     : workers(threads), loopWorkers(threads), sourceWorkers(threads), aloneWorkers(threads), loudWorkers(threads),
-      demoFolder((cache.empty() ? std::filesystem::temp_directory_path() : cache) / "demo"),
+      demoFolder(cache.empty() ? temporaryBeside(std::filesystem::temp_directory_path() / "demo") : cache / "demo"),
       choicesFolder(std::move(choices)), spectraCache(cache.empty() ? cache : cache / "spectra") {
     beginHistory({});
 }
@@ -253,6 +254,7 @@ void Controller::taken(std::shared_ptr<const Recording> recording, const Opening
     sessionFile.clear();
     openedFile = opening ? opening->file : std::filesystem::path();
     wantedFor.clear();
+    saidIn.clear();
     resumed.reset();
     changedSince.clear();
     recordingFiles.clear();
@@ -793,8 +795,7 @@ void Controller::hearAsListed(SourceList list) {
     if (list == listOf(*withSources())) return; // nothing moved
     listed = std::move(list);
     if (const auto file = choicesFile(); !file.empty()) {
-        std::error_code ignored;
-        std::filesystem::create_directories(choicesFolder, ignored);
+        makeOwnFolder(choicesFolder);
         if (const auto kept = writeTextFile(file, documentText(sourcesToJson(*listed))); !kept)
             say(kept.fault().line(), true);
     }

@@ -105,6 +105,12 @@ struct Remarks {
     std::size_t count() const { return recording.size() + loop.size() + focus.size(); }
 };
 
+/// Which of the places that a session file names are taken without asking, beside its own folder and what is below.
+struct KnownPlaces {
+    std::vector<std::filesystem::path> before; ///< Folders and session files that the user opened or saved before.
+    bool ownState = false;                     ///< It was kept for a restart by the program itself: whatever it names.
+};
+
 /// Everything the window knows and does, without drawing: recording, measurement, the setting that is heard, versions,
 /// undo, selection, and the work in the background. All calls on one thread; poll() takes over what the background has
 /// finished.
@@ -149,10 +155,13 @@ public:
     void openDemo();
     /// Opens a session file and its recording: where the file says, or in `folder`, which is then written into the
     /// file. Tracks that are missing, new or other ones are told, the rest is taken. Where the recording is not found,
-    /// see recordingWantedFor().
-    void openSession(const std::filesystem::path& path, std::optional<std::filesystem::path> folder = std::nullopt);
-    /// The session file that could not be opened because nobody knows where its recording is now; empty: none.
+    /// or the user is to be asked first, see recordingWantedFor().
+    void openSession(const std::filesystem::path& path, std::optional<std::filesystem::path> folder = std::nullopt,
+                     const KnownPlaces& known = {});
+    /// The session file that could not be opened because the user has to say where its recording is; empty: none.
     const std::filesystem::path& recordingWantedFor() const { return wantedFor; }
+    /// Where that session says that it is; empty: there is nothing of it.
+    const std::filesystem::path& recordingSaidIn() const { return saidIn; }
     void propose();
     /// `refused` may take a fault, and then says so; else it is told as any other.
     /// `sums`: a folder for the sums of all versions, equally loud; none: they are not written.
@@ -460,7 +469,8 @@ private:
     struct Opening {
         Session session;
         std::filesystem::path file;
-        bool moved = false; ///< The user said where the recording is.
+        bool moved = false;    ///< The user said where the recording is.
+        bool ownState = false; ///< Kept for a restart by the program itself.
     };
     void taken(std::shared_ptr<const Recording> recording, const Opening* opening = nullptr);
     void resume(const Opening& opening);
@@ -553,7 +563,7 @@ private:
     std::vector<TrackAdjustment> proposedFor; ///< The balance the bounds hold for.
     std::optional<VersionKind> hearWhenProposed;
 
-    std::filesystem::path sessionFile, openedFile, wantedFor;
+    std::filesystem::path sessionFile, openedFile, wantedFor, saidIn;
     std::optional<Session> saved;   ///< What is not changed; none: all of it is.
     std::optional<Session> resumed; ///< As it was opened: what tracks have that are not there now is kept for them.
     std::vector<Session::File> recordingFiles;

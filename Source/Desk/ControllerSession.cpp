@@ -2,6 +2,7 @@
 
 #include "Desk/Controller.h"
 
+#include "Media/Batch.h"
 #include "Session/Document.h"
 #include "Session/TextFile.h"
 
@@ -44,6 +45,15 @@ std::string quotedList(const std::vector<std::string>& names) {
     for (std::size_t k = 0; k < std::min(most, names.size()); ++k)
         text += (k > 0 ? ", '" : "'") + names[k] + "'";
     return names.size() > most ? text + " and " + std::to_string(names.size() - most) + " more" : text;
+}
+
+/// Whether a session's recording is opened without asking.
+bool mayOpen(const std::filesystem::path& folder, const std::filesystem::path& session, const KnownPlaces& known) {
+    const auto isThat = [&](const std::filesystem::path& before) {
+        return samePath(before, session) || sameFolder(before, folder);
+    };
+    return known.ownState || liesWithin(folder, session) ||
+           std::any_of(known.before.begin(), known.before.end(), isThat);
 }
 
 /// Without the tracks that are not there, and the sources that nobody stands close to then.
@@ -266,13 +276,16 @@ bool Controller::saveSession(std::filesystem::path path) {
 
 // ---- opening
 
-void Controller::openSession(const std::filesystem::path& path, std::optional<std::filesystem::path> folder) {
+void Controller::openSession(const std::filesystem::path& path, std::optional<std::filesystem::path> folder,
+                             const KnownPlaces& known) {
     dismissNotice();
     wantedFor.clear();
-    begin(Task::opening, [this, path, folder](const Watch& watch) -> Background::Finish {
+    saidIn.clear();
+    begin(Task::opening, [this, path, folder, known](const Watch& watch) -> Background::Finish {
         auto read = readSessionFile(path);
         if (!read) return [this, fault = read.fault()] { fail(fault); };
-        const auto opening = std::make_shared<Opening>(Opening{std::move(read).value(), path, folder.has_value()});
+        const auto opening =
+            std::make_shared<Opening>(Opening{std::move(read).value(), path, folder.has_value(), known.ownState});
         const auto& session = opening->session;
         if (folder && !filesFound(session, *folder).any)
             return [this, fault = Fault{folder->string(), "none of the session's files is here",
@@ -280,11 +293,15 @@ void Controller::openSession(const std::filesystem::path& path, std::optional<st
                 fail(fault);
             };
         const auto found = folder ? folder : findRecording(session, path);
-        if (!found)
-            return [this, opening] {
+        if (!found || (!folder && !mayOpen(*found, path, known)))
+            return [this, opening, found] {
                 wantedFor = opening->file;
-                say(opening->file.string() + ": its recording is no longer in " + opening->session.folderAbsolute +
-                        "; choose the folder where it is now",
+                saidIn = found.value_or("");
+                say(opening->file.string() +
+                        (found ? ": its recording lies elsewhere, in " + found->string() +
+                                     "; choose that folder if it is the one you mean"
+                               : ": its recording is no longer in " + opening->session.folderAbsolute +
+                                     "; choose the folder where it is now"),
                     true);
                 tell(sessionFileChanged);
             };
@@ -364,8 +381,10 @@ void Controller::resume(const Opening& opening) {
         changedSince += (changedSince.empty() ? "" : " ") +
                         std::string("The session's proposals are of another band and were left out.");
 
-    sessionFile = from.unsavedOf ? std::filesystem::path(*from.unsavedOf) : opening.file;
-    if (from.unsavedOf)
+    const bool unsaved =
+        opening.ownState && from.unsavedOf; // of another's file the word is not taken: it is saved over
+    sessionFile = unsaved ? std::filesystem::path(*from.unsavedOf) : opening.file;
+    if (unsaved)
         saved.reset();
     else
         saved = session();

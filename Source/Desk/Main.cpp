@@ -3,6 +3,7 @@
 #include "Desk/Commands.h"
 #include "Desk/Fitting.h"
 #include "Desk/MainComponent.h"
+#include "Desk/PlotFiles.h"
 #include "Desk/Trace.h"
 #include "Media/SpectraCache.h"
 #include "SpillwrightResources.h"
@@ -107,18 +108,9 @@ private:
     bool take(const juce::File& file) {
         const auto scale = juce::Desktop::getInstance().getGlobalScaleFactor();
         const auto picture = main.createComponentSnapshot(main.getLocalBounds(), true, scale);
-        juce::TemporaryFile whole(file);
-        {
-            juce::FileOutputStream stream(whole.getFile());
-            juce::PNGImageFormat png;
-            if (!stream.openedOk() || !png.writeImageToStream(picture, stream)) {
-                std::fprintf(stderr,
-                             "spillwright: %s: the picture cannot be written; choose a folder you may write to\n",
-                             file.getFullPathName().toRawUTF8());
-                return false;
-            }
-        }
-        return whole.overwriteTargetFileWithTemporary();
+        const auto saved = savePicture(picture, std::filesystem::path(file.getFullPathName().toStdString()));
+        if (!saved) std::fprintf(stderr, "spillwright: %s\n", saved.fault().line().c_str());
+        return saved.ok();
     }
 
     MainComponent& main;

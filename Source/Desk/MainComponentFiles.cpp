@@ -28,10 +28,12 @@ constexpr bool systemChoosesBoth = false; // the system's dialogue takes either 
 } // namespace
 
 void MainComponent::open(const juce::File& folderOrSession) {
-    if (folderOrSession.hasFileExtension(sessionEnding) && !folderOrSession.isDirectory())
-        controller.openSession(pathOf(folderOrSession));
-    else
-        openFolder(folderOrSession);
+    if (!folderOrSession.hasFileExtension(sessionEnding) || folderOrSession.isDirectory())
+        return openFolder(folderOrSession);
+    KnownPlaces known;
+    for (const auto& path : preferences.recent())
+        known.before.emplace_back(path.toStdString());
+    controller.openSession(pathOf(folderOrSession), std::nullopt, known);
 }
 
 void MainComponent::openFolder(const juce::File& folder) {
@@ -56,8 +58,10 @@ void MainComponent::chooseWhatToOpen() {
 /// Once for each session that is opened: it remembers.
 void MainComponent::chooseRecording() {
     const auto session = controller.recordingWantedFor();
+    const auto& said = controller.recordingSaidIn();
     chooser = std::make_unique<juce::FileChooser>("Where is the recording of " + fileOf(session).getFileName() + "?",
-                                                  fileOf(session).getParentDirectory(), "", true, false, this);
+                                                  said.empty() ? fileOf(session).getParentDirectory() : fileOf(said),
+                                                  "", true, false, this);
     chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
                          [this, session](const juce::FileChooser& done) {
                              if (const auto chosen = done.getResult(); chosen != juce::File())

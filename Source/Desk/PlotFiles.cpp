@@ -58,14 +58,18 @@ juce::Image pictureOf(const Plot& plot) {
     return image;
 }
 
+Outcome savePicture(const juce::Image& picture, const std::filesystem::path& file) {
+    juce::MemoryOutputStream bytes;
+    juce::PNGImageFormat().writeImageToStream(picture, bytes);
+    return writeWhole(file, std::span(static_cast<const std::byte*>(bytes.getData()), bytes.getDataSize()));
+}
+
 Outcome savePlot(const Plot& plot, PlotFormat format, const std::filesystem::path& file) {
     if (format == PlotFormat::svg) {
         const auto text = svgOf(plot, widthInWindow);
         return writeWhole(file, std::as_bytes(std::span(text)));
     }
-    juce::MemoryOutputStream bytes;
-    juce::PNGImageFormat().writeImageToStream(pictureOf(plot), bytes);
-    return writeWhole(file, std::span(static_cast<const std::byte*>(bytes.getData()), bytes.getDataSize()));
+    return savePicture(pictureOf(plot), file);
 }
 
 const char* endingOf(PlotFormat format) {

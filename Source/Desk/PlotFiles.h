@@ -16,7 +16,8 @@ enum class PlotFormat { png, svg };
 /// Two pixels a unit of the SVG, in the light palette.
 juce::Image pictureOf(const Plot& plot);
 
-/// Appears whole or not at all; a file of that name is replaced. Fault: it cannot be written.
+/// They appear whole or not at all; a file of that name is replaced. Fault: it cannot be written.
+Outcome savePicture(const juce::Image& picture, const std::filesystem::path& file); ///< As PNG.
 Outcome savePlot(const Plot& plot, PlotFormat format, const std::filesystem::path& file);
 
 const char* endingOf(PlotFormat format); ///< ".svg"

@@ -162,6 +162,17 @@ private:
 
 } // namespace
 
+std::optional<Fault> faultOf(const AudioFileInfo& info) {
+    constexpr double lowestRate = 1000.0, highestRate = 1e6; // Hz
+    constexpr auto mend = "save it as 24-bit WAV";
+    if (info.channels < 1) return Fault{"", "has no channel", mend};
+    if (info.channels > mostChannels)
+        return Fault{"", "has more than " + std::to_string(mostChannels) + " channels", "save them in several files"};
+    if (!(info.sampleRate >= lowestRate && info.sampleRate <= highestRate))
+        return Fault{"", "has a sample rate that cannot be", mend};
+    return std::nullopt;
+}
+
 Result<std::unique_ptr<AudioFileReader>> AudioFileReader::open(const std::filesystem::path& path) {
     auto file = InputFile::open(path);
     if (!file) return file.fault();

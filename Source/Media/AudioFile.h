@@ -13,6 +13,8 @@
 
 namespace spillwright {
 
+inline constexpr int mostChannels = 256; ///< Of one file: each is read into memory of its own.
+
 /// What the header of an audio file says, checked against what is there.
 struct AudioFileInfo {
     Container container = Container::wav; ///< By the content, whatever the name's ending.
@@ -27,6 +29,9 @@ struct AudioFileInfo {
     std::vector<std::byte> broadcastExtension; ///< The bext chunk as it stands; empty: none.
     std::optional<std::int64_t> timeReference; ///< Of the bext chunk: samples since midnight at the file's rate.
 };
+
+/// Fault: a number of channels or a sample rate that cannot be; `what` and `mend` only.
+std::optional<Fault> faultOf(const AudioFileInfo& info);
 
 /// One audio file, read at any place. WAV (8 to 32-bit integer, 32 and 64-bit float, extensible), RF64, BW64, AIFF,
 /// AIFF-C (uncompressed) and FLAC. Belongs to one thread at a time; memory does not grow with the file.

@@ -57,6 +57,7 @@ private:
             !FLAC__stream_decoder_process_until_end_of_metadata(decoder.get()) || description.channels == 0)
             return noFlac();
         description.container = Container::flac;
+        if (auto fault = faultOf(description)) return Fault{shownPath(name), fault->what, fault->mend};
         if (description.promisedFrames > 0 && reaches(description.promisedFrames - 1)) {
             description.frames = description.promisedFrames;
         } else {

@@ -22,7 +22,7 @@ Result<NewFolder> NewFolder::beside(const fs::path& wanted) {
     }
     fs::create_directories(folder.target.parent_path(), error);
     folder.partial = temporaryBeside(folder.target);
-    if (!error) fs::create_directory(folder.partial, error);
+    if (!error) error = createPrivateFolder(folder.partial);
     if (error) return Fault{where, "cannot be made: " + reasonOf(error), "name a folder that can be written"};
     folder.owns = true;
     return folder;
@@ -39,8 +39,7 @@ NewFolder::~NewFolder() {
 Outcome NewFolder::keep() {
     std::error_code error;
     fs::remove(target, error); // an empty one may stand there
-    error.clear();
-    fs::rename(partial, target, error);
+    error = takeName(partial, target);
     if (error)
         return Fault{shownPath(target), "cannot be made: " + reasonOf(error), "name a folder that can be written"};
     owns = false;

@@ -130,8 +130,7 @@ void SpectraCache::keep(const Recording& recording, const CrossSpectra& spectra)
     if (folder.empty() || spectra.storedBytes() > bound / 2) return;
     const auto facts = factsOf(recording, spectra.from(), spectra.to());
     if (!facts) return;
-    std::error_code ignored;
-    fs::create_directories(folder, ignored);
+    makeOwnFolder(folder);
     auto file = OutputFile::create(place(*facts));
     if (!file) return;
     const std::string head = std::string(magic) + *facts;

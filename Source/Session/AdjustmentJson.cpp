@@ -1,5 +1,7 @@
 #include "Session/AdjustmentJson.h"
 
+#include "Session/JsonNumbers.h"
+
 #include <array>
 #include <limits>
 
@@ -37,7 +39,7 @@ void readAdjustment(Members& members, TrackAdjustment& into) {
 void writeAdjustment(const TrackAdjustment& adjustment, nlohmann::ordered_json& into) {
     using nlohmann::ordered_json;
     into["flip"] = adjustment.flip;
-    into["nudge_ms"] = inMilliseconds(adjustment.nudge);
+    into["nudge_ms"] = jsonNumbers::rounded(inMilliseconds(adjustment.nudge), jsonNumbers::typedDigits);
     into["gain_dB"] = adjustment.gain.value;
     into["highPass_Hz"] = adjustment.highPass ? ordered_json(adjustment.highPass->value) : ordered_json();
     if (adjustment.highPassSlope != Slope::dB12)

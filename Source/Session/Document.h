@@ -22,6 +22,10 @@ struct DocumentKind {
     const char* mend; ///< What to do about a file that is none.
 };
 
+/// Whether a JSON text has objects and lists more than 64 deep in each other, which no file of ours has: the library's
+/// walk through such a document would exhaust the stack.
+bool nestsTooDeep(std::string_view text);
+
 /// Faults: not JSON, another format, a newer or an unknown version; `where` names the text in them.
 Result<nlohmann::json> parseDocument(std::string_view text, const std::string& where, const DocumentKind& kind);
 

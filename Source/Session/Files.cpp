@@ -8,6 +8,7 @@
 #include <charconv>
 #include <limits>
 #include <mutex>
+#include <random>
 #include <set>
 #include <system_error>
 #include <utility>
@@ -18,6 +19,8 @@
 #include <process.h>
 #else
 #include <csignal>
+#include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #endif
 
@@ -86,9 +89,44 @@ const std::string& hiddenStem() {
     return stem;
 }
 
+#ifdef _WIN32
+constexpr auto notAllowed = std::filesystem::perms::none;
+#else
+/// What the user's files are not to be allowed. Read before there are threads: it can only be read by setting it.
+const std::filesystem::perms notAllowed = [] {
+    const auto mask = umask(S_IRWXG | S_IRWXO);
+    umask(mask);
+    return static_cast<std::filesystem::perms>(mask);
+}();
+#endif
+
+std::filesystem::perms usual(bool folder) {
+    return (folder ? std::filesystem::perms::all
+                   : std::filesystem::perms::all &
+                         ~(std::filesystem::perms::owner_exec | std::filesystem::perms::group_exec |
+                           std::filesystem::perms::others_exec)) &
+           ~notAllowed;
+}
+
+/// A new file that only this user may read or write. nullptr, and errno: it cannot be made, or the name is taken.
+std::FILE* createPrivate(const std::filesystem::path& path) {
+#ifdef _WIN32
+    return _wfopen(path.c_str(), L"wbx"); // a folder's files are its user's there
+#else
+    const int file = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, S_IRUSR | S_IWUSR);
+    if (file < 0) return nullptr;
+    std::FILE* stream = fdopen(file, "wb");
+    if (!stream) ::close(file);
+    return stream;
+#endif
+}
+
 std::filesystem::path hiddenBeside(const std::filesystem::path& target, std::string_view ending) {
     static std::atomic<unsigned> counter{0};
-    std::string name = hiddenStem() + std::to_string(processNumber()) + "-" + std::to_string(++counter);
+    std::random_device random;
+    std::array<char, 24> secret{};
+    std::snprintf(secret.data(), secret.size(), "-%08x%08x", random(), random());
+    std::string name = hiddenStem() + std::to_string(processNumber()) + "-" + std::to_string(++counter) + secret.data();
     return target.parent_path() / name.append(ending);
 }
 
@@ -177,6 +215,32 @@ std::filesystem::path asideOf(const std::filesystem::path& target) {
     return hiddenBeside(target, ".old");
 }
 
+std::error_code createPrivateFolder(const std::filesystem::path& path) {
+#ifdef _WIN32
+    std::error_code error;
+    if (!std::filesystem::create_directory(path, error) && !error) error = std::make_error_code(std::errc::file_exists);
+    return error;
+#else
+    return ::mkdir(path.c_str(), S_IRWXU) == 0 ? std::error_code() : std::error_code(errno, std::generic_category());
+#endif
+}
+
+void makeOwnFolder(const std::filesystem::path& path) {
+    std::error_code ignored; // who cannot write there says so
+    std::filesystem::create_directories(path.parent_path(), ignored);
+    createPrivateFolder(path);
+}
+
+std::error_code takeName(const std::filesystem::path& temporary, const std::filesystem::path& target) {
+    std::error_code error;
+    const auto old = std::filesystem::status(target, error);
+    const bool folder = std::filesystem::is_directory(temporary, error);
+    std::filesystem::permissions(
+        temporary, !folder && std::filesystem::is_regular_file(old) ? old.permissions() : usual(folder), error);
+    std::filesystem::rename(temporary, target, error); // a file system without permissions has files all the same
+    return error;
+}
+
 std::string shownText(std::string_view text, std::string_view controlsThatStay) {
     std::string shown;
     shown.reserve(text.size());
@@ -243,7 +307,7 @@ Result<OutputFile> OutputFile::create(const std::filesystem::path& target) {
     output.targetPath = target;
     const auto temporary = temporaryBeside(target);
     errno = 0;
-    output.file.reset(openFile(temporary, "wbx"));
+    output.file.reset(createPrivate(temporary));
     if (!output.file) return output.fault(errno);
     output.temporaryPath = temporary;
     return output;
@@ -295,9 +359,7 @@ Outcome OutputFile::close() {
 }
 
 Outcome OutputFile::keep() {
-    std::error_code error;
-    std::filesystem::rename(temporaryPath, targetPath, error);
-    if (error) return fault(error.value());
+    if (const auto error = takeName(temporaryPath, targetPath)) return fault(error.value());
     temporaryPath.clear();
     return done();
 }

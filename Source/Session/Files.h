@@ -24,12 +24,22 @@ std::string shownPath(const std::filesystem::path& path);
 /// What the system says of an error, as it goes on after a colon.
 std::string reasonOf(std::error_code error);
 
-/// A hidden name in the folder of the target that nothing else bears: short, as the target's own may already be as long
-/// as the file system allows. What earlier runs that were killed have left there under such names is removed.
+/// A hidden name in the folder of the target that nothing else bears and nobody can guess: short, as the target's own
+/// may already be as long as the file system allows. What earlier runs that were killed have left there under such
+/// names is removed.
 std::filesystem::path temporaryBeside(const std::filesystem::path& target);
 
 /// The same for a file that is there and steps aside: it is somebody's, and is never removed by another run.
 std::filesystem::path asideOf(const std::filesystem::path& target);
+
+/// A new folder that only this user may look into. Error: it cannot be made, or the name is taken.
+std::error_code createPrivateFolder(const std::filesystem::path& path);
+/// Folders of the program's own, as far as they are absent; the last for this user alone.
+void makeOwnFolder(const std::filesystem::path& path);
+
+/// Gives what was made privately its name and the permissions that go with it: those of the file it replaces, else the
+/// usual ones.
+std::error_code takeName(const std::filesystem::path& temporary, const std::filesystem::path& target);
 
 /// A file that is read at any place, without a mapping: a file cut short meanwhile gives a short read, not a signal.
 class InputFile {
@@ -56,8 +66,8 @@ private:
     std::optional<Fault> failed;
 };
 
-/// A file that appears whole or not at all: written under a hidden temporary name in the folder of its target, brought
-/// to the disk, then renamed. What was not kept is removed again.
+/// A file that appears whole or not at all: written, for this user alone, under a hidden temporary name in the folder
+/// of its target, brought to the disk, then renamed. What was not kept is removed again.
 class OutputFile {
 public:
     /// Faults: no such folder, not allowed, disk full.

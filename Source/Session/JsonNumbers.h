@@ -11,6 +11,8 @@ namespace spillwright::jsonNumbers {
 using nlohmann::ordered_json;
 
 inline constexpr int msDigits = 6;
+inline constexpr int typedDigits =
+    9; ///< Of milliseconds: what was typed comes back to the bit, however often it is saved.
 inline constexpr int dbDigits = 4;
 inline constexpr int shareDigits = 6;
 

@@ -28,6 +28,7 @@ using nlohmann::ordered_json;
 constexpr auto formatName = "spillwright/lesson";
 constexpr int formatVersion = 1;
 constexpr auto mend = "mend it there, after a file in the folder Resources/Lessons";
+constexpr std::size_t mostSteps = 100;
 constexpr double any = std::numeric_limits<double>::max(); ///< The range is faultOf()'s matter.
 constexpr std::array<const char*, surfaces> surfaceNames{"xLow", "xHigh", "yLow", "yHigh", "floor", "ceiling"};
 
@@ -159,6 +160,8 @@ json changed(json room, json change, const std::string& place) {
         change.erase(found);
     }
     room.merge_patch(change);
+    if (microphones.size() > 2 * practiceLimits::mostMicrophones) // all out, and all others in
+        throw LessonError{place + "microphones: more are changed than a room holds"};
     json& list = room["microphones"];
     if (!list.is_array()) list = json::array();
     for (const auto& [name, patch] : microphones.items()) {
@@ -207,6 +210,7 @@ Lesson readLesson(const json& root) {
         return lesson;
     }
     if (!steps->is_array() || steps->empty()) throw LessonError{"\"steps\" is not a list that holds any"};
+    if (steps->size() > mostSteps) throw LessonError{"there are more than " + std::to_string(mostSteps) + " \"steps\""};
     for (const auto& object : *steps) {
         const std::string place = "step " + std::to_string(lesson.steps.size() + 1) + ": ";
         LessonStep step;

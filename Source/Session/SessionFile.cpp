@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <limits>
+#include <map>
 
 namespace spillwright {
 
@@ -21,23 +22,26 @@ constexpr int formatVersion = 1;
 constexpr auto mend = "give a session as the window saves it";
 constexpr double any = std::numeric_limits<double>::max();
 constexpr int mostOfGroups = 99;
-constexpr int typedDigits = 9; ///< Of milliseconds: what was typed comes back to the bit.
 
 // ---- what other programs wrote beside what is ours
 
 /// What tells one object of a list from the others; empty: nothing does.
-std::string identityOf(const json& object) {
+template <class Json>
+std::string identityOf(const Json& object) {
     for (const char* key : {"track", "name"})
         if (const auto it = object.find(key); it != object.end() && it->is_string())
-            return std::string(key) + " " + it->get<std::string>();
+            return std::string(key) + " " + it->template get<std::string>();
     return {};
 }
 
+/// The objects of a list by what tells them apart; of two that are alike the first.
 template <class Json>
-Json* sameIn(Json& list, const std::string& identity) {
+std::map<std::string, Json*> byIdentity(Json& list) {
+    std::map<std::string, Json*> found;
     for (auto& each : list)
-        if (each.is_object() && !identity.empty() && identityOf(json(each)) == identity) return &each;
-    return nullptr;
+        if (each.is_object())
+            if (auto identity = identityOf(each); !identity.empty()) found.emplace(std::move(identity), &each);
+    return found;
 }
 
 /// The members of `document` that `ours` has not; objects of a list are told by what they name.
@@ -55,12 +59,13 @@ json leftOver(const json& document, const json& ours) {
     }
     if (!document.is_array() || !ours.is_array()) return {};
     json rest = json::array();
+    const auto known = byIdentity(ours);
     for (const auto& each : document) {
         if (!each.is_object()) continue;
         const auto identity = identityOf(each);
-        const auto* known = sameIn(ours, identity);
-        if (!known) continue;
-        auto within = leftOver(each, *known);
+        const auto same = known.find(identity);
+        if (same == known.end()) continue;
+        auto within = leftOver(each, *same->second);
         if (within.empty()) continue;
         const auto key = identity.substr(0, identity.find(' '));
         within[key] = each[key];
@@ -78,8 +83,9 @@ void add(ordered_json& ours, const json& rest) {
                 add(ours[key], value);
         }
     } else if (ours.is_array() && rest.is_array()) {
+        const auto known = byIdentity(ours);
         for (const auto& each : rest)
-            if (auto* known = sameIn(ours, identityOf(each))) add(*known, each);
+            if (const auto same = known.find(identityOf(each)); same != known.end()) add(*same->second, each);
     }
 }
 
@@ -96,11 +102,11 @@ ordered_json settingOrNull(const std::optional<Setting>& setting) {
 ordered_json termsToJson(const SessionTerms& terms) {
     ordered_json tracks = ordered_json::array();
     for (const auto& track : terms.tracks)
-        tracks.push_back(
-            {{"track", track.track},
-             {"group", track.group},
-             {"largestNudge_ms",
-              track.largest ? jsonNumbers::rounded(inMilliseconds(*track.largest), typedDigits) : ordered_json()}});
+        tracks.push_back({{"track", track.track},
+                          {"group", track.group},
+                          {"largestNudge_ms", track.largest ? jsonNumbers::rounded(inMilliseconds(*track.largest),
+                                                                                   jsonNumbers::typedDigits)
+                                                            : ordered_json()}});
     return {{"stereo", terms.stereo}, {"aim", nameInFile(terms.aim)}, {"tracks", std::move(tracks)}};
 }
 
@@ -411,8 +417,9 @@ FilesFound filesFound(const Session& session, const fs::path& folder) {
     found.any = session.files.empty();
     for (const auto& file : session.files) {
         std::error_code error;
-        const auto bytes = fs::file_size(folder / fs::path(file.name), error);
-        if (error) {
+        const fs::path name(file.name);
+        const auto bytes = fs::file_size(folder / name, error);
+        if (error || name != name.filename()) { // the recording's files lie in its folder itself
             found.missing.push_back(file.name);
             continue;
         }
@@ -420,6 +427,14 @@ FilesFound filesFound(const Session& session, const fs::path& folder) {
         if (bytes != file.bytes) found.changed.push_back(file.name);
     }
     return found;
+}
+
+bool liesWithin(const fs::path& folder, const fs::path& sessionFile) {
+    std::error_code error;
+    const auto there = fs::weakly_canonical(folder, error);
+    const auto here = fs::weakly_canonical(fs::absolute(sessionFile, error), error).parent_path();
+    const auto way = there.lexically_relative(here);
+    return !error && !way.empty() && *way.begin() != "..";
 }
 
 std::optional<fs::path> findRecording(const Session& session, const fs::path& sessionFile) {

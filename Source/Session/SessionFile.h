@@ -141,6 +141,10 @@ struct FilesFound {
 };
 FilesFound filesFound(const Session& session, const std::filesystem::path& folder);
 
+/// Whether a folder is that of the session file or lies in it, links followed: a session from elsewhere names no other
+/// without the user being asked.
+bool liesWithin(const std::filesystem::path& folder, const std::filesystem::path& sessionFile);
+
 /// The first folder that holds any of the session's files: as seen from the session file, then the absolute one.
 std::optional<std::filesystem::path> findRecording(const Session& session, const std::filesystem::path& sessionFile);
 

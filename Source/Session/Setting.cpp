@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include <algorithm>
+#include <set>
 
 namespace spillwright {
 
@@ -36,6 +37,7 @@ Result<Setting> settingFromDocument(const json& root, const std::string& where, 
     if (!top.problem().empty()) return fault(top.problem());
     const auto tracks = root.find("tracks");
     if (tracks == root.end() || !tracks->is_array()) return fault("\"tracks\" is not a list");
+    std::set<std::string> names;
     for (std::size_t i = 0; i < tracks->size(); ++i) {
         const auto& object = (*tracks)[i];
         const std::string place = "track " + std::to_string(i + 1) + ": ";
@@ -46,8 +48,7 @@ Result<Setting> settingFromDocument(const json& root, const std::string& where, 
         readAdjustment(members, track.adjustment);
         if (!members.problem().empty()) return fault(members.problem());
         if (track.track.empty()) return fault(place + "\"track\" is missing");
-        for (const auto& earlier : setting.tracks)
-            if (earlier.track == track.track) return fault("track \"" + track.track + "\" is there twice");
+        if (!names.insert(track.track).second) return fault("track \"" + track.track + "\" is there twice");
         setting.tracks.push_back(std::move(track));
     }
     return setting;

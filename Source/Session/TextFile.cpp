@@ -15,7 +15,7 @@ namespace spillwright {
 namespace fs = std::filesystem;
 
 namespace {
-constexpr std::size_t largestTextFile = std::size_t(64) << 20;
+constexpr std::size_t largestTextFile = std::size_t(4) << 20;
 }
 
 Outcome writeTextFile(const fs::path& path, std::string_view text) {
@@ -42,7 +42,7 @@ Result<std::string> readTextFile(const fs::path& path, std::string_view word) {
         file.read(bytes.data(), static_cast<std::streamsize>(bytes.size()));
         text.append(bytes.data(), static_cast<std::size_t>(file.gcount()));
         if (text.size() > largestTextFile) // a device or a recording, say
-            return fault("cannot be one: it is larger than 64 MB", "name another file");
+            return fault("cannot be one: it is larger than 4 MB", "name another file");
     }
     if (!file.eof())
         return fault("cannot be read: " + reasonOf(std::error_code(errno, std::generic_category())),

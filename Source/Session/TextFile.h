@@ -13,7 +13,7 @@ namespace spillwright {
 /// Faults: the folder is absent or cannot be written to, the disk is full.
 Outcome writeTextFile(const std::filesystem::path& path, std::string_view text);
 
-/// The whole of a text file, or of what a pipe gives. Faults: it cannot be read, or is above 64 MB; `word` says what it
+/// The whole of a text file, or of what a pipe gives. Faults: it cannot be read, or is above 4 MB; `word` says what it
 /// was to be ("setting").
 Result<std::string> readTextFile(const std::filesystem::path& path, std::string_view word);
 

@@ -106,6 +106,16 @@ TEST_CASE("a fault of a scene says what is wrong where, and what to write") {
           "FILE: two microphones make a track 'tune'; rename one of the files");
     CHECK(faultOf(with("/microphones/0/file", "../kick")) ==
           "FILE: file of microphone '../kick' cannot be used; give file as a file name without folder and ending");
+    CHECK(faultOf(with("/microphones/0/file", "01 kick\n")) ==
+          "FILE: file of microphone '01 kick ' cannot be used; give file as a file name without folder and ending");
+    for (const char* bank : {"/etc/passwd", "../bank.sf3", ".hidden"})
+        CHECK(faultOf(with("/soundBank", bank)) ==
+              "FILE: soundBank of the scene cannot be used; give soundBank as the name of a file without its folder");
+    CHECK(faultOf(with("/microphones/1/aimsAt_m", {1e308, 1e308, 1})) ==
+          "FILE: aimsAt_m of microphone '02 pair' cannot be used; give aimsAt_m as a place other than its own, at most "
+          "1000 m away");
+    CHECK(faultOf(with("/sources", std::vector<json>(65, test::smallScene()["sources"][0]))) ==
+          "FILE: sources of the scene cannot be used; give sources as a list of at most 64");
     CHECK(faultOf(with("/microphones/0/late_samples", 0.5)) ==
           "FILE: late_samples of microphone '01 kick' cannot be used; give late_samples as a whole number");
     CHECK(faultOf(with("/microphones/0/inverted", 1)) ==
@@ -129,6 +139,9 @@ TEST_CASE("text that is no JSON is told with its line") {
     REQUIRE_FALSE(read);
     CHECK(read.fault().line() == "FILE: is no JSON from line 3 on; mend the text there");
     CHECK(readScene("", "FILE").fault().line() == "FILE: is no JSON from line 1 on; mend the text there");
+    CHECK(readScene("{\"length_s\": 1e999}", "FILE").fault().line() ==
+          "FILE: holds a number that is too large; mend it");
+    CHECK(readScene(std::string(100000, '['), "FILE").fault().line() == "FILE: is nested too deep; name a scene file");
 }
 
 TEST_CASE("a scene file that is not there is a fault") {

@@ -113,6 +113,20 @@ TEST_CASE("an order that cannot be followed is named") {
     }
 }
 
+TEST_CASE("an order that would never end is refused") {
+    std::string rests, notes;
+    for (int k = 0; k < 101; ++k) {
+        rests += "rest*1000 ";
+        notes += "a*1000 ";
+    }
+    for (const auto& order : {rests, notes}) {
+        const auto played = arrange({{"a", *readNotes("c4 d4 e4 f4", 4)}}, order, {120.0, 4, Seconds(0.0)}, Feel());
+        REQUIRE_FALSE(played);
+        CHECK(played.fault().what == "its order goes on for more than 100000 bars or 100000 notes");
+    }
+    CHECK_FALSE(readNotes("c2147483647", 1)); // no key has that octave
+}
+
 TEST_CASE("people play beside the beat: as far as their feel says, together in a chord, the same each time") {
     const std::map<std::string, Phrase> phrases{{"a", notes("c4+e4 c4+e4 c4+e4 c4+e4")}};
     const Feel feel{.seed = 5, .timing = milliseconds(8.0), .late = milliseconds(3.0), .velocity = 6.0};

@@ -2,6 +2,7 @@
 
 #include "Desk/Words.h"
 
+#include "Session/Document.h"
 #include "Session/SessionFile.h"
 #include "Session/TextFile.h"
 #include "Support/SpillingBand.h"
@@ -282,6 +283,50 @@ TEST_CASE("where the recording is not found the folder is asked for once, and re
     REQUIRE(waitUntilIdle(third));
     REQUIRE(third.recording());
     CHECK(third.recording()->folder() == top / "shelf/the band");
+}
+
+TEST_CASE("a session from elsewhere opens and overwrites nothing outside its own folder without asking") {
+    TemporaryFolder top;
+    std::filesystem::create_directories(top / "band");
+    std::filesystem::create_directories(top / "sent");
+    writeSmallBand(top / "band");
+    Controller controller(2);
+    controller.openFolder(top / "band");
+    REQUIRE(waitUntilIdle(controller));
+    const auto sent = top / "sent/s.spillwright";
+    REQUIRE(controller.saveSession(sent));
+    auto session = readSessionFile(sent).value();
+    session.unsavedOf = (top / "a file of mine").string();
+    REQUIRE(writeTextFile(sent, documentText(sessionToJson(session))).ok());
+
+    Controller other(2);
+    for (const bool absolute : {false, true}) {
+        if (absolute) session.folderRelative.clear();
+        REQUIRE(writeTextFile(sent, documentText(sessionToJson(session))).ok());
+        other.openSession(sent);
+        REQUIRE(waitUntilIdle(other));
+        CHECK_FALSE(other.recording());
+        CHECK(other.recordingWantedFor() == sent);
+        CHECK(std::filesystem::equivalent(other.recordingSaidIn(), top / "band"));
+        CHECK_THAT(other.notice()->text, Catch::Contains("lies elsewhere") && Catch::Contains("choose that folder"));
+    }
+    // A link in its folder is a way out of it.
+    std::filesystem::create_directory_symlink(top / "band", top / "sent/band");
+    session.folderRelative = "band";
+    REQUIRE(writeTextFile(sent, documentText(sessionToJson(session))).ok());
+    other.openSession(sent);
+    REQUIRE(waitUntilIdle(other));
+    CHECK_FALSE(other.recording());
+
+    // The folder, or this file, was chosen before.
+    for (const auto& before : {top / "band", sent}) {
+        Controller again(2);
+        again.openSession(sent, std::nullopt, {{before}});
+        REQUIRE(waitUntilIdle(again));
+        REQUIRE(again.recording());
+        CHECK(again.recordingWantedFor().empty());
+        CHECK(again.sessionPath() == sent); // what is saved goes there
+    }
 }
 
 TEST_CASE("a session that cannot be read or written is told in one line, and what is open stays") {

@@ -137,7 +137,8 @@ TEST_CASE("the list comes back with its session, of the tracks that are there") 
     REQUIRE(controller.saveSession(folder.path() / "list"));
     CHECK_FALSE(controller.sessionChanged());
     Controller other{2};
-    other.openSession(folder.path() / "list.spillwright");
+    const auto file = folder.path() / "list.spillwright";
+    other.openSession(file, std::nullopt, {{file}});
     REQUIRE(waitUntilIdle(other));
     CHECK(other.trackList() == list);
     other.moveTrack(0, 3);

@@ -5,6 +5,7 @@ usage: goes_on_after_a_crash.py WINDOW RECORDING FOLDER_FOR_PICTURES
 
 import json
 import pathlib
+import shutil
 import sys
 import tempfile
 import time
@@ -23,6 +24,8 @@ def setting(document):
 def main(window, recording, pictures):
     with tempfile.TemporaryDirectory(prefix="spillwright-session-") as folder:
         session = pathlib.Path(folder) / "evening take.spillwright"
+        # Beside the session: of a recording elsewhere the user is asked first.
+        recording = shutil.copytree(recording, pathlib.Path(folder) / "take")
         # The least that a session file may be: the rest has its usual values.
         session.write_text(json.dumps({"format": "spillwright/session", "version": 1, "setting": {"tracks": []},
                                        "recording": {"absoluteFolder": str(pathlib.Path(recording).resolve())}}))

@@ -6,11 +6,13 @@
 
 #include <fstream>
 #include <iterator>
+#include <set>
 #include <span>
 #include <string>
 
 #ifndef _WIN32
 #include <csignal>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 #endif
@@ -54,6 +56,38 @@ TEST_CASE("what a killed run has left under a hidden name goes with the next fil
     CHECK(std::filesystem::exists(folder / living));
     CHECK_FALSE(std::filesystem::exists(target));
 }
+
+TEST_CASE("what is being written is its user's alone, under a name that cannot be guessed; with its own come the usual "
+          "rights") {
+    namespace fs = std::filesystem;
+    constexpr auto own = fs::perms::owner_read | fs::perms::owner_write;
+    const TemporaryFolder folder;
+    const auto mask = umask(0);
+    umask(mask);
+    std::set<std::string> secrets;
+    for (int count = 0; count < 2; ++count) {
+        auto output = OutputFile::create(folder / "a");
+        REQUIRE(output);
+        const auto name = output->place().stem().string();
+        const auto secret = name.substr(name.rfind('-') + 1);
+        CHECK(secret.size() == 16); // 64 bits
+        CHECK(secrets.insert(secret).second);
+        CHECK(fs::status(output->place()).permissions() == own);
+        REQUIRE(output->finish().ok());
+        REQUIRE(output->keep().ok());
+        // A file that is written anew keeps the rights it was given.
+        CHECK(fs::status(folder / "a").permissions() == (count == 0 ? fs::perms(0666) & ~fs::perms(mask) : own));
+        fs::permissions(folder / "a", own);
+    }
+    const auto partial = temporaryBeside(folder / "b");
+    REQUIRE_FALSE(createPrivateFolder(partial));
+    CHECK(createPrivateFolder(partial)); // the name is taken
+    CHECK(fs::status(partial).permissions() == fs::perms::owner_all);
+    REQUIRE_FALSE(takeName(partial, folder / "b"));
+    CHECK(fs::status(folder / "b").permissions() == (fs::perms(0777) & ~fs::perms(mask)));
+    makeOwnFolder(folder / "c" / "own");
+    CHECK(fs::status(folder / "c" / "own").permissions() == fs::perms::owner_all);
+}
 #endif
 
 TEST_CASE("a text file that does not end, or is none, is refused") {
@@ -62,7 +96,7 @@ TEST_CASE("a text file that does not end, or is none, is refused") {
           folder.path().string() + ": this setting cannot be read: is a directory; check the name and the permissions");
     if (std::filesystem::is_character_file("/dev/zero"))
         CHECK(readTextFile("/dev/zero", "setting").fault().what ==
-              "this setting cannot be one: it is larger than 64 MB");
+              "this setting cannot be one: it is larger than 4 MB");
     REQUIRE(writeTextFile(folder / "a", "").ok());
     CHECK(readTextFile(folder / "a", "setting").value().empty());
 }

@@ -140,6 +140,22 @@ TEST_CASE("the page of a lesson says what adds or cancels at once, and where not
     CHECK(lessonPage(*pair).find("Notches of left and right: none") != std::string::npos);
 }
 
+TEST_CASE("a lesson of more steps, changes or letters than can be is refused") {
+    nlohmann::json lesson = nlohmann::json::parse(plain);
+    auto many = lesson;
+    many["steps"] = std::vector<nlohmann::json>(101, {{"title", "again"}});
+    CHECK(lessonFromJson(many.dump(), "f").fault().what == "there are more than 100 \"steps\"");
+    auto changes = lesson;
+    changes["steps"] = nlohmann::json::array({nlohmann::json::object()});
+    for (int k = 0; k < 17; ++k)
+        changes["steps"][0]["change"]["microphones"][std::to_string(k)] = nullptr;
+    CHECK(lessonFromJson(changes.dump(), "f").fault().what ==
+          "step 1: microphones: more are changed than a room holds");
+    auto name = lesson;
+    name["room"]["microphones"][0]["name"] = std::string(201, 'n');
+    CHECK(lessonFromJson(name.dump(), "f").fault().what == "step 1: microphone 1 has a name that is too long");
+}
+
 TEST_CASE("the lessons that come with the program are whole, and their pages say all that they hold") {
     const auto all = lessons();
     CHECK(all.size() >= 12);

@@ -103,6 +103,28 @@ TEST_CASE("a saved setting says where a linked pair stands") {
     CHECK(setting.tracks[1].adjustment.pan == 1.0);
 }
 
+TEST_CASE("a nudge is the same however often its setting is saved") {
+    for (double ms : {-4.5, 0.1, 1.0 / 3.0, 999.9999, 1e-7}) {
+        Setting setting{"s", {{"a", {}}}};
+        setting.tracks[0].adjustment.nudge = milliseconds(ms);
+        const auto first = settingToJson(setting);
+        CHECK(settingToJson(*settingFromJson(first.dump(), "once")) == first);
+        CHECK(first["tracks"][0]["nudge_ms"].get<double>() == Approx(ms).margin(1e-9)); // a picosecond
+    }
+}
+
+TEST_CASE("text that is nested beyond any file of ours is refused before it is walked through") {
+    constexpr auto begin = R"({"format":"spillwright/setting","version":1,"tracks":[],"a \" [":)";
+    const auto nested = [&](std::size_t levels) {
+        return begin + std::string(levels, '[') + std::string(levels, ']') + "}";
+    };
+    CHECK(settingFromJson(nested(63), "f"));
+    for (const std::size_t levels : {64u, 1000000u})
+        CHECK(settingFromJson(nested(levels), "f").fault().line() ==
+              "f: this JSON is nested too deep; give a setting file as propose --save writes it");
+    CHECK(settingFromJson(begin + ("\"" + std::string(100, '[') + "\"}"), "f")); // a text is no list
+}
+
 TEST_CASE("a track that a setting does not name keeps flip false, nudge 0 and gain 0") {
     const auto tracks = tracksNamed({"a", "b"});
     const auto setting = settingFromJson(settingWith(R"({"track":"b","flip":true})"), "x");

@@ -101,6 +101,8 @@ std::optional<Fault> faultOf(const PracticeRoom& room) {
         const std::string who = microphone.name.empty() ? "microphone " + std::to_string(place + 1)
                                                         : "microphone '" + microphone.name + "'";
         if (microphone.name.empty()) return Fault{who, "has no name", "give it one"};
+        if (microphone.name.size() > longestName)
+            return Fault{"microphone " + std::to_string(place + 1), "has a name that is too long", "shorten it"};
         for (std::size_t other = 0; other < place; ++other)
             if (room.microphones[other].name == microphone.name)
                 return Fault{who, "bears the name of another one", "rename it"};

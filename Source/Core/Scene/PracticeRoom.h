@@ -39,6 +39,7 @@ inline constexpr double shortestDecay = 0.01, longestDecay = 1.0; ///< Seconds.
 inline constexpr double nearest = 0.01;      ///< Metres between source and microphone, and between a place and its aim.
 inline constexpr double nearestWall = 0.001; ///< Metres; what is pushed against a wall stays so far before it.
 inline constexpr std::size_t mostMicrophones = 8;
+inline constexpr std::size_t longestName = 200;                           ///< Bytes, of a microphone.
 inline constexpr double largestNudge = 0.05;                              ///< Seconds, either way.
 inline constexpr double largestGain = 40.0;                               ///< Decibels, either way.
 inline constexpr double lowestHighPass = 10.0, highestHighPass = 10000.0; ///< Hertz.
