@@ -5,6 +5,7 @@ usage: run.py FUZZER SECONDS [TARGET...]     of each target; its inputs grow in 
        run.py FUZZER keep [TARGET...]        copies a small choice of these inputs into Corpus
 Exit status 1: something was found; the input lies in FUZZER's folder, in found/TARGET.
 """
+import hashlib
 import pathlib
 import re
 import subprocess
@@ -16,7 +17,7 @@ SOURCE = HERE.parent.parent
 LONGEST = {"audio": 16384, "recording": 16384, "broadcast": 2048, "command": 1024}  # bytes; of the text files:
 LONGEST_TEXT = 24576
 MEGABYTES, HANG_SECONDS = 1024, 5
-KEPT_BYTES = 14000  # of a target, beside the seeds
+KEPT, KEPT_BYTES = 24, 12000  # inputs of a target beside the seeds, and bytes of them
 BEYOND = {"lesson": [SOURCE / "Resources/Lessons"], "scene": [SOURCE / "DemoSessions"]}  # more to begin with
 
 
@@ -62,17 +63,20 @@ def run(fuzzer, target, seconds):
 
 
 def keep(fuzzer, target):
-    """Of the inputs that add to what the kept ones reach the smallest, as many as there is room for."""
+    """Of the inputs that add to what the kept ones reach a few of each size, as far as there is room."""
     corpus, merged = HERE / "Corpus" / target, fuzzer.parent / "merged" / target
     merged.mkdir(parents=True, exist_ok=True)
     subprocess.run([fuzzer, f"--target={target}", "-merge=1", merged, corpus, fuzzer.parent / "inputs" / target],
                    stderr=subprocess.DEVNULL, check=True)
+    known = {path.read_bytes() for path in corpus.iterdir()}
+    new = sorted((path.read_bytes() for path in merged.iterdir()), key=lambda text: (len(text), text))
+    new = [text for text in new if text not in known]
     room = KEPT_BYTES
-    for path in sorted(merged.iterdir(), key=lambda p: (p.stat().st_size, p.name)):
-        room -= path.stat().st_size
+    for text in new[::max(1, len(new) // KEPT)]:
+        room -= len(text)
         if room < 0:
             break
-        (corpus / path.name[:12]).write_bytes(path.read_bytes())
+        (corpus / hashlib.sha256(text).hexdigest()[:8]).write_bytes(text)
 
 
 def main(fuzzer, what, *targets):
