@@ -216,7 +216,7 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::tallest(const Curve& cur
     for (int index = from; index <= to; ++index) {
         // No parabola lifts a point by more than a tenth, five points a period.
         const float leastHeight = best ? std::nextafter(static_cast<float>(0.9 * best->height), 0.0f)
-                                 : std::numeric_limits<float>::denorm_min();
+                                       : std::numeric_limits<float>::denorm_min();
         index = placeFrom(index, [&](auto... row) { return kernels::firstReaching(row..., side, leastHeight); });
         if (index > to) break;
         const auto peak = peakAt(curve, index, sign);
@@ -398,7 +398,7 @@ std::optional<ArrivalEstimator::Peak> ArrivalEstimator::likeliest(std::span<cons
 /// the band alone a flip looks almost like half a period.
 std::optional<Arrival> ArrivalEstimator::phaseSlope(double lag, double sign, double confidence,
                                                     Scratch& scratch) const {
-    constexpr int rounds = 3;       // the phase is unwrapped anew around each answer
+    constexpr int rounds = 3;             // the phase is unwrapped anew around each answer
     constexpr double cautionInBand = 1.3; // measured: without it 1u covers 62 of 83
     constexpr int fewestBins = 3;
     if (band.count < fewestBins) return std::nullopt;
@@ -417,8 +417,8 @@ std::optional<Arrival> ArrivalEstimator::phaseSlope(double lag, double sign, dou
     align(band, lag, scratch);
     const double bend = sumsAt(band, band.weights, lag, scratch).bend;
     const double scatter = blockScatter(band, band.weights, band.twentieths, -sign * bend, scratch);
-    return Arrival{Seconds(lag * sample), Seconds(cautionInBand * std::hypot(scatter, floorSamples) * sample), confidence,
-                   std::nullopt};
+    return Arrival{Seconds(lag * sample), Seconds(cautionInBand * std::hypot(scatter, floorSamples) * sample),
+                   confidence, std::nullopt};
 }
 
 std::optional<ArrivalEstimator::Estimate> ArrivalEstimator::estimate(std::span<const std::complex<float>> crossSpectrum,

@@ -77,8 +77,7 @@ private:
         const auto pools = spectra.pools();
         for (std::size_t k = 0; k < values.size(); ++k)
             for (int bin = pools[k].firstBin; bin < std::min(past, pools[k].firstBin + pools[k].bins); ++bin)
-                cross[static_cast<std::size_t>(bin)] +=
-                    weight / pools[k].bins * std::complex<double>(values[k]);
+                cross[static_cast<std::size_t>(bin)] += weight / pools[k].bins * std::complex<double>(values[k]);
     }
 
     double inPhase(const std::vector<std::complex<double>>& cross, const ThirdOctaveBins& octave, double lag) const {
