@@ -107,6 +107,15 @@ else()
     target_link_libraries(spillwright_mbedcrypto INTERFACE mbedcrypto)
 endif()
 
+spillwright_pkg(spillwright_md4c md4c)
+if(NOT spillwright_md4c_FOUND)
+    FetchContent_Declare(md4c GIT_REPOSITORY https://github.com/mity/md4c.git GIT_TAG release-0.4.8 GIT_SHALLOW ON)
+    FetchContent_MakeAvailable(md4c)
+    add_library(spillwright_md4c INTERFACE)
+    target_link_libraries(spillwright_md4c INTERFACE md4c)
+    target_include_directories(spillwright_md4c SYSTEM INTERFACE "${md4c_SOURCE_DIR}/src")
+endif()
+
 # ---- resampling, loudness, the players of the demo
 spillwright_pkg(spillwright_soxr soxr)
 if(NOT spillwright_soxr_FOUND)

@@ -2,6 +2,7 @@
 
 #include "Demo/DemoRecording.h"
 #include "Demo/LessonRecording.h"
+#include "Manual/ManualPages.h"
 #include "Media/Recording.h"
 #include "Media/Render.h"
 #include "Media/SpectraCache.h"
@@ -474,6 +475,13 @@ public:
         return statusDone;
     }
 
+    int manualCommand(const std::string& to) {
+        const auto chapters = manual();
+        if (!chapters) return fail(chapters.fault());
+        if (auto written = writeManual(*chapters, to); !written) return fail(written.fault());
+        return statusDone;
+    }
+
     /// The status, once what was said has come through.
     int said(int status) {
         out.flush();
@@ -687,7 +695,7 @@ struct Words {
     ReportWords report;
     CompareWords compare;
     LessonWords lesson;
-    std::string saveSources, demoName, demoTo;
+    std::string saveSources, demoName, demoTo, manualTo;
     int demoThreads = 0;
 };
 
@@ -698,7 +706,7 @@ void addCommands(CLI::App& app, Words& words) {
     app.set_version_flag("--version", "spillwright-cli " SPILLWRIGHT_VERSION);
     app.require_subcommand(1);
     auto& [common, proposeWords, renderWords, sumsWords, reportWords, compareWords, lessonWords, saveSources, demoName,
-           demoTo, demoThreads] = words;
+           demoTo, manualTo, demoThreads] = words;
 
     auto* measureApp = app.add_subcommand("measure", "measure every pair of tracks, and which source is heard where");
     addFolder(*measureApp, common);
@@ -852,6 +860,12 @@ void addCommands(CLI::App& app, Words& words) {
     lessonApp->add_option("--threads", lessonWords.threads, "worker threads (one a core)")
         ->type_name("N")
         ->check(CLI::Range(1, 256));
+
+    auto* manualApp = app.add_subcommand("manual", "write the manual as HTML pages");
+    manualApp->add_option("--to", manualTo, "folder to write into; index.html lists the chapters")
+        ->type_name("FOLDER")
+        ->required()
+        ->check(isNamed);
 }
 
 } // namespace
@@ -889,6 +903,7 @@ int runCommandLine(const std::vector<std::string>& arguments, std::ostream& out,
     if (app.got_subcommand("compare")) return run.said(run.compareCommand(words.common, words.compare));
     if (app.got_subcommand("render")) return run.said(run.renderCommand(words.render));
     if (app.got_subcommand("lesson")) return run.said(run.lessonCommand(words.lesson));
+    if (app.got_subcommand("manual")) return run.said(run.manualCommand(words.manualTo));
     return run.said(run.demoCommand(words.demoName, words.demoTo, words.demoThreads));
 }
 

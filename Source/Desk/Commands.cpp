@@ -60,6 +60,7 @@ const std::vector<Command>& commands() {
          {K('+', ctrl, 0), K('=', ctrl, 0), K('+', ctrlShift, 0)}},
         {Id::smallerWindow, "Window", "everything smaller", "Ctrl -", "", {K('-', ctrl, 0)}},
         {Id::glossary, "Window", "what you see, in words", "F1", "", {K(K::F1Key)}},
+        {Id::manual, "Window", "the manual", "Shift F1", "", {K(K::F1Key, shift, 0)}},
         {Id::keys, "Window", "the sheet of keys", "?", "?"},
         {Id::leave, "Window", "close, dismiss, stop the work", "Esc", "", {K(K::escapeKey)}},
         {Id::version1, "Versions", "as recorded", "1", "1"},

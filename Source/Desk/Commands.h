@@ -16,6 +16,7 @@ enum class CommandId {
     goOn,
     propose,
     glossary,
+    manual,
     hearPair,
     terms,
     render,

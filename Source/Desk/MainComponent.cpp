@@ -849,8 +849,19 @@ void MainComponent::perform(CommandId id) {
         };
         return show(std::move(sheet));
     }
-    case CommandId::glossary:
-        return show(std::make_unique<LinesSheet>("What you see", glossary()));
+    case CommandId::glossary: {
+        auto sheet = std::make_unique<LinesSheet>("What you see", glossary());
+        sheet->leadOn("The manual...", [this] {
+            closeSheet();
+            perform(CommandId::manual);
+        });
+        return show(std::move(sheet));
+    }
+    case CommandId::manual: {
+        auto chapters = spillwright::manual();
+        if (!chapters) return controller.say(chapters.fault().line(), true);
+        return show(std::make_unique<ManualSheet>(std::move(chapters).value(), manualPlace));
+    }
     case CommandId::hearPair:
         return controller.togglePairSolo();
     case CommandId::remarks:

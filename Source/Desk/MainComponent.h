@@ -5,6 +5,7 @@
 #include "Desk/GridView.h"
 #include "Desk/KeyButton.h"
 #include "Desk/Look.h"
+#include "Desk/ManualSheet.h"
 #include "Desk/NoticeBar.h"
 #include "Desk/OfferBar.h"
 #include "Desk/PairPanel.h"
@@ -142,6 +143,7 @@ private:
         renderButton{"Render"}, keysButton{"?"}, menuButton{"Menu"}, settingsButton{"Settings"};
     KeyButton remarksButton{"Remarks", "Every remark on the recording"};
     juce::TextButton stopButton{"Stop"};
+    ManualPlace manualPlace;
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
     juce::TooltipWindow tooltips{this, 500};

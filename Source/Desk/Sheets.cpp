@@ -46,7 +46,8 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
         wanted == CommandId::leave || wanted == CommandId::keys || wanted == CommandId::remarks ||
         wanted == CommandId::findings || wanted == CommandId::standing || wanted == CommandId::terms ||
         wanted == CommandId::audioDevice || wanted == CommandId::settings || wanted == CommandId::blindTest ||
-        wanted == CommandId::history || wanted == CommandId::compareTakes || wanted == CommandId::glossary) {
+        wanted == CommandId::history || wanted == CommandId::compareTakes || wanted == CommandId::glossary ||
+        wanted == CommandId::manual) {
         if (onClose) onClose();
     }
     return true; // what lies below does not listen meanwhile
@@ -81,6 +82,13 @@ LinesSheet::LinesSheet(const juce::String& title, const Words& words) : Sheet(ti
     viewport.setScrollBarThickness(12);
     viewport.setWantsKeyboardFocus(false);
     addAndMakeVisible(viewport);
+    addChildComponent(lead);
+}
+
+void LinesSheet::leadOn(const juce::String& words, std::function<void()> onClick) {
+    lead.setButtonText(words);
+    lead.onClick = std::move(onClick);
+    lead.setVisible(true);
 }
 
 juce::Rectangle<int> LinesSheet::pageArea() const {
@@ -97,10 +105,16 @@ void LinesSheet::paint(juce::Graphics& g) {
 
 void LinesSheet::resized() {
     lines.layOut(page(sheetWidth, 0).getWidth() - 2 * 28 - viewport.getScrollBarThickness() - 6); // gives the height
-    viewport.setBounds(pageArea().reduced(28, border).withTrimmedTop(titleHeight));
+    auto area = pageArea().reduced(28, border);
+    lead.setBounds(area.removeFromTop(titleHeight).withHeight(titleHeight - 8).withSizeKeepingCentre(150, 28));
+    viewport.setBounds(area);
 }
 
 bool LinesSheet::keyPressed(const juce::KeyPress& key) {
+    return scrolledByKey(viewport, key) || Sheet::keyPressed(key);
+}
+
+bool scrolledByKey(juce::Viewport& viewport, const juce::KeyPress& key) {
     using K = juce::KeyPress;
     constexpr int line = 24;
     const int height = viewport.getViewHeight();
@@ -117,9 +131,9 @@ bool LinesSheet::keyPressed(const juce::KeyPress& key) {
     else if (key.isKeyCode(K::homeKey))
         to(0);
     else if (key.isKeyCode(K::endKey))
-        to(lines.getHeight());
+        to(viewport.getViewedComponent()->getHeight());
     else
-        return Sheet::keyPressed(key);
+        return false;
     return true;
 }
 

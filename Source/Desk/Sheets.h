@@ -27,6 +27,9 @@ protected:
     virtual juce::Rectangle<int> pageArea() const = 0;
 };
 
+/// Up, Down, Page up, Page down, Space, Home, End; false: another key.
+bool scrolledByKey(juce::Viewport& viewport, const juce::KeyPress& key);
+
 /// Lines under headings, to be scrolled through with wheel or keys.
 class LinesSheet : public Sheet {
 public:
@@ -37,6 +40,9 @@ public:
     void resized() override;
     bool keyPressed(const juce::KeyPress& key) override;
     juce::Viewport& list() { return viewport; }
+    /// A button beside the title that leads on.
+    void leadOn(const juce::String& words, std::function<void()> onClick);
+    juce::Button& leadButton() { return lead; }
 
 private:
     /// The lines, each wrapped to the width that there is.
@@ -52,6 +58,7 @@ private:
 
     Lines lines;
     juce::Viewport viewport;
+    juce::TextButton lead;
 };
 
 /// Every remark on the recording, and on the loop or the source that is read alone.

@@ -360,6 +360,7 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
         {"lesson", "nothing", "--to", (empty / "x").string()},
         {"lesson", broken.string()},
         {"lesson", "three to one", "--to", goodFolder},
+        {"manual", "--to", goodFolder},
         {"lesson", "three to one", "--recording", goodFolder, "--track", "nobody", "--to", (empty / "x").string()},
         {"lesson", "three to one", "--recording", goodFolder, "--track", "a", "--from", "100", "--to",
          (empty / "x").string()},
@@ -626,6 +627,7 @@ TEST_CASE("words that are off end with status 2") {
         {"sums", folder, "--setting", "x"},
         {"sums", folder, "--setting", "x", "--to", "y", "--loudness", "3"},
         {"lesson", "--to", "x"},
+        {"manual"},
         {"lesson", "three to one", "--sound", "trumpet"},
         {"lesson", "three to one", "--recording", "x"},
         {"lesson", "three to one", "--recording", "x", "--track", "y", "--from", "-1", "--to", "z"},
@@ -1014,4 +1016,15 @@ TEST_CASE("the command line lists the lessons, prints a page, and writes it with
     CHECK(again.out == contentOf(to / "page.txt"));
     const auto drums = call({"lesson", (to / "lesson.json").string(), "--sound", "drums"});
     CHECK(drums.out.find("Sound: drums\n") != std::string::npos);
+}
+
+TEST_CASE("the command line writes the manual as pages") {
+    TemporaryFolder folder;
+    const auto to = folder.path() / "manual";
+    const auto written = call({"manual", "--to", to.string()});
+    CHECK(written.status == 0);
+    CHECK(written.err.empty());
+    CHECK_THAT(contentOf(to / "index.html"), Catch::Contains("01-starting.html"));
+    CHECK_THAT(contentOf(to / "01-starting.html"), Catch::Contains("<img src=\"window.png\""));
+    CHECK(contentOf(to / "window.png").substr(1, 3) == "PNG");
 }

@@ -2,6 +2,7 @@
 #include "DrawnText.h"
 #include "TakeFixture.h"
 
+#include "Desk/ManualSheet.h"
 #include "Desk/PracticeSheet.h"
 #include "Desk/TakeSheet.h"
 
@@ -302,12 +303,35 @@ TEST_CASE("a small band's window has room for its text in every state, at every 
     checkLooks(window.main, "map of sources");
     for (auto id : {CommandId::terms, CommandId::standing, CommandId::findings, CommandId::remarks, CommandId::render,
                     CommandId::keys, CommandId::settings, CommandId::history, CommandId::audioDevice,
-                    CommandId::blindTest, CommandId::practice})
+                    CommandId::blindTest, CommandId::practice, CommandId::glossary})
         checkSheet(window, id);
     TemporaryFolder other;
     secondTake::write(other.path());
     checkTakes(window, other.path());
     checkTakes(window, window.band.folder.path()); // refused
+}
+
+TEST_CASE("every chapter of the manual has room for its text, at every size", "[long]") {
+    JuceWithoutDisplay juce;
+    TemporaryFolder settings;
+    Controller controller(2);
+    Player player;
+    Preferences preferences{juce::File(settings.path().string())};
+    MainComponent main{{controller, player, nullptr, preferences}};
+    main.perform(CommandId::manual);
+    auto* sheet = dynamic_cast<ManualSheet*>(main.sheet());
+    REQUIRE(sheet);
+    for (int chapter = 0; chapter < static_cast<int>(sheet->chapters().size()); ++chapter) {
+        sheet->showChapter(chapter);
+        checkLooks(main, sheet->chapters()[static_cast<std::size_t>(chapter)].title);
+        // All of it, on a page as high as it needs.
+        for (const auto& size : sizes) {
+            main.setSize(size.first, size.second);
+            const Faults faults(*sheet->text().getViewedComponent());
+            INFO("chapter " << chapter << " at the width of " << size.first << faults.words());
+            CHECK_FALSE(faults.any());
+        }
+    }
 }
 
 TEST_CASE("every lesson has room for its text, as usual and for a projector, at every size", "[long]") {

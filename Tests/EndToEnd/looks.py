@@ -14,7 +14,7 @@ from desk_session import DeskSession
 SCREENS = {"1280x800": ([], 1.0), "1920x1080": (["--dark"], 1.0), "3840x2160": (["--scale", "200"], 2.0)}
 HOME = "1280x800"
 # Their text is measured at every size by the test above; their pictures are kept at home.
-SHEETS = (("question", "keys"), ("ctrl+comma", "settings"), ("v", "terms"), ("ctrl+h", "history"), ("0", "blind"), ("alt+d", "device"))
+SHEETS = (("question", "keys"), ("ctrl+comma", "settings"), ("v", "terms"), ("ctrl+h", "history"), ("0", "blind"), ("alt+d", "device"), ("shift+F1", "manual"))
 HOME_BUTTON_HEIGHT = 30
 TITLE_BAR = 40  # of the window manager, at most
 

@@ -22,8 +22,9 @@ COMMANDS = {
     "report": "report rec --no-cache --threads 2 --to to/r.html --recall to/r.csv --replace",
     "compare": "compare rec other --no-cache --threads 2 --json to/c.json",
     "lesson": "lesson mine.lesson.json --to to/lesson",
+    "manual": "manual --to to/manual",
 }
-TOGETHER = {"render", "sums", "lesson"}
+TOGETHER = {"render", "sums", "lesson", "manual"}
 # What fails, and with what.
 FAULTS = [(READS, "EIO"), (WRITES, "ENOSPC"), ("fsync,fdatasync", "EIO"), ("rename,renameat,renameat2", "EACCES"),
           ("link,linkat", "EPERM"), ("mkdir,mkdirat", "ENOSPC"), ("open,openat", "EMFILE")]
@@ -58,7 +59,7 @@ class Bench:
         plain = self.run(words)
         assert plain.status == 0, plain
         new = contents(self.home / "to")
-        old = {} if command == "lesson" else {name: b"old " + name.encode() for name in new}
+        old = {} if command in ("lesson", "manual") else {name: b"old " + name.encode() for name in new}
         count = 0
         for calls, error in FAULTS:
             # Of the reads and openings those of the user's files; before them the program itself is loaded.
