@@ -6,6 +6,7 @@
 #include <cmath>
 #include <functional>
 #include <numeric>
+#include <utility>
 
 namespace spillwright::desk {
 
@@ -159,6 +160,7 @@ private:
     float addTable(const ManualBlock& block, float y, float width);
     float addPicture(const ManualBlock& block, float y, float width);
 
+    std::vector<std::unique_ptr<Link>> linksBefore; ///< One of them may be the one that called.
     std::vector<Piece> pieces;
     std::vector<std::pair<juce::Image, juce::Rectangle<float>>> pictures;
     std::vector<juce::Rectangle<float>> panels, lines;
@@ -176,12 +178,7 @@ float ManualSheet::Page::add(const ManualLine& line, juce::Point<float> at, floa
         auto link = std::make_unique<Link>(
             set.content.getText().substring(characters.getStart(), characters.getEnd()).toStdString(),
             std::move(places));
-        link->onClick = [this, to = chapter] {
-            // The link goes with its chapter: after the call that it is in.
-            juce::MessageManager::callAsync([safe = juce::Component::SafePointer(&sheet), to] {
-                if (safe) safe->showChapter(to);
-            });
-        };
+        link->onClick = [this, to = chapter] { sheet.showChapter(to); };
         addAndMakeVisible(*link);
         links.push_back(std::move(link));
     }
@@ -232,7 +229,9 @@ float ManualSheet::Page::addPicture(const ManualBlock& block, float y, float wid
 }
 
 void ManualSheet::Page::layOut(const ManualChapter& chapter, int wide) {
-    links.clear();
+    for (auto& link : links)
+        removeChildComponent(link.get());
+    linksBefore = std::exchange(links, {});
     pieces.clear();
     pictures.clear();
     panels.clear();

@@ -86,21 +86,23 @@ private:
         drawn = std::move(seen);
     }
 
-    /// The user's own names may be of any length: their rows tell them whole. Some buttons open more, and say so.
+    /// The user's own names may be of any length: their rows tell them whole. Some buttons open more, and say so; a page
+    /// that is read out tells its own words.
     bool endsEarly(const DrawnLine& line) const {
         if (!line.text.endsWith("..")) return false;
         const auto name = ("microphone" + juce::String(longName)).removeCharacters(" ");
         const auto begin = line.text.trimCharactersAtEnd(".");
         if (begin.contains("mic") && name.startsWith(begin.fromFirstOccurrenceOf("mic", true, false))) return false;
-        bool button = false;
+        bool meant = false;
         const std::function<void(juce::Component&)> look = [&](juce::Component& part) {
             if (const auto* one = dynamic_cast<juce::Button*>(&part))
-                button = button || one->getButtonText().removeCharacters(" ") == line.text;
+                meant = meant || one->getButtonText().removeCharacters(" ") == line.text;
+            if (part.getDescription().removeCharacters(" \n").contains(line.text)) meant = true;
             for (auto* child : part.getChildren())
                 look(*child);
         };
         look(root);
-        return !button;
+        return !meant;
     }
 
     /// A list shows the upper or the lower part of a line at its edges.

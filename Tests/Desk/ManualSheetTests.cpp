@@ -30,7 +30,6 @@ struct ManualWindow {
         return *open;
     }
     void press(int code) { sheet().keyPressed(juce::KeyPress(code)); }
-    static void deliver() { juce::MessageManager::getInstance()->runDispatchLoopUntil(50); }
 };
 
 std::set<std::string> keysOf(const ManualChapter& chapter) {
@@ -106,7 +105,6 @@ TEST_CASE("chapters are turned by keys, by the list and by links, and the place 
     const auto links = window.sheet().links();
     REQUIRE_FALSE(links.empty());
     REQUIRE(links.back()->keyPressed(juce::KeyPress(juce::KeyPress::returnKey)));
-    ManualWindow::deliver();
     CHECK(window.sheet().shownChapter() == 1);
     window.press(juce::KeyPress::pageDownKey);
     const int y = window.sheet().text().getViewPositionY();

@@ -15,8 +15,8 @@ import tempfile
 import html5lib
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
-# Of other programs that the documents name, and of the window.
-OTHER_OPTIONS = {"--help", "--check", "--build", "--screenshot"}
+# Of other programs that the documents name.
+OTHER_OPTIONS = {"--help", "--check", "--build", "--install", "--prefix", "--component"}
 
 
 def run_commands(documents, cli, recording, folder):
