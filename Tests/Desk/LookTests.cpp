@@ -86,8 +86,8 @@ private:
         drawn = std::move(seen);
     }
 
-    /// The user's own names may be of any length: their rows tell them whole. Some buttons open more, and say so; a page
-    /// that is read out tells its own words.
+    /// The user's own names may be of any length: their rows tell them whole. Some buttons open more, and say so; a
+    /// page that is read out tells its own words.
     bool endsEarly(const DrawnLine& line) const {
         if (!line.text.endsWith("..")) return false;
         const auto name = ("microphone" + juce::String(longName)).removeCharacters(" ");
