@@ -176,12 +176,14 @@ target_compile_definitions(spillwright_juce
 target_include_directories(spillwright_juce SYSTEM INTERFACE $<TARGET_PROPERTY:spillwright_juce,INCLUDE_DIRECTORIES>)
 set_source_files_properties("${JUCE_MODULES_DIR}/juce_audio_devices/juce_audio_devices.cpp"
     PROPERTIES COMPILE_DEFINITIONS "JUCE_JACK_CLIENT_NAME=\"${PROJECT_NAME}\"")
-# Under the address sanitizer only what works on our samples is instrumented: the rest are the very files of the plain build,
-# which the compiler cache holds. The thread sanitizer must see every lock and counter.
-if(SPILLWRIGHT_SANITIZE STREQUAL "address")
+# Under the address sanitizer only what works on our samples is instrumented, and nothing where lines are counted: the rest
+# are the very files of the plain build, which the compiler cache holds. The thread sanitizer must see every lock and counter.
+if(SPILLWRIGHT_SANITIZE MATCHES "^(address|coverage)$")
     get_target_property(options spillwright_juce COMPILE_OPTIONS)
     list(REMOVE_ITEM options ${SPILLWRIGHT_SANITIZE_OPTIONS})
     set_target_properties(spillwright_juce PROPERTIES COMPILE_OPTIONS "${options}")
+endif()
+if(SPILLWRIGHT_SANITIZE STREQUAL "address")
     set_source_files_properties("${JUCE_MODULES_DIR}/juce_audio_basics/juce_audio_basics.cpp"
         PROPERTIES COMPILE_OPTIONS "${SPILLWRIGHT_SANITIZE_OPTIONS}")
 endif()

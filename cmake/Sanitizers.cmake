@@ -1,8 +1,8 @@
-# -DSPILLWRIGHT_SANITIZE=address (with undefined), thread or fuzz (address and undefined under libFuzzer; needs Clang).
-# Everything is instrumented but, under address, most of JUCE, which is long to compile and works on little memory of ours
-# (cmake/Dependencies.cmake).
-set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined), thread or fuzz; empty for none")
-set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread fuzz)
+# -DSPILLWRIGHT_SANITIZE=address (with undefined), thread, fuzz (address and undefined under libFuzzer; needs Clang) or
+# coverage, which counts the lines that run. Everything is instrumented but JUCE, under address most of it and under coverage
+# all: it is long to compile and works on little memory of ours (cmake/Dependencies.cmake).
+set(SPILLWRIGHT_SANITIZE "" CACHE STRING "address (with undefined), thread, fuzz or coverage; empty for none")
+set_property(CACHE SPILLWRIGHT_SANITIZE PROPERTY STRINGS "" address thread fuzz coverage)
 set(SPILLWRIGHT_SANITIZE_OPTIONS "")
 if(SPILLWRIGHT_SANITIZE STREQUAL "address")
     # A null pointer ends the program by itself, an object's bounds are the address sanitizer's, and vectors that must be
@@ -20,8 +20,11 @@ elseif(SPILLWRIGHT_SANITIZE STREQUAL "fuzz")
     set(SPILLWRIGHT_SANITIZE_OPTIONS -fsanitize=fuzzer-no-link,address,undefined
         -fno-sanitize=null,alignment,object-size,vptr,function -fno-sanitize-recover=all -fno-omit-frame-pointer -g1 -O1)
     add_link_options(-fsanitize=address,undefined)
+elseif(SPILLWRIGHT_SANITIZE STREQUAL "coverage")
+    set(SPILLWRIGHT_SANITIZE_OPTIONS --coverage -fprofile-update=atomic -O1)
+    add_link_options(--coverage)
 elseif(NOT SPILLWRIGHT_SANITIZE STREQUAL "")
-    message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address, thread or fuzz")
+    message(FATAL_ERROR "SPILLWRIGHT_SANITIZE is '${SPILLWRIGHT_SANITIZE}'; use address, thread, fuzz or coverage")
 endif()
 add_compile_options(${SPILLWRIGHT_SANITIZE_OPTIONS})
 

@@ -1,4 +1,5 @@
-# Sourced by start.sh, check.sh, package.sh and fuzz.sh: installs what is missing and gives configure_and_build. Safe to repeat.
+# Sourced by start.sh, check.sh, coverage.sh, package.sh and fuzz.sh: installs what is missing and gives configure_and_build.
+# Safe to repeat.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
