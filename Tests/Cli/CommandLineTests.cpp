@@ -321,55 +321,79 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
     writeBytes(broken, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"no\nbody"}]})");
     writeBytes(setting, R"({"format":"spillwright/setting","version":1,"tracks":[{"track":"nobody"}]})");
     const auto goodFolder = good.path().string();
-    const std::vector<std::vector<std::string>> calls = {
-        {"measure", (empty / "absent").string()},
-        {"measure", (one / "only.wav").string()},
-        {"measure", empty.path().string()},
-        {"measure", texts.path().string()},
-        {"propose", one.path().string()},
-        {"propose", goodFolder, "--reference", "nobody"},
-        {"propose", goodFolder, "--hold", "nobody"},
-        {"propose", goodFolder, "--setting", (empty / "absent.json").string()},
-        {"propose", goodFolder, "--setting", setting.string()},
-        {"propose", goodFolder, "--setting", broken.string()},
-        {"measure", goodFolder, "--from", "1000"},
-        {"measure", goodFolder, "--from", "6.01", "--to-time", "7"},
-        {"measure", goodFolder, "--band", "30000:40000"},
-        {"measure", goodFolder, "--band", "300:300.1"},
-        {"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
-        {"measure", goodFolder, "--json", (good / "01 a.wav").string()},
-        {"render", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
-        {"report", (empty / "absent").string(), "--to", (empty / "r.html").string()},
-        {"report", goodFolder, "--setting", setting.string(), "--to", (empty / "r.html").string()},
-        {"report", goodFolder, "--setting", (empty / "absent.json").string(), "--to", (empty / "r.html").string()},
-        {"report", goodFolder, "--session", setting.string(), "--to", (empty / "r.html").string()},
-        {"report", goodFolder, "--source", "nobody", "--to", (empty / "r.html").string()},
-        {"report", goodFolder, "--to", empty.path().string()},
-        {"report", goodFolder, "--to", (empty / "absent" / "r.html").string()},
-        {"report", goodFolder, "--to", (good / "01 a.wav").string()},
-        {"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (good / "01 a.wav").string()},
-        {"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (empty / "r.html").string()},
-        {"report", goodFolder, "--to", "/dev/full"},
-        {"sums", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
-        {"sums", goodFolder, "--session", (empty / "absent").string(), "--to", (empty / "x").string()},
-        {"sums", (empty / "absent").string(), "--setting", fine.string(), "--to", (empty / "x").string()},
-        {"sums", goodFolder, "--setting", fine.string(), "--to", goodFolder},
-        {"render", goodFolder, "--setting", fine.string(), "--to", (empty / "x").string(), "--notes",
-         (good / "n.txt").string()},
-        {"demo", "nobody", "--to", (empty / "x").string()},
-        {"lesson", "nothing", "--to", (empty / "x").string()},
-        {"lesson", broken.string()},
-        {"lesson", "three to one", "--to", goodFolder},
-        {"manual", "--to", goodFolder},
-        {"lesson", "three to one", "--recording", goodFolder, "--track", "nobody", "--to", (empty / "x").string()},
-        {"lesson", "three to one", "--recording", goodFolder, "--track", "a", "--from", "100", "--to",
-         (empty / "x").string()},
+    const std::vector<std::pair<std::vector<std::string>, std::string>> calls = {
+        {{"measure", (empty / "absent").string()}, "absent: does not exist"},
+        {{"measure", (one / "only.wav").string()}, "only.wav: is not a folder"},
+        {{"measure", empty.path().string()}, "holds no WAV, AIFF or FLAC file"},
+        {{"measure", texts.path().string()},
+         "its one audio file cannot be read (a.wav is not a WAV, AIFF or FLAC file)"},
+        {{"propose", one.path().string()}, "only one usable track"},
+        {{"propose", goodFolder, "--reference", "nobody"}, "nobody: no track bears this name"},
+        {{"propose", goodFolder, "--hold", "nobody"}, "nobody: no track bears this name"},
+        {{"propose", goodFolder, "--setting", (empty / "absent.json").string()},
+         "absent.json: this setting cannot be read: no such file or directory"},
+        {{"propose", goodFolder, "--setting", setting.string()}, "nobody: no track bears this name"},
+        {{"propose", goodFolder, "--setting", broken.string()}, "no body: no track bears this name"},
+        {{"measure", goodFolder, "--from", "1000"},
+         "the stretch begins outside the recording; the recording is 6 s long"},
+        {{"measure", goodFolder, "--from", "6.01", "--to-time", "7"},
+         "the stretch begins outside the recording; the recording is 6 s long"},
+        {{"measure", goodFolder, "--band", "30000:40000"}, "the band lies above half the recording's sample rate"},
+        {{"measure", goodFolder, "--band", "300:300.1"}, "the band holds none of the frequencies that are measured"},
+        {{"measure", goodFolder, "--json", (empty / "absent" / "m.json").string()},
+         "absent/m.json: cannot be written: no such file or directory"},
+        {{"measure", goodFolder, "--json", (good / "01 a.wav").string()},
+         "01 a.wav: is a file of the recording, which is never written to"},
+        {{"render", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
+         "nobody: no track bears this name"},
+        {{"report", (empty / "absent").string(), "--to", (empty / "r.html").string()}, "absent: does not exist"},
+        {{"report", goodFolder, "--setting", setting.string(), "--to", (empty / "r.html").string()},
+         "nobody: no track bears this name"},
+        {{"report", goodFolder, "--setting", (empty / "absent.json").string(), "--to", (empty / "r.html").string()},
+         "absent.json: this setting cannot be read: no such file or directory"},
+        {{"report", goodFolder, "--session", setting.string(), "--to", (empty / "r.html").string()},
+         "setting.json: \"format\" is not \"spillwright/session\""},
+        {{"report", goodFolder, "--source", "nobody", "--to", (empty / "r.html").string()},
+         "nobody: no source and no close track bears this name"},
+        {{"report", goodFolder, "--to", empty.path().string()}, "is a folder"},
+        {{"report", goodFolder, "--to", (empty / "absent" / "r.html").string()},
+         "absent/r.html: cannot be written: no such file or directory"},
+        {{"report", goodFolder, "--to", (good / "01 a.wav").string()},
+         "01 a.wav: lies in the recording, which is never written to"},
+        {{"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (good / "01 a.wav").string()},
+         "01 a.wav: lies in the recording, which is never written to"},
+        {{"report", goodFolder, "--to", (empty / "r.html").string(), "--recall", (empty / "r.html").string()},
+         "r.html: is to be the report and the recall sheet"},
+        {{"report", goodFolder, "--to", "/dev/full"}, "/dev/full: cannot be written: no space left on device"},
+        {{"sums", goodFolder, "--setting", setting.string(), "--to", (empty / "x").string()},
+         "nobody: no track bears this name"},
+        {{"sums", goodFolder, "--session", (empty / "absent").string(), "--to", (empty / "x").string()},
+         "absent: this session cannot be read: no such file or directory"},
+        {{"sums", (empty / "absent").string(), "--setting", fine.string(), "--to", (empty / "x").string()},
+         "absent: does not exist"},
+        {{"sums", goodFolder, "--setting", fine.string(), "--to", goodFolder},
+         "is the recording itself, which is never written to"},
+        {{"render", goodFolder, "--setting", fine.string(), "--to", (empty / "x").string(), "--notes",
+          (good / "n.txt").string()},
+         "n.txt: lies in the recording, which is never written to"},
+        {{"demo", "nobody", "--to", (empty / "x").string()}, "nobody: no demo session bears this name"},
+        {{"lesson", "nothing", "--to", (empty / "x").string()},
+         "nothing: no lesson and no lesson file bears this name"},
+        {{"lesson", broken.string()}, "broken.json: \"format\" is not \"spillwright/lesson\""},
+        {{"manual", "--to", goodFolder}, "this folder is not empty"},
+        {{"lesson", "three to one", "--to", goodFolder}, "this folder is not empty"},
+        {{"lesson", "three to one", "--recording", goodFolder, "--track", "nobody", "--to", (empty / "x").string()},
+         "nobody: no track bears this name"},
+        {{"lesson", "three to one", "--recording", goodFolder, "--track", "a", "--from", "100", "--to",
+          (empty / "x").string()},
+         "loop: holds nothing"},
     };
-    for (const auto& words : calls) {
+    for (const auto& [words, line] : calls) {
         const auto answer = call(words);
         INFO(words[0] << " " << words[1] << ": " << answer.err);
         CHECK(answer.status == 1);
         CHECK(answer.oneLine());
+        CHECK(answer.err.find(line) != std::string::npos);
         CHECK(answer.out.empty());
     }
     CHECK(std::filesystem::is_empty(empty.path()));
@@ -590,49 +614,51 @@ TEST_CASE("words that are off end with status 2") {
     TemporaryFolder good;
     writeBand(good);
     const auto folder = good.path().string();
-    const std::vector<std::vector<std::string>> calls = {
-        {},
-        {"measure"},
-        {"measure", folder, "--nonsense"},
-        {"nonsense", folder},
-        {"measure", folder, "--band", "562:178"},
-        {"measure", folder, "--band", "178"},
-        {"measure", folder, "--band", "a:b"},
-        {"measure", folder, "--band", "nan:500"},
-        {"measure", folder, "--from", "3", "--to-time", "2"},
-        {"measure", folder, "--from", "-1"},
-        {"measure", folder, "--from", "nan"},
-        {"measure", folder, "--to-time", "inf"},
-        {"measure", folder, "--band", "0x10:0x100"},
-        {"measure", folder, "--json", ""},
-        {"measure", folder, "--from", "two"},
-        {"measure", folder, "--threads", "0"},
-        {"measure", folder, "--largest-arrival", "0"},
-        {"measure", folder, "--temperature", "1000"},
-        {"propose", folder, "--allow", "everything"},
-        {"propose", folder, "--count", "0"},
-        {"propose", folder, "--largest-nudge", "-1"},
-        {"propose", folder, "--least-worth", "-1"},
-        {"propose", folder, "--own-largest-nudge", "kick in"},
-        {"propose", folder, "--own-largest-nudge", "kick in=-3"},
-        {"render", folder, "--to", "x"},
-        {"render", folder, "--setting", "x", "--to", "y", "--bits", "12"},
-        {"demo", "x"},
-        {"report", folder},
-        {"report", folder, "--to", ""},
-        {"report", folder, "--to", "x.html", "--json", "-"},
-        {"report", folder, "--to", "x.html", "--band", "9:1"},
-        {"report", folder, "--to", "x.html", "--time", "-1"},
-        {"sums", folder, "--to", "x"},
-        {"sums", folder, "--setting", "x"},
-        {"sums", folder, "--setting", "x", "--to", "y", "--loudness", "3"},
-        {"lesson", "--to", "x"},
-        {"manual"},
-        {"lesson", "three to one", "--sound", "trumpet"},
-        {"lesson", "three to one", "--recording", "x"},
-        {"lesson", "three to one", "--recording", "x", "--track", "y", "--from", "-1", "--to", "z"},
+    const std::vector<std::pair<std::vector<std::string>, std::string>> calls = {
+        {{}, "call: "},
+        {{"measure"}, "FOLDER"},
+        {{"measure", folder, "--nonsense"}, "--nonsense"},
+        {{"nonsense", folder}, "nonsense: there is no such command"},
+        {{"measure", folder, "--band", "562:178"}, "--band: '562:178' is the wrong way round"},
+        {{"measure", folder, "--band", "178"}, "--band: '178' is no band"},
+        {{"measure", folder, "--band", "a:b"}, "--band: 'a:b' holds what is no number"},
+        {{"measure", folder, "--band", "nan:500"}, "--band: 'nan:500' holds what is no number"},
+        {{"measure", folder, "--from", "3", "--to-time", "2"}, "--to-time: does not lie after --from"},
+        {{"measure", folder, "--from", "-1"}, "--from: is below 0"},
+        {{"measure", folder, "--from", "nan"}, "--from, --to-time: hold what is no number"},
+        {{"measure", folder, "--to-time", "inf"}, "--from, --to-time: hold what is no number"},
+        {{"measure", folder, "--band", "0x10:0x100"}, "--band: '0x10:0x100' holds what is no number"},
+        {{"measure", folder, "--json", ""}, "--json: needs the name of a file"},
+        {{"measure", folder, "--from", "two"}, "--from"},
+        {{"measure", folder, "--threads", "0"}, "--threads"},
+        {{"measure", folder, "--largest-arrival", "0"}, "--largest-arrival: is outside 0 to 150"},
+        {{"measure", folder, "--temperature", "1000"}, "--temperature: is outside -60 to 60"},
+        {{"propose", folder, "--allow", "everything"}, "--allow"},
+        {{"propose", folder, "--count", "0"}, "--count"},
+        {{"propose", folder, "--largest-nudge", "-1"}, "--largest-nudge: is outside 0 to 1000"},
+        {{"propose", folder, "--least-worth", "-1"}, "--least-worth: is below 0"},
+        {{"propose", folder, "--own-largest-nudge", "kick in"},
+         "--own-largest-nudge: 'kick in' is no TRACK=MS, 0 to 1000 ms"},
+        {{"propose", folder, "--own-largest-nudge", "kick in=-3"},
+         "--own-largest-nudge: 'kick in=-3' is no TRACK=MS, 0 to 1000 ms"},
+        {{"render", folder, "--to", "x"}, "--setting"},
+        {{"render", folder, "--setting", "x", "--to", "y", "--bits", "12"}, "--bits"},
+        {{"demo", "x"}, "demo: --to is missing"},
+        {{"report", folder}, "--to"},
+        {{"report", folder, "--to", ""}, "--to: needs the name of a file"},
+        {{"report", folder, "--to", "x.html", "--json", "-"}, "--json"},
+        {{"report", folder, "--to", "x.html", "--band", "9:1"}, "--band: '9:1' is the wrong way round"},
+        {{"report", folder, "--to", "x.html", "--time", "-1"}, "--time: is below 0"},
+        {{"sums", folder, "--to", "x"}, "sums: says of no setting whose sum is wanted"},
+        {{"sums", folder, "--setting", "x"}, "--to"},
+        {{"sums", folder, "--setting", "x", "--to", "y", "--loudness", "3"}, "--loudness: is outside -70 to 0"},
+        {{"lesson", "--to", "x"}, "lesson: NAME is missing"},
+        {{"lesson", "three to one", "--sound", "trumpet"}, "--sound"},
+        {{"lesson", "three to one", "--recording", "x"}, "--recording, --track: only one of them is given"},
+        {{"lesson", "three to one", "--recording", "x", "--track", "y", "--from", "-1", "--to", "z"},
+         "--from: is no time in the recording"},
     };
-    for (const auto& words : calls) {
+    for (const auto& [words, line] : calls) {
         const auto answer = call(words);
         std::string said;
         for (const auto& word : words)
@@ -640,6 +666,7 @@ TEST_CASE("words that are off end with status 2") {
         INFO(said << ": " << answer.err);
         CHECK(answer.status == 2);
         CHECK(answer.oneLine());
+        CHECK(answer.err.find(line) != std::string::npos);
         CHECK(answer.out.empty());
     }
 }
@@ -967,15 +994,18 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
         CHECK(last.find(what) != std::string::npos);
         CHECK(last.find("; ") != std::string::npos);
     }
-    for (const auto& words : std::vector<std::vector<std::string>>{
-             {"compare", path(one)},
-             {"compare", path(one), path(two), "--microphone", "a", "--microphone", "b"},
-             {"compare", path(one), "--microphone", "a"},
-             {"compare", path(one), path(two), "--match", "a"},
-             {"compare", path(one), "--microphone", "a", "--microphone", "b", "--match", "a=b"}}) {
+    for (const auto& [words, line] : std::vector<std::pair<std::vector<std::string>, std::string>>{
+             {{"compare", path(one)}, path(one) + ": is one take alone; "},
+             {{"compare", path(one), path(two), "--microphone", "a", "--microphone", "b"},
+              "--microphone: is asked of one recording, and 2 are named; "},
+             {{"compare", path(one), "--microphone", "a"}, "--microphone: names one track; "},
+             {{"compare", path(one), path(two), "--match", "a"}, "--match: 'a' is no TRACK=TRACK; "},
+             {{"compare", path(one), "--microphone", "a", "--microphone", "b", "--match", "a=b"},
+              "--match: is between takes, and microphones of one recording are compared; "}}) {
         const auto bad = call(words);
         CHECK(bad.status == 2);
         CHECK(bad.out.empty());
+        CHECK(bad.err.find(line) != std::string::npos);
     }
     const auto own = call({"compare", path(one), path(two), "--json", (two.path() / "01 a.wav").string()});
     CHECK(own.status == 1);
