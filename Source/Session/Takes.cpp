@@ -98,8 +98,11 @@ Result<Comparison> compareTakes(std::vector<Measurement> takes, const CompareOpt
 
 Result<Comparison> compareMicrophones(const Measurement& recording, std::span<const std::string> microphones,
                                       const CompareOptions& options, Workers& workers, const Watch& watch) {
-    if (microphones.size() < 2 || microphones.size() > mostTakes)
+    if (microphones.size() < 2)
         return Fault{"--microphone", "names one track", "name two or more for one job", Fault::Kind::usage};
+    if (microphones.size() > mostTakes)
+        return Fault{"--microphone", "names more than " + std::to_string(mostTakes) + " tracks", "name fewer",
+                     Fault::Kind::usage};
     if (auto fault = tooShort(recording)) return *fault;
     std::vector<int> job;
     for (const auto& name : microphones) {

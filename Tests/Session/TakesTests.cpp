@@ -345,6 +345,15 @@ TEST_CASE("tracks are matched by hand before name, and by order where they are a
     REQUIRE(!fault.ok());
     CHECK(fault.fault().line().find("'hall'") != std::string::npos);
 
+    const std::vector<std::pair<std::string, std::string>> twice{{"kick", "hall"}, {"kick", "Snare"}};
+    const auto both = matchTracks(takes, twice);
+    REQUIRE(!both.ok());
+    CHECK(both.fault().line() == "kick: is matched by hand twice; match it with one track of each take");
+    const std::vector<std::pair<std::string, std::string>> shared{{"kick", "hall"}, {"snare", "hall"}};
+    const auto taken = matchTracks(takes, shared);
+    REQUIRE(!taken.ok());
+    CHECK(taken.fault().what == "no track of another take bears this name, or it is matched already");
+
     const std::vector<Measurement> apart{takeOf("one", {"kick", "snare"}), takeOf("two", {"flute"})};
     const auto nothing = matchTracks(apart, {});
     REQUIRE(!nothing.ok());
@@ -429,7 +438,9 @@ TEST_CASE("one source's pairs are compared alone, and loops of takes too") {
     CHECK(said(verdict, "of horn alone no uncertainties are known"));
     CHECK_FALSE(said(verdict, "no difference in how full")); // nobody knows
     options.source = "oboe";
-    CHECK(!compareTakes({firstTake(), second}, options, workers, {}).ok());
+    const auto nobody = compareTakes({firstTake(), second}, options, workers, {});
+    REQUIRE(!nobody.ok());
+    CHECK(nobody.fault().line().find("oboe: no source and no close track bears this name; near ones: ") == 0);
 
     const auto loop = readStretches(firstTake(), Seconds(3.0), Seconds(9.0), workers, {});
     const auto other = readStretches(second, Seconds(1.0), Seconds(8.0), workers, {});
@@ -442,7 +453,12 @@ TEST_CASE("one source's pairs are compared alone, and loops of takes too") {
 TEST_CASE("takes that cannot be compared are refused with what to do") {
     Workers workers(2);
     const auto& first = firstTake();
-    CHECK(!compareTakes({first}, {}, workers, {}).ok());
+    const auto one = compareTakes({first}, {}, workers, {});
+    REQUIRE(!one.ok());
+    CHECK(one.fault().line() == "compare: needs two takes or more, up to 26; name their folders");
+    const auto many = compareTakes(std::vector(27, first), {}, workers, {}); // letters name them
+    REQUIRE(!many.ok());
+    CHECK(many.fault().line() == one.fault().line());
     Small brief;
     for (const double seconds : {0.01, 2000.0 / 48000.0, 0.98 * shortestTake.value}) {
         brief.seconds = seconds;
