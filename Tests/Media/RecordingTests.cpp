@@ -214,6 +214,12 @@ TEST_CASE("files that cannot be read are listed with a reason, and the rest open
     putContent(folder / "j text.flac", "fLaC and then nonsense");
     putContent(folder / "k riff.wav", "RIFF");
     putContent(folder / "l mute.wav", wav(1, 0, 48000, 24, "abcdef"));
+    AudioFileFormat flac;
+    flac.container = Container::flac;
+    const auto nothing = AudioFileWriter::create(folder / "m nothing.flac", flac);
+    REQUIRE(nothing);
+    REQUIRE((*nothing)->finish());
+    REQUIRE((*nothing)->keep());
 
     const auto recording = opened(folder.path());
     const std::map<std::string, std::string> reasons{{"b text", "is not a WAV, AIFF or FLAC file"},
@@ -226,8 +232,9 @@ TEST_CASE("files that cannot be read are listed with a reason, and the rest open
                                                      {"i cut", "ends before its first sample"},
                                                      {"j text", "is not a FLAC file that can be read"},
                                                      {"k riff", "is not a WAV, AIFF or FLAC file"},
-                                                     {"l mute", "has an encoding that is not read"}};
-    REQUIRE(recording->trackCount() == 12);
+                                                     {"l mute", "has an encoding that is not read"},
+                                                     {"m nothing", "holds no samples that can be read"}};
+    REQUIRE(recording->trackCount() == 13);
     CHECK(recording->tracks()[0].state == TrackState::ok);
     CHECK(recording->groups().size() == 1);
     for (const auto& track : recording->tracks()) {

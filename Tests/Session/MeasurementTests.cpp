@@ -351,7 +351,9 @@ TEST_CASE("groups move as one, single tracks have limits of their own, and the s
     auto p = band.proposed(options);
     CHECK(p.proposals[0].setting.tracks[0].adjustment.flip == p.proposals[0].setting.tracks[1].adjustment.flip);
     options.groups = {{"a", "nobody"}};
-    CHECK_FALSE(makeProposals(band.measured(), options, band.workers, {}).ok());
+    const auto unknown = makeProposals(band.measured(), options, band.workers, {});
+    REQUIRE_FALSE(unknown.ok());
+    CHECK(unknown.fault().line().find("nobody: no track bears this name; near ones: ") == 0);
 
     options = {};
     options.rungs = {Allow::nudges};

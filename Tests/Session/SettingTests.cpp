@@ -182,7 +182,7 @@ TEST_CASE("a text file appears whole or not at all") {
     REQUIRE(writeTextFile(path, "two").ok());
     CHECK(contentOf(path) == "two");
     CHECK(std::distance(std::filesystem::directory_iterator(folder.path()), {}) == 1);
-    CHECK_FALSE(writeTextFile(folder / "absent/a.json", "x").ok());
+    CHECK(writeTextFile(folder / "absent/a.json", "x").fault().what == "cannot be written: no such file or directory");
     // A link is followed, not replaced.
     std::filesystem::create_symlink(path, folder / "link.json");
     REQUIRE(writeTextFile(folder / "link.json", "three").ok());
@@ -204,7 +204,8 @@ TEST_CASE("a text file appears whole or not at all") {
     REQUIRE(setrlimit(RLIMIT_FSIZE, &small) == 0);
     const auto cut = writeTextFile(path, std::string(100000, 'x'));
     REQUIRE(setrlimit(RLIMIT_FSIZE, &before) == 0);
-    CHECK_FALSE(cut.ok());
+    REQUIRE_FALSE(cut.ok());
+    CHECK(cut.fault().what == "cannot be written: file too large");
     CHECK(contentOf(path) == "three");
     CHECK(std::distance(std::filesystem::directory_iterator(folder.path()), {}) == 2);
 #endif

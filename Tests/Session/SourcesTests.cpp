@@ -39,8 +39,8 @@ TEST_CASE("a sources file that is none is refused in one line that says where") 
          "source \"x\" is there twice");
     says(R"([{"name": "x", "closeTracks": ["a"]}, {"name": "y", "closeTracks": ["a"]}])",
          "track \"a\" stands close to two sources");
-    CHECK_FALSE(sourcesFromJson("{}", "f").ok());
-    CHECK_FALSE(readSourcesFile("/nowhere/at all.json").ok());
+    CHECK(sourcesFromJson("{}", "f").fault().what == "\"format\" is not \"spillwright/sources\"");
+    CHECK(readSourcesFile("/nowhere/at all.json").fault().line().find("/nowhere/at all.json: this sources file ") == 0);
 }
 
 TEST_CASE("a track moves from source to source, and none is left without a track or with another's name") {
@@ -115,7 +115,9 @@ TEST_CASE("the user's list is honoured, and what it cannot mean is said") {
     const auto unknown = hearSources(band.measured, SourceList{{{"x", {"trompet"}}}}, band.workers, {});
     REQUIRE_FALSE(unknown.ok());
     CHECK(unknown.fault().line().find("near ones: 'trumpet'") != std::string::npos);
-    CHECK_FALSE(hearSources(band.measured, SourceList{{{"x", {"dead"}}}}, band.workers, {}).ok());
+    const auto dead = hearSources(band.measured, SourceList{{{"x", {"dead"}}}}, band.workers, {});
+    REQUIRE_FALSE(dead.ok());
+    CHECK(dead.fault().what == "every close track of the list is silent or unreadable");
     const auto none = band.hear(SourceList{});
     CHECK(none.sources->names.empty());
     CHECK(none.sources->map.readings.empty());
@@ -127,7 +129,9 @@ TEST_CASE("the user's list is honoured, and what it cannot mean is said") {
     CHECK(stopped.fault().kind == Fault::Kind::cancelled);
     const auto loop = readStretches(band.measured, Seconds(2.0), Seconds(11.0), band.workers, {});
     REQUIRE(loop.ok());
-    CHECK_FALSE(hearSources(*loop, std::nullopt, band.workers, {}).ok());
+    const auto moments = hearSources(*loop, std::nullopt, band.workers, {});
+    REQUIRE_FALSE(moments.ok());
+    CHECK(moments.fault().what == "sources cannot be told apart in some moments alone");
 }
 
 TEST_CASE("too short a recording tells of no spill, and says how long would do") {
@@ -152,7 +156,9 @@ TEST_CASE("too short a recording tells of no spill, and says how long would do")
     CHECK(heard->sources->names.size() == 8);
     // 22 windows, 20.8 effective averages in 4 s: 7 times 8 takes 10.8 s.
     CHECK(heard->warnings.back() == "take: too short to tell 8 sources apart; choose a stretch of 12 s or more");
-    CHECK_FALSE(focusOn(*heard, 0, workers, {}).ok());
+    const auto focused = focusOn(*heard, 0, workers, {});
+    REQUIRE_FALSE(focused.ok());
+    CHECK(focused.fault().what == "the sources were not told apart");
     CHECK(orderOfEntry(*heard).empty());
     CHECK(rescueFor(*heard, 0).empty());
     CHECK_FALSE(spillShareOf(*heard, 0));
@@ -194,7 +200,8 @@ TEST_CASE("a source is found by its name and by its close tracks") {
     CHECK(findSource("rid", m).fault().line().find("near ones: 'ride'") != std::string::npos);
     auto before = m;
     before.sources.reset();
-    CHECK_FALSE(findSource("ride", before).ok());
+    CHECK(findSource("ride", before).fault().what == "no source is told from this track");
+    CHECK(findSource("oboe", before).fault().what == "no source was told apart");
 }
 
 TEST_CASE("in focus, pairs and sums are those of one source") {

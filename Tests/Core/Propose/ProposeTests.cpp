@@ -184,25 +184,32 @@ TEST_CASE("constraints that contradict each other are faults") {
     const auto model = someModel(4);
     Workers workers(1);
     Constraints constraints;
+    const auto refused = [&](Allow allow) {
+        const auto proposals = propose(model, constraints, allow, 1, workers, {});
+        return proposals ? std::string() : proposals.fault().line();
+    };
     constraints.reference = 1;
     constraints.held = {false, true, false, false};
     constraints.start = {false, true, false, false};
-    CHECK_FALSE(propose(model, constraints, Allow::flips, 1, workers, {}).ok());
+    CHECK(refused(Allow::flips) == "track 2: is held upside down, but a reference keeps polarity +1; release it, or "
+                                   "name another reference");
     constraints.start.clear();
     CHECK(propose(model, constraints, Allow::flips, 1, workers, {}).ok());
     constraints.startNudges = {0, 0.001, 0, 0};
-    CHECK_FALSE(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
+    CHECK(refused(Allow::nudges) ==
+          "track 2: is held at a nudge, but a reference keeps nudge 0; release it, or name another reference");
     constraints.held.clear();
     CHECK(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
     constraints.unit = {0, 0, 1, 2};
     constraints.largestNudge = 0.0004; // the linked pair lies 1 ms apart
-    const auto apart = propose(model, constraints, Allow::nudges, 1, workers, {});
-    REQUIRE_FALSE(apart.ok());
-    CHECK(apart.fault().line() == "track 1 and track 2: linked tracks lie further apart than the largest nudge allows; "
-                                  "allow a larger nudge, or unlink them");
+    CHECK(refused(Allow::nudges) ==
+          "track 1 and track 2: linked tracks lie further apart than the largest nudge allows; "
+          "allow a larger nudge, or unlink them");
     constraints.largestNudge = -1.0;
-    CHECK_FALSE(propose(model, constraints, Allow::nudges, 1, workers, {}).ok());
-    CHECK_FALSE(propose(model, {}, Allow::flips, 0, workers, {}).ok());
+    CHECK(refused(Allow::nudges).find("track 1 and track 2: linked tracks lie further apart") == 0);
+    const auto none = propose(model, {}, Allow::flips, 0, workers, {});
+    REQUIRE_FALSE(none.ok());
+    CHECK(none.fault().line() == "count: is less than one; ask for one proposal or more");
 }
 
 TEST_CASE("each change is worth what is lost without it") {
