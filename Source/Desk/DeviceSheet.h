@@ -14,11 +14,6 @@ public:
     void paint(juce::Graphics& g) override;
     void resized() override;
     juce::Component& firstPart() override { return kind; }
-    juce::ComboBox& kindChoice() { return kind; }
-    juce::ComboBox& nameChoice() { return name; }
-    juce::ComboBox& rateChoice() { return rate; }
-    juce::ComboBox& bufferChoice() { return buffer; }
-    juce::Button& lookButton() { return look; }
 
 private:
     juce::Rectangle<int> pageArea() const override;

@@ -68,7 +68,6 @@ public:
     void saveAll(const std::filesystem::path& folder);
 
     PlotView& combPlot() { return comb; }
-    PlotView& coherencePlot() { return coherence; }
     PlotView& lagPlot() { return lag; }
     juce::Button& copyButton() { return copy; }
     juce::Button& hearButton() { return hear; }

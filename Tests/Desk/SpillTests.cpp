@@ -387,6 +387,11 @@ TEST_CASE("proposals serve the sources where the sheet of terms says so, and tel
     CHECK(sheet->groupChoice(kickIn).getText() == "by itself");
     CHECK(sheet->largestChoice(trumpetTrack).getText() == "as far as the card says");
     CHECK_FALSE(sheet->groupChoice(deadTrack).isEnabled());
+    const auto recorded = controller.adjustments();
+    sheet->equallyLoudButton().onClick();
+    CHECK(controller.adjustments()[trumpetTrack].gain.value != recorded[trumpetTrack].gain.value);
+    controller.undo();
+    CHECK(controller.adjustments() == recorded);
     sheet->servesChoice().setSelectedId(3, juce::sendNotificationSync); // the one that fares worst
     sheet->sumChoice().setSelectedId(2, juce::sendNotificationSync);    // stereo
     sheet->groupChoice(kickIn).setSelectedId(2, juce::sendNotificationSync);

@@ -718,6 +718,8 @@ TEST_CASE("a render that is refused says why in its sheet, which stays, and one 
     CHECK_THAT(sheet->wrongWords(), Catch::Contains("there"));
     CHECK_FALSE(window.controller().notice());
     sheet->folderField().setText(juce::String((to / "fresh").string()), false);
+    sheet->notesButton().setToggleState(true, juce::dontSendNotification);
+    sheet->sumsButton().setToggleState(true, juce::dontSendNotification);
     sheet->goButton().onClick();
     REQUIRE(waitFor(window.controller(), [&] {
         if (window.main.sheet() == sheet) sheet->follow();
@@ -725,6 +727,8 @@ TEST_CASE("a render that is refused says why in its sheet, which stays, and one 
     }));
     REQUIRE(waitUntilIdle(window.controller()));
     CHECK(std::filesystem::exists(to / "fresh" / (window.controller().tracks()[0].file)));
+    CHECK(std::filesystem::exists(to / "fresh notes.txt"));
+    CHECK(std::filesystem::exists(to / "fresh sums" / "1 as recorded.wav"));
     REQUIRE(window.controller().notice());
     CHECK_THAT(window.controller().notice()->text, Catch::Contains("files into"));
 }
@@ -791,6 +795,12 @@ TEST_CASE("a command takes another key, which is kept, shown, and taken from who
     CHECK(commandFor(juce::KeyPress('f', {}, 'f')) == CommandId::flip);
     CHECK(commandFor(juce::KeyPress('m', {}, 'm')) == std::nullopt); // mute has another one
     CHECK_FALSE(setOwnKey(CommandId::flip, juce::KeyPress(juce::KeyPress::escapeKey)));
+    window.typed('?');
+    sheet = dynamic_cast<KeySheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    sheet->usualButton().onClick();
+    CHECK(keyOf(CommandId::mute) == "M");
+    CHECK(sheet->row(CommandId::mute).getTitle().endsWith(": M"));
 }
 
 TEST_CASE("another band and another temperature are read at once, kept, and what is no band is said") {
@@ -820,6 +830,23 @@ TEST_CASE("another band and another temperature are read at once, kept, and what
     REQUIRE(waitUntilIdle(controller));
     CHECK(controller.measurement()->options.band == lowMidBand); // to the exact edges
     CHECK(controller.reading(0, 1)->coherence == before);
+}
+
+TEST_CASE("light or dark and the size of everything are chosen on the sheet of settings, and kept") {
+    BandWindow window;
+    CHECK(window.key(',', 0, juce::ModifierKeys::ctrlModifier));
+    auto* sheet = dynamic_cast<SettingsSheet*>(window.main.sheet());
+    REQUIRE(sheet);
+    CHECK_FALSE(sheet->clearButton().isEnabled()); // nothing is kept of what was measured
+    const auto before = std::pair(sheet->lookChoice().getSelectedId(), sheet->scaleChoice().getSelectedId());
+    CHECK(before == std::pair(1, 100));
+    sheet->lookChoice().setSelectedId(2, juce::sendNotificationSync);
+    sheet->scaleChoice().setSelectedId(150, juce::sendNotificationSync);
+    CHECK(window.preferences.dark());
+    CHECK(window.preferences.scalePercent() == 150);
+    sheet->lookChoice().setSelectedId(before.first, juce::sendNotificationSync); // they are those of the whole program
+    sheet->scaleChoice().setSelectedId(before.second, juce::sendNotificationSync);
+    CHECK_FALSE(window.preferences.dark());
 }
 
 TEST_CASE("nudges and distances are shown in the unit that is chosen, typed in it, and kept") {
