@@ -568,8 +568,8 @@ private:
         if (words.from) options.from = Seconds(*words.from);
         if (words.to) options.to = Seconds(*words.to);
         if (!(words.largestArrivalMs > 0.0 && words.largestArrivalMs <= 150.0))
-            return usage("--largest-arrival", "is outside 0 to 150", "give milliseconds");
-        if (!(words.temperature > -60.0 && words.temperature < 60.0))
+            return usage("--largest-arrival", "is not above 0 or is above 150", "give milliseconds");
+        if (!(words.temperature >= -60.0 && words.temperature <= 60.0))
             return usage("--temperature", "is outside -60 to 60", "give degrees Celsius");
         options.largestArrival = milliseconds(words.largestArrivalMs);
         options.temperature = Celsius(words.temperature);

@@ -631,7 +631,7 @@ TEST_CASE("words that are off end with status 2") {
         {{"measure", folder, "--json", ""}, "--json: needs the name of a file"},
         {{"measure", folder, "--from", "two"}, "--from"},
         {{"measure", folder, "--threads", "0"}, "--threads"},
-        {{"measure", folder, "--largest-arrival", "0"}, "--largest-arrival: is outside 0 to 150"},
+        {{"measure", folder, "--largest-arrival", "0"}, "--largest-arrival: is not above 0 or is above 150"},
         {{"measure", folder, "--temperature", "1000"}, "--temperature: is outside -60 to 60"},
         {{"propose", folder, "--allow", "everything"}, "--allow"},
         {{"propose", folder, "--count", "0"}, "--count"},
