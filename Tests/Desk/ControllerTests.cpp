@@ -325,10 +325,13 @@ TEST_CASE("the recording's own folder is never rendered into") {
     MeasuredBand band;
     RenderOptions options;
     options.to = band.folder.path();
+    options.replace = true;
     band.controller.render(options);
     REQUIRE(waitUntilIdle(band.controller));
     REQUIRE(band.controller.notice());
     CHECK(band.controller.notice()->fault);
+    CHECK_THAT(band.controller.notice()->text, Catch::Contains("is the recording itself, which is never written to"));
+    CHECK(std::distance(std::filesystem::directory_iterator(band.folder.path()), {}) == 4); // its tracks, nothing else
 }
 
 TEST_CASE("what is heard is rendered") {
