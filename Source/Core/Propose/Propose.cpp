@@ -54,7 +54,7 @@ public:
     std::optional<Fault> prepare() {
         if (allow == Allow::nudges && !std::all_of(limits.ownLargestNudge.begin(), limits.ownLargestNudge.end(),
                                                    [](double largest) { return largest >= 0.0; }))
-            return Fault{"largest nudge", "is not a positive length of time", "give milliseconds, 0 or more",
+            return Fault{"largest nudge", "is below 0 or no number", "give milliseconds, 0 or more",
                          Fault::Kind::usage};
         gatherUnits();
         for (auto& unit : units)
