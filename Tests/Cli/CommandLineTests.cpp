@@ -378,7 +378,7 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
          "n.txt: lies in the recording, which is never written to"},
         {{"demo", "nobody", "--to", (empty / "x").string()}, "nobody: no demo session bears this name"},
         {{"lesson", "nothing", "--to", (empty / "x").string()},
-         "nothing: no lesson and no lesson file bears this name"},
+         "nothing: no lesson has this number, name or title, and no file"},
         {{"lesson", broken.string()}, "broken.json: \"format\" is not \"spillwright/lesson\""},
         {{"manual", "--to", goodFolder}, "this folder is not empty"},
         {{"lesson", "three to one", "--to", goodFolder}, "this folder is not empty"},
@@ -386,7 +386,7 @@ TEST_CASE("bad input ends with status 1 and one clear line") {
          "nobody: no track bears this name"},
         {{"lesson", "three to one", "--recording", goodFolder, "--track", "a", "--from", "100", "--to",
           (empty / "x").string()},
-         "loop: holds nothing"},
+         "--from: lies past the end of the recording; it lasts 6.00 s"},
     };
     for (const auto& [words, line] : calls) {
         const auto answer = call(words);
