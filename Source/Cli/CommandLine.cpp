@@ -436,8 +436,7 @@ public:
         if (words.name.empty()) {
             if (!words.to.empty()) return fail(usage("lesson", "NAME is missing", "spillwright-cli lesson lists them"));
             for (std::size_t place = 0; place < known.size(); ++place)
-                out << (place < 9 ? " " : "") << place + 1 << "  " << known[place].name << "\n    "
-                    << known[place].title << "\n";
+                out << known[place].name << "  (" << place + 1 << ")\n    " << known[place].title << "\n";
             return statusDone;
         }
         const auto entry = findLesson(known, words.name);

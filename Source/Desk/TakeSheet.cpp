@@ -11,7 +11,7 @@ namespace spillwright::desk {
 
 namespace {
 
-constexpr int gap = 12, leastRight = 384, mostRight = 560;
+constexpr int gap = 12, leastRight = 428, mostRight = 560;
 /// Of the table, from the left: the figure's name, A, B, the difference; the rest says whether it stands.
 constexpr float nameWidth = 126.0f, valueWidth = 58.0f, differenceWidth = 92.0f;
 

@@ -116,7 +116,10 @@ def main(window, pictures):
         session = (room or home) / "evening.spillwright"
         session.write_text(json.dumps({"format": "spillwright/session", "version": 1, "setting": {"tracks": []},
                                        "recording": {"absoluteFolder": str(recording)}}))
-        desk = stack.enter_context(DeskSession(window, [session], artefacts=pictures))
+        desk = stack.enter_context(DeskSession(window, [recording], artefacts=pictures))
+        desk.wait_settled(120)
+        desk.drop([session])  # which lies elsewhere: its folder is known by now
+        wait_for(lambda: desk.title().startswith("evening"), 20, "the session")
         desk.wait_settled(120)
         desk.key("space")
         desk.wait_told(lambda told: told["playing"], 10, "playing")
