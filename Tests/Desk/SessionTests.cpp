@@ -283,7 +283,7 @@ TEST_CASE("where the recording is not found the folder is asked for once, and re
     CHECK(other.recordingWantedFor().empty());
 
     Controller third(2);
-    third.openSession(top / "s.spillwright", std::nullopt, openedBefore(band));
+    third.openSession(top / "s.spillwright");
     REQUIRE(waitUntilIdle(third));
     REQUIRE(third.recording());
     CHECK(third.recording()->folder() == top / "shelf/the band");
