@@ -26,6 +26,12 @@ CHANGES = [
 # What shows only as a speed, a message, or in another build is nothing to break; templates and operators that look like comparisons neither.
 LEFT_OUT = re.compile(r"assert|static_|#|template|include|^\s*//|^\s*/\*|^\s*\*|for \(|->\*|operator|constexpr|reserve|using ")
 SECONDS = 600
+# Survivors that were looked at: breaking these lines changes nothing that anybody can see. By file and by how the line begins.
+LOOKED_AT = {
+    ("WorstOf.cpp", "bool bystander = "): "is set before it is read",
+    ("ArrivalEstimator.cpp", "const double here = std::floor("): "blocks are told apart by their numbers; all of them one further on are the same blocks",
+    ("Descent.cpp", "const double fitted = "): "how long the next step is, between bounds: it arrives all the same",
+}
 
 
 def strip(line):
@@ -97,12 +103,12 @@ def main():
     for file, number, begin, end, other in chosen:
         if broken == words.count:
             break
-        if (file, number) in seen:
-            continue
-        seen.add((file, number))
         whole = file.read_text()
         lines = whole.splitlines(keepends=True)
         line = lines[number]
+        if (file, number) in seen or any(file.name == name and line.strip().startswith(begins) for name, begins in LOOKED_AT):
+            continue
+        seen.add((file, number))
         lines[number] = line[:begin] + other + line[end:]
         file.write_text("".join(lines))
         begun = time.monotonic()
