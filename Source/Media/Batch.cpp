@@ -73,9 +73,17 @@ Outcome Batch::addNotes(const fs::path& target, std::span<const std::string> lin
     const auto from = fs::absolute(target).lexically_normal().parent_path();
     for (const File& file : files) {
         const auto sum = sha256Of(file.place, watch);
-        if (!sum) return sum.fault();
+        if (!sum) {
+            auto fault = sum.fault();
+            fault.where = shownPath(file.target); // not the name that it bears meanwhile
+            return fault;
+        }
         text += checksumLine(*sum, fs::absolute(file.target).lexically_normal().lexically_proximate(from));
     }
+    return addText(target, text);
+}
+
+Outcome Batch::addText(const fs::path& target, std::string_view text) {
     auto created = OutputFile::create(target);
     if (!created) return created.fault();
     auto output = std::make_shared<OutputFile>(std::move(*created));

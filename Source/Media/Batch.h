@@ -7,6 +7,7 @@
 #include <functional>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace spillwright {
@@ -39,6 +40,9 @@ public:
     /// One file more: the lines, each after "# ", and the SHA-256 of every file so far, in the form that
     /// "sha256sum --check" reads in the folder of `target`. Reads them all. Faults: no room, not allowed, a stop.
     Outcome addNotes(const std::filesystem::path& target, std::span<const std::string> lines, const Watch& watch);
+
+    /// One file more, of this text. Faults: no room, not allowed.
+    Outcome addText(const std::filesystem::path& target, std::string_view text);
 
     /// Old files step aside, new ones take their names; where one cannot, all is as before.
     Outcome keepAll();

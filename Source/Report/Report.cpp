@@ -6,6 +6,9 @@
 #include "Session/Files.h"
 #include "Session/TextFile.h"
 
+#include <string_view>
+#include <utility>
+
 namespace spillwright {
 
 namespace {
@@ -66,12 +69,18 @@ Outcome saveReport(const ReportContents& contents, const ReportFiles& files, Wor
             if (auto own = notOfRecording(*file, contents.recording); !own) return own;
     const auto html = reportAsHtml(contents, workers, watch);
     if (!html) return html.fault();
-    if (files.recall) {
-        const auto csv = recallAsCsv(contents);
-        if (!csv) return csv.fault();
-        if (auto written = writeTextFile(*files.recall, *csv); !written) return written;
+    if (!files.recall) return writeTextFile(files.page, *html);
+    const auto csv = recallAsCsv(contents);
+    if (!csv) return csv.fault();
+    Batch both; // or none
+    const std::pair<fs::path, std::string_view> texts[] = {{files.page, *html}, {*files.recall, *csv}};
+    for (const auto& [file, text] : texts) {
+        std::error_code ignored;
+        const auto place = behindLinks(file);
+        const bool device = fs::exists(place, ignored) && !fs::is_regular_file(place, ignored);
+        if (auto added = device ? writeTextFile(place, text) : both.addText(place, text); !added) return added;
     }
-    return writeTextFile(files.page, *html);
+    return both.keepAll();
 }
 
 } // namespace spillwright

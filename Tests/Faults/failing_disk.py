@@ -24,7 +24,7 @@ COMMANDS = {
     "lesson": "lesson mine.lesson.json --to to/lesson",
     "manual": "manual --to to/manual",
 }
-TOGETHER = {"render", "sums", "lesson", "manual"}
+TOGETHER = {"render", "sums", "report", "lesson", "manual"}
 # What fails, and with what.
 FAULTS = [(READS, "EIO"), (WRITES, "ENOSPC"), ("fsync,fdatasync", "EIO"), ("rename,renameat,renameat2", "EACCES"),
           ("link,linkat", "EPERM"), ("mkdir,mkdirat", "ENOSPC"), ("open,openat", "EMFILE")]

@@ -294,8 +294,12 @@ TEST_CASE("a report appears whole or not at all, and never in the place of a tra
     const auto handler = std::signal(SIGXFSZ, SIG_IGN);
     setrlimit(RLIMIT_FSIZE, &small);
     const auto full = saveReport(contents, {page, {}, true}, band.workers, {});
+    std::ofstream(sheet) << "old";
+    const auto fullWithSheet = saveReport(contents, {page, sheet, true}, band.workers, {});
     setrlimit(RLIMIT_FSIZE, &usual);
     std::signal(SIGXFSZ, handler);
+    CHECK_FALSE(fullWithSheet);
+    CHECK(contentOf(sheet) == "old"); // though there was room for it
     REQUIRE_FALSE(full);
     CHECK(full.fault().line() ==
           page.string() + ": cannot be written: file too large; free some space or choose another folder");
