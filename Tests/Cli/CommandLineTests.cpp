@@ -1015,7 +1015,7 @@ TEST_CASE("compare holds takes against the first, and says in one line what stan
 TEST_CASE("the command line lists the lessons, prints a page, and writes it with sounds, one's own track among them") {
     const auto list = call({"lesson"});
     REQUIRE(list.status == 0);
-    CHECK(list.out.find(" 4  three to one\n    Three to one, and why it works\n") != std::string::npos);
+    CHECK(list.out.find("three to one  (4)\n    Three to one, and why it works\n") != std::string::npos);
     const auto page = call({"lesson", "three to one"});
     REQUIRE(page.status == 0);
     CHECK(page.out.find("Three to one, and why it works\n") == 0);
