@@ -149,8 +149,10 @@ struct CompareOptions {
     std::optional<std::string> source;
 };
 
-/// Which tracks are the same: by hand, then by name (case aside), then, where takes have as many tracks, by order among
-/// those that are left. Tracks of the first take come first, in its order. Faults: a name of `match` that no take has,
+/// Which tracks are the same: by hand, then by name, then, where takes have as many tracks, by order among those that
+/// are left. Names count without case, spaces and punctuation, without what most names of a take bear as its marker
+/// ("take 2", "T2", "tk2", "(2)", "_02"), then without a marker or number of their own; one that fits two tracks of a
+/// take fits none. Tracks of the first take come first, in its order. Faults: a name of `match` that no take has,
 /// no track in common.
 Result<std::vector<ComparedTrack>> matchTracks(std::span<const Measurement> takes,
                                                std::span<const std::pair<std::string, std::string>> match);

@@ -377,6 +377,57 @@ TEST_CASE("tracks are matched by hand before name, and by order where they are a
     CHECK((*all)[3].tracks == std::vector<int>{-1, -1, 3});
 }
 
+TEST_CASE("tracks keep their names whatever a take adds to them") {
+    const auto partners = [](const std::vector<std::string>& one, const std::vector<std::string>& two) {
+        std::vector<Measurement> takes(2);
+        takes[0].folder = "one";
+        takes[0].tracks = infos(one);
+        takes[1].folder = "two";
+        takes[1].tracks = infos(two);
+        const auto matched = matchTracks(takes, {});
+        if (!matched) FAIL(matched.fault().line());
+        std::vector<std::string> found;
+        for (const auto& track : *matched)
+            if (track.tracks.front() >= 0)
+                found.push_back(track.tracks[1] < 0            ? "-"
+                                : track.by == MatchedBy::order ? "order"
+                                                               : two[static_cast<std::size_t>(track.tracks[1])]);
+        return found;
+    };
+    using Names = std::vector<std::string>;
+    const Names band{"kick in", "kick out", "snare"};
+    for (const Names& two :
+         {Names{"kick in-2", "kick out-2", "snare-2"}, Names{"T2 kick in", "T2 kick out", "T2 snare"},
+          Names{"KICK IN take 2", "KICK OUT take 2", "SNARE take 2"}, Names{"kick in (2)", "kick out (2)", "snare (2)"},
+          Names{"KICKIN", "KickOut", "Snare"}, Names{"kick_in_02", "kick_out_02", "snare_02"},
+          Names{"tk2 kick in", "tk2-kick-out", "tk2_snare"},
+          Names{"Take 2 - Kick In", "Take 2 - Kick Out", "Take 2 - Snare"},
+          Names{"kick in", "kick out take 2", "snare"}, Names{"04 kick in", "05 kick out", "06 snare"}}) {
+        CAPTURE(two);
+        CHECK(partners(band, two) == two);
+        CHECK(partners(two, band) == band);
+        CHECK(partners(band, {two[2], two[0], two[1]}) == two); // whatever the order
+        CHECK(partners(band, {two[2], two[0]}) == Names{two[0], "-", two[2]});
+        CHECK(partners(band, {two[1], two[2]}) == Names{"-", two[1], two[2]});
+    }
+
+    // A number that tells tracks apart is no marker.
+    CHECK(partners({"kick 1", "kick 2"}, {"kick 2", "kick 1"}) == Names{"kick 1", "kick 2"});
+    CHECK(partners({"kick 1", "kick 2"}, {"kick 2 T2", "kick 1 T2"}) == Names{"kick 1 T2", "kick 2 T2"});
+    CHECK(partners({"tom 1", "tom 2", "tom 3"}, {"Tom-02", "Tom-03"}) == Names{"-", "Tom-02", "Tom-03"});
+    CHECK(partners({"kick", "kick 2", "snare"}, {"kick 2 2", "kick 2", "snare 2"}) ==
+          Names{"kick 2", "kick 2 2", "snare 2"});
+    CHECK(partners({"kick", "kick 2", "tom", "tom 2"}, {"kick 2", "tom 2"}) == Names{"-", "kick 2", "-", "tom 2"});
+    CHECK(partners({"01 tom 1", "02 tom 2"}, {"02 tom 1", "03 tom 2"}) == Names{"02 tom 1", "03 tom 2"});
+    CHECK(partners({"T1", "T2"}, {"t2", "t1"}) == Names{"t1", "t2"}); // a name of nothing else is a name
+
+    // What fits two tracks fits none.
+    CHECK(partners({"kick", "snare"}, {"kick 1", "kick 2", "snare"}) == Names{"-", "snare"});
+    CHECK(partners({"kick 1", "snare", "kick 3"}, {"kick 4", "kick 5", "snare"}) == Names{"order", "snare", "order"});
+    CHECK(partners({"tom 1 2", "snare"}, {"tom 12", "snare"}) == Names{"order", "snare"});
+    CHECK(partners({"+", "-"}, {"-", "+"}) == Names{"+", "-"});
+}
+
 TEST_CASE("each of three takes is held against the first") {
     Workers workers(2);
     Small third;
