@@ -186,13 +186,16 @@ private:
                         const Measurement& after, int is, const std::optional<SteadyHum>& hums, int track,
                         TakeDifference& d) {
         using Kind = TakeChange::Kind;
+        const auto tell = [&](Kind kind, const SteadyHum& hum) {
+            d.changes.push_back({kind, track, hum.level.value, std::nullopt, 0, hum.hertz});
+        };
+        if (const auto added = addedHum(*after.spectra, is, *before.spectra, was)) return tell(Kind::hum, *added);
+        if (const auto gone = addedHum(*before.spectra, was, *after.spectra, is)) return tell(Kind::humGone, *gone);
+        if (hums.has_value() == hummed.has_value()) return; // many lines together stand out under music as well
         const auto& there = hums ? hums : hummed;
-        if (hums.has_value() == hummed.has_value()) return;
         const auto level =
             hums ? steadyLevelAt(*before.spectra, was, there->hertz) : steadyLevelAt(*after.spectra, is, there->hertz);
-        if (level && there->level.value > level->value + humStandsDb)
-            d.changes.push_back(
-                {hums ? Kind::hum : Kind::humGone, track, there->level.value, std::nullopt, 0, there->hertz});
+        if (level && there->level.value > level->value + humStandsDb) tell(hums ? Kind::hum : Kind::humGone, *there);
     }
 
     /// What stands in a pair is due to those of its tracks that changed.

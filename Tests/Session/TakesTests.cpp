@@ -304,6 +304,19 @@ TEST_CASE("hum in one take is told with its frequency, and that it is gone the o
     CHECK(told(*back) == "cello hum gone");
 }
 
+TEST_CASE("a hum of one line alone is told, and its level") {
+    Workers workers(2);
+    auto samples = record({}, 4);
+    for (std::size_t n = 0; n < samples[cello].size(); ++n)
+        samples[cello][n] +=
+            static_cast<float>(0.05 * std::sin(2.0 * std::numbers::pi * 59.97 * static_cast<double>(n) / 48000.0));
+    const auto c = against(measured("two", std::move(samples), workers), workers);
+    CHECK(told(c) == "cello hum");
+    const auto& change = c.differences.front().changes.front();
+    CHECK(change.hertz == Approx(59.97).margin(0.3));
+    CHECK(change.amount == Approx(-29.0).margin(1.0));
+}
+
 TEST_CASE("another rate is compared in seconds and hertz, and said") {
     Workers workers(2);
     Small small;

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 namespace spillwright {
@@ -150,8 +151,15 @@ constexpr std::size_t fewestWindows = 30;
 constexpr double quietest = 0.1;     // of the windows
 constexpr double highestHz = 1250.0; // beyond the last multiple
 
-/// What each bin has in its quietest windows, from 0 Hz on; empty where too few windows are kept.
-std::vector<float> steadyPowers(const CrossSpectra& spectra, int track) {
+/// What a track has from moment to moment, from 0 Hz on.
+struct InTime {
+    std::vector<float> steady; ///< [bin] In the quietest moments; empty where there are too few.
+    std::vector<float> usual;  ///< [bin] In the middle of them.
+    int firstBin = 0;          ///< Below, nothing is known.
+};
+
+/// In the windows that are kept: steady is their quietest tenth, usual their median.
+InTime inWindows(const CrossSpectra& spectra, int track) {
     const auto* windows = spectra.windowSpectra();
     if (windows == nullptr || windows->kept().size() < fewestWindows) return {};
     const int bins =
@@ -165,33 +173,128 @@ std::vector<float> steadyPowers(const CrossSpectra& spectra, int track) {
             powers[static_cast<std::size_t>(bin) * count + window] =
                 std::norm(kernels::keptValue(spectrum[static_cast<std::size_t>(bin)]));
     }
-    std::vector<float> steady(static_cast<std::size_t>(windows->firstBin() + bins), 0.0f);
+    InTime in;
+    in.firstBin = windows->firstBin();
+    in.steady.resize(static_cast<std::size_t>(in.firstBin + bins));
+    in.usual.resize(in.steady.size());
     for (int bin = 0; bin < bins; ++bin) {
         const auto first = powers.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(bin) * count);
-        const auto chosen = first + static_cast<std::ptrdiff_t>(quietest * static_cast<double>(count));
-        std::nth_element(first, chosen, first + static_cast<std::ptrdiff_t>(count));
-        steady[static_cast<std::size_t>(windows->firstBin() + bin)] = *chosen;
+        const auto last = first + static_cast<std::ptrdiff_t>(count);
+        const auto low = first + static_cast<std::ptrdiff_t>(quietest * static_cast<double>(count));
+        const auto middle = first + static_cast<std::ptrdiff_t>(count / 2);
+        std::nth_element(first, low, last);
+        in.steady[static_cast<std::size_t>(in.firstBin + bin)] = *low;
+        std::nth_element(low, middle, last);
+        in.usual[static_cast<std::size_t>(in.firstBin + bin)] = *middle;
     }
-    return steady;
+    return in;
+}
+
+/// In the stretches, which are kept from 0 Hz on: steady is the quietest of them, usual their mean.
+InTime inStretches(const CrossSpectra& spectra, int track, double highest) {
+    constexpr int fewest = 4;
+    const auto bins =
+        std::min(spectra.pools().size(), static_cast<std::size_t>(std::ceil(highest / spectra.binWidth())));
+    if (spectra.stretches() < fewest || bins == 0 || spectra.pools()[bins - 1].firstBin != static_cast<int>(bins) - 1)
+        return {};
+    std::vector<std::complex<float>> powers(bins);
+    InTime in{std::vector<float>(bins, std::numeric_limits<float>::max()), std::vector<float>(bins, 0.0f), 1};
+    for (int stretch = 0; stretch < spectra.stretches(); ++stretch) {
+        spectra.copyStretch(stretch, track, track, powers);
+        for (std::size_t bin = 0; bin < bins; ++bin) {
+            in.steady[bin] = std::min(in.steady[bin], powers[bin].real());
+            in.usual[bin] += powers[bin].real() / static_cast<float>(spectra.stretches());
+        }
+    }
+    return in;
+}
+
+/// Of the three bins around a place.
+double around(const std::vector<float>& powers, int bin) {
+    double sum = 0.0;
+    for (int k = std::max(1, bin - 1); k <= std::min(bin + 1, static_cast<int>(powers.size()) - 1); ++k)
+        sum += static_cast<double>(powers[static_cast<std::size_t>(k)]);
+    return sum;
+}
+
+/// Power of a sine of full scale = 1, of what the bins nearest to it hold.
+double sinePower(double ofBins, const CrossSpectra& spectra) {
+    constexpr double ofLobe = 1.5; // what the three bins nearest to a line hold against the one in its middle (Hann)
+    const double length = spectra.windowLength(); // a sine of rms a has (a N / sqrt 8)^2 in a Hann window's bin
+    return 8.0 * ofBins / ofLobe / (length * length);
 }
 
 Decibels levelOfLines(const std::vector<float>& powers, const CrossSpectra& spectra, double mains) {
-    constexpr double ofLobe = 1.5; // what the three bins nearest to a line hold against the one in its middle (Hann)
     double sum = 0.0;
-    for (int multiple = 1; multiple <= multiplesAsked; ++multiple) {
-        const auto centre = static_cast<std::ptrdiff_t>(std::lround(multiple * mains / spectra.binWidth()));
-        for (auto bin = std::max<std::ptrdiff_t>(1, centre - 1); bin <= std::min(centre + 1, std::ssize(powers) - 1);
-             ++bin)
-            sum += static_cast<double>(powers[static_cast<std::size_t>(bin)]) / ofLobe;
-    }
-    const double length = spectra.windowLength(); // a sine of rms a has (a N / sqrt 8)^2 in a Hann window's bin
-    return Decibels(decibelsOfPower(8.0 * sum / (length * length)));
+    for (int multiple = 1; multiple <= multiplesAsked; ++multiple)
+        sum += around(powers, static_cast<int>(std::lround(multiple * mains / spectra.binWidth())));
+    return Decibels(decibelsOfPower(sinePower(sum, spectra)));
 }
+
+/// A track's single lines, one by one.
+class Lines {
+public:
+    Lines(const CrossSpectra& ofSpectra, int track)
+        : spectra(ofSpectra), windows(inWindows(spectra, track)), stretches(inStretches(spectra, track, lowHz)) {}
+
+    bool known() const { return !windows.steady.empty(); }
+
+    struct Line {
+        double hertz = 0.0;
+        double power = 0.0; ///< Full scale = 1.
+    };
+    /// One near a frequency that is as strong all the time and alone within some bins; nullopt: none is.
+    std::optional<Line> steadyNear(double hertz) const {
+        const auto& in = at(hertz);
+        const double width = spectra.binWidth();
+        const int expected = static_cast<int>(std::lround(hertz / width));
+        if (expected + farthest + 1 >= std::ssize(in.steady)) return std::nullopt;
+        const auto power = [&](int bin) {
+            return bin < in.firstBin ? 0.0 : static_cast<double>(in.steady[static_cast<std::size_t>(bin)]);
+        };
+        int middle = expected;
+        for (const int bin : {expected - 1, expected + 1})
+            if (power(bin) > power(middle)) middle = bin;
+        double below = 0.0, above = 0.0;
+        for (int away = nearest; away <= farthest; ++away) {
+            below += power(middle - away) / (farthest - nearest + 1);
+            above += power(middle + away) / (farthest - nearest + 1);
+        }
+        if (power(middle) <= static_cast<double>(clearlyAbove) * std::max(below, above)) return std::nullopt;
+        const double most = &in == &windows ? scatterOfWindows : scatterOfStretches;
+        if (decibelsOfPower(around(in.usual, middle) / around(in.steady, middle)) > most) return std::nullopt;
+        // Between two bins a Hann window's amplitudes are as 1 + d to 2 - d, d bins from the stronger one.
+        const int side = power(middle + 1) > power(middle - 1) ? 1 : -1;
+        const double ratio = std::sqrt(power(middle + side) / power(middle));
+        const double found = width * (middle + side * std::max(0.0, (2.0 * ratio - 1.0) / (1.0 + ratio)));
+        if (std::abs(found - hertz) > strays * hertz + unsureBins * width) return std::nullopt;
+        return Line{found, sinePower(around(in.steady, middle), spectra)};
+    }
+
+    /// What there mostly is at a frequency, full scale = 1.
+    double usuallyAt(double hertz) const {
+        return sinePower(around(at(hertz).usual, static_cast<int>(std::lround(hertz / spectra.binWidth()))), spectra);
+    }
+
+private:
+    static constexpr double lowHz = 150.0;            // windows are kept from 89 Hz on
+    static constexpr int nearest = 3, farthest = 5;   // bins that a line leaves alone
+    static constexpr double scatterOfWindows = 3.0;   // dB; of noise 8
+    static constexpr double scatterOfStretches = 1.5; // dB
+    static constexpr double unsureBins = 0.15;        // under music
+
+    const CrossSpectra& spectra;
+    InTime windows, stretches;
+
+    const InTime& at(double hertz) const {
+        return std::lround(hertz / spectra.binWidth()) - 2 >= windows.firstBin ? windows : stretches;
+    }
+};
 
 } // namespace
 
 std::optional<SteadyHum> steadyHum(const CrossSpectra& spectra, int track) {
-    const auto powers = steadyPowers(spectra, track);
+    const auto powers = inWindows(spectra, track).steady;
     if (powers.empty()) return std::nullopt;
     MainsHum hum;
     if (!MainsHumFinder(spectra.binWidth()).find(powers, fewestSteadyLines, hum) || !hum.low) return std::nullopt;
@@ -199,9 +302,35 @@ std::optional<SteadyHum> steadyHum(const CrossSpectra& spectra, int track) {
 }
 
 std::optional<Decibels> steadyLevelAt(const CrossSpectra& spectra, int track, double mains) {
-    const auto powers = steadyPowers(spectra, track);
+    const auto powers = inWindows(spectra, track).steady;
     if (powers.empty()) return std::nullopt;
     return levelOfLines(powers, spectra, mains);
+}
+
+std::optional<SteadyHum> addedHum(const CrossSpectra& later, int track, const CrossSpectra& earlier, int earlierTrack) {
+    if (std::max(later.binWidth(), earlier.binWidth()) > widestBin) return std::nullopt;
+    const Lines is(later, track), was(earlier, earlierTrack);
+    if (!is.known() || !was.known()) return std::nullopt;
+    std::optional<SteadyHum> loudest;
+    for (const double nominal : {50.0, 60.0}) {
+        double power = 0.0, weights = 0.0, weighted = 0.0;
+        int lines = 0;
+        bool low = false;
+        for (int multiple = 1; multiple <= multiplesAsked; ++multiple) {
+            const auto line = is.steadyNear(multiple * nominal);
+            if (!line || line->power <= static_cast<double>(clearlyAbove) * was.usuallyAt(line->hertz)) continue;
+            ++lines;
+            low |= multiple <= 3;
+            power += line->power;
+            const double weight = line->power * multiple * multiple; // a multiple tells the mains so much closer
+            weights += weight;
+            weighted += weight * line->hertz / multiple;
+        }
+        const Decibels level(decibelsOfPower(power));
+        if (low && (!loudest || level.value > loudest->level.value))
+            loudest = SteadyHum{weighted / weights, lines, level};
+    }
+    return loudest;
 }
 
 } // namespace spillwright

@@ -50,5 +50,10 @@ struct SteadyHum {
 std::optional<SteadyHum> steadyHum(const CrossSpectra& spectra, int track);
 /// What the multiples of `mains` hold in the same way, whether they stand out or not.
 std::optional<Decibels> steadyLevelAt(const CrossSpectra& spectra, int track, double mains);
+/// Hum that one recording of a track has throughout and an earlier one has not: even one line alone, if it is one of
+/// the first three multiples, stays as strong from beginning to end, is alone within some bins, lies within 0.6 % and
+/// 0.15 bins of its place and 6 dB above what the earlier one mostly has there. nullopt: there is none, or fewer than
+/// 30 windows are kept; 50 and 60 Hz themselves need four stretches as well. Level and frequency of the lines found.
+std::optional<SteadyHum> addedHum(const CrossSpectra& later, int track, const CrossSpectra& earlier, int earlierTrack);
 
 } // namespace spillwright

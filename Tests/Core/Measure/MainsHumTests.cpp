@@ -7,6 +7,9 @@
 
 #include <cmath>
 #include <numbers>
+#include <tuple>
+#include <utility>
+#include <vector>
 
 using namespace spillwright;
 using namespace spillwright::test;
@@ -56,6 +59,66 @@ TEST_CASE("hum under strokes is found with its frequency and level, and none whe
     const auto level = steadyLevelAt(clean, 0, 50.0);
     REQUIRE(level);
     CHECK(level->value < -65.0);
+}
+
+TEST_CASE("a line or three that another recording has not are hum, whatever plays over them") {
+    Workers workers(2);
+    const auto with = [](const std::vector<std::pair<double, double>>& lines, std::uint64_t seed) { // Hz, amplitude
+        auto sound = strokes(12.0, 50.0, 0.0, seed);
+        for (std::size_t n = 0; n < sound.size(); ++n) {
+            sound[n] *= 0.1f;
+            for (const auto& [hertz, amplitude] : lines)
+                sound[n] += static_cast<float>(
+                    amplitude * std::sin(2.0 * std::numbers::pi * hertz * static_cast<double>(n) / rate + hertz));
+        }
+        return sound;
+    };
+    const auto before = spectraOf(with({}, 1), workers);
+    for (const auto& [lines, mains, level] :
+         {std::tuple(std::vector<std::pair<double, double>>{{50.0, 0.05}, {100.0, 0.025}, {150.0, 0.025}}, 50.0, -27.3),
+          std::tuple(std::vector<std::pair<double, double>>{{50.0, 0.02}}, 50.0, -37.0),
+          std::tuple(std::vector<std::pair<double, double>>{{59.97, 0.02}}, 59.97, -37.0),
+          std::tuple(std::vector<std::pair<double, double>>{{100.04, 0.02}}, 50.02, -37.0)}) {
+        CAPTURE(mains, level);
+        const auto after = spectraOf(with(lines, 2), workers);
+        const auto hum = addedHum(after, 0, before, 0);
+        REQUIRE(hum);
+        CHECK(hum->lines == static_cast<int>(lines.size()));
+        CHECK(hum->hertz == Approx(mains).margin(0.1));
+        CHECK(hum->level.value == Approx(level).margin(1.0));
+        CHECK(!addedHum(before, 0, after, 0));
+        const auto again = spectraOf(with(lines, 3), workers); // both have it
+        CHECK(!addedHum(again, 0, after, 0));
+        CHECK(!addedHum(after, 0, again, 0));
+    }
+    for (std::uint64_t seed = 4; seed < 6; ++seed)
+        CHECK(!addedHum(spectraOf(with({}, seed), workers), 0, before, 0));
+}
+
+TEST_CASE("notes near the mains are no hum") {
+    Workers workers(2);
+    /// One note over and over, or notes in turn; they fade with so many seconds.
+    const auto bass = [](const std::vector<double>& notes, double beat, double fade) {
+        auto sound = whiteNoise(static_cast<std::size_t>(12.0 * rate), 9);
+        for (std::size_t n = 0; n < sound.size(); ++n) {
+            const double t = static_cast<double>(n) / rate;
+            const double hertz = notes[static_cast<std::size_t>(t / beat) % notes.size()];
+            sound[n] =
+                0.0001f * sound[n] + static_cast<float>(0.1 * std::exp(-std::fmod(t, beat) / fade) *
+                                                        std::sin(2.0 * std::numbers::pi * hertz * std::fmod(t, beat)));
+        }
+        return sound;
+    };
+    const auto before = spectraOf(bass({82.4, 110.0}, 0.5, 0.4), workers);
+    for (const auto& notes :
+         {std::vector{98.0}, std::vector{49.0}, std::vector{100.0, 130.8, 150.0}, std::vector{49.0, 61.7, 50.0},
+          std::vector{61.7}, std::vector{146.8, 98.0}, std::vector{100.0}}) {
+        CAPTURE(notes);
+        for (const double fade : {0.2, 0.3})
+            CHECK(!addedHum(spectraOf(bass(notes, 0.5, fade), workers), 0, before, 0));
+        if (notes.front() != 100.0) // held without an end
+            CHECK(!addedHum(spectraOf(bass(notes, 24.0, 1e9), workers), 0, before, 0));
+    }
 }
 
 TEST_CASE("of too few windows nothing is said of hum") {
