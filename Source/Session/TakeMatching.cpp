@@ -109,11 +109,17 @@ enum KeyKind { whole, withoutTake, withoutNumber, bare, keyKinds };
 std::array<Keys, keyKinds> keysOf(const std::vector<TrackInfo>& tracks) {
     std::array<Keys, keyKinds> keys;
     std::vector<NameWords> names;
-    for (const auto& track : tracks)
-        names.push_back(wordsOf(track.name));
+    std::vector<std::string> sides; // of a stereo file, behind its marker
+    for (const auto& track : tracks) {
+        auto& name = names.emplace_back(wordsOf(track.name));
+        auto& side = sides.emplace_back();
+        if (name.size() < 2 || (name.back() != "l" && name.back() != "r")) continue;
+        side = name.back();
+        name.pop_back();
+    }
     const auto keep = [&](KeyKind kind) {
-        for (const auto& name : names)
-            keys[kind].push_back(joined(name));
+        for (std::size_t t = 0; t < names.size(); ++t)
+            keys[kind].push_back(joined(names[t]) + sides[t]);
     };
     const auto cutOwn = [&](End end) {
         for (auto& name : names)

@@ -434,6 +434,11 @@ TEST_CASE("tracks keep their names whatever a take adds to them") {
     CHECK(partners({"01 tom 1", "02 tom 2"}, {"02 tom 1", "03 tom 2"}) == Names{"02 tom 1", "03 tom 2"});
     CHECK(partners({"T1", "T2"}, {"t2", "t1"}) == Names{"t1", "t2"}); // a name of nothing else is a name
 
+    // The sides of a stereo file stand behind what its name bears.
+    const Names sides{"OH take 2 L", "OH take 2 R", "Vox (2)"};
+    CHECK(partners({"oh L", "oh R", "vox"}, {sides[2], sides[1], sides[0]}) == sides);
+    CHECK(partners({"oh (2) L", "oh (2) R", "vox"}, {"vox", "OHR", "OHL"}) == Names{"OHL", "OHR", "vox"});
+
     // What fits two tracks fits none.
     CHECK(partners({"kick", "snare"}, {"kick 1", "kick 2", "snare"}) == Names{"-", "snare"});
     CHECK(partners({"kick 1", "snare", "kick 3"}, {"kick 4", "kick 5", "snare"}) == Names{"order", "snare", "order"});
