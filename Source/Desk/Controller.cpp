@@ -439,34 +439,36 @@ void Controller::render(const RenderOptions& wanted, const std::optional<std::fi
         for (std::size_t k = 0; k < versions.size(); ++k)
             if (const auto setting = settingOf(static_cast<VersionKind>(k)))
                 versionsToSum.push_back({words::versionName(*this, static_cast<VersionKind>(k)), *setting});
-    begin(
-        Task::rendering,
-        [this, options, sums, versionsToSum = std::move(versionsToSum), refused = std::move(refused),
-         source = openRecording, setting = now](const Watch& watch) -> Background::Finish {
-            const double share = sums ? 0.5 : 1.0;
-            const auto failed = [this, refused](const Fault& fault) -> Background::Finish {
-                return [this, refused, fault] {
-                    const bool taken = fault.kind != Fault::Kind::cancelled && refused && refused(fault);
-                    if (!taken) fail(fault);
-                };
-            };
-            const Watch first{[&](double done) { watch.tell(share * done); }, watch.stop};
-            auto report = spillwright::render(*source, setting->adjustments, options, first);
-            if (!report) return failed(report.fault());
-            std::string words = "Rendered " + std::to_string(report->written.size() - (options.sum ? 1 : 0)) +
-                                " files into " + options.to.string();
-            if (options.sum) words += ", the sum beside it: " + options.sum->filename().string();
-            if (options.notes) words += ", what was done: " + options.notes->filename().string();
-            if (sums) {
-                const Watch second{[&](double done) { watch.tell(share + (1.0 - share) * done); }, watch.stop};
-                const auto summed = renderSums(*source, versionsToSum, {*sums, std::nullopt, options.replace}, second);
-                if (!summed) return failed(summed.fault());
-                words += "; " + std::to_string(summed->sums.size()) + " sums, equally loud, into " + sums->string();
-            }
-            for (const auto& remark : report->remarks)
-                words += "\n" + remark;
-            return [this, words] { say(words); };
-        });
+    begin(Task::rendering,
+          [this, options, sums, versionsToSum = std::move(versionsToSum), refused = std::move(refused),
+           source = openRecording, setting = now](const Watch& watch) -> Background::Finish {
+              const double share = sums ? 0.5 : 1.0;
+              const auto failed = [this, refused](const Fault& fault) -> Background::Finish {
+                  return [this, refused, fault] {
+                      const bool taken = fault.kind != Fault::Kind::cancelled && refused && refused(fault);
+                      if (!taken) fail(fault);
+                  };
+              };
+              const Watch first{[&](double done) { watch.tell(share * done); }, watch.stop};
+              Batch together; // all of it appears, or nothing
+              auto report = prepareRender(*source, setting->adjustments, options, together, first);
+              if (!report) return failed(report.fault());
+              std::string words = "Rendered " + std::to_string(report->written.size() - (options.sum ? 1 : 0)) +
+                                  " files into " + options.to.string();
+              if (options.sum) words += ", the sum beside it: " + options.sum->filename().string();
+              if (options.notes) words += ", what was done: " + options.notes->filename().string();
+              if (sums) {
+                  const Watch second{[&](double done) { watch.tell(share + (1.0 - share) * done); }, watch.stop};
+                  const auto summed =
+                      prepareSums(*source, versionsToSum, {*sums, std::nullopt, options.replace}, together, second);
+                  if (!summed) return failed(summed.fault());
+                  words += "; " + std::to_string(summed->sums.size()) + " sums, equally loud, into " + sums->string();
+              }
+              if (auto kept = together.keepAll(); !kept) return failed(kept.fault());
+              for (const auto& remark : report->remarks)
+                  words += "\n" + remark;
+              return [this, words] { say(words); };
+          });
 }
 
 void Controller::saveReport(const std::filesystem::path& page, bool replace) {

@@ -4,6 +4,7 @@
 #include "Session/Files.h"
 
 #include <algorithm>
+#include <iterator>
 #include <memory>
 
 namespace spillwright {
@@ -91,6 +92,13 @@ Outcome Batch::addText(const fs::path& target, std::string_view text) {
     if (auto finished = output->finish(); !finished) return finished;
     add(target, output->place(), [output] { return output->keep(); });
     return done();
+}
+
+void Batch::takeOver(Batch& other) {
+    std::ranges::move(other.madeFolders, std::back_inserter(madeFolders));
+    std::ranges::move(other.files, std::back_inserter(files));
+    other.madeFolders.clear();
+    other.files.clear();
 }
 
 Outcome Batch::keepAll() {

@@ -43,6 +43,8 @@ public:
 
     /// One file more, of this text. Faults: no room, not allowed.
     Outcome addText(const std::filesystem::path& target, std::string_view text);
+    /// All files and folders of the other batch, which is empty then: they are kept with those of this one.
+    void takeOver(Batch& other);
 
     /// Old files step aside, new ones take their names; where one cannot, all is as before.
     Outcome keepAll();

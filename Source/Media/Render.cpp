@@ -1,7 +1,6 @@
 #include "Media/Render.h"
 
 #include "Media/AdjustedTracks.h"
-#include "Media/Batch.h"
 #include "Media/BroadcastExtension.h"
 #include "Media/SumOfTracks.h"
 #include "Session/Files.h"
@@ -82,7 +81,7 @@ public:
         if (options.sum) work += static_cast<double>(recording.length()) * recording.trackCount();
     }
 
-    Result<RenderReport> run() {
+    Result<RenderReport> prepare(Batch& together) {
         if (auto allowed = checkTargets(); !allowed) return allowed.fault();
         if (auto made = batch.makeFolder(options.to); !made) return made.fault();
         for (const TrackInfo& track : recording.tracks())
@@ -95,7 +94,7 @@ public:
         if (options.notes)
             if (auto written = writeNotes(); !written) return written.fault();
         if (watch.stopped()) return stopped(options.to);
-        if (auto kept = batch.keepAll(); !kept) return kept.fault();
+        together.takeOver(batch);
         return report;
     }
 
@@ -315,8 +314,17 @@ private:
 
 Result<RenderReport> render(const Recording& recording, std::span<const TrackAdjustment> adjustments,
                             const RenderOptions& options, const Watch& watch) {
+    Batch batch;
+    auto report = prepareRender(recording, adjustments, options, batch, watch);
+    if (!report) return report;
+    if (auto kept = batch.keepAll(); !kept) return kept.fault();
+    return report;
+}
+
+Result<RenderReport> prepareRender(const Recording& recording, std::span<const TrackAdjustment> adjustments,
+                                   const RenderOptions& options, Batch& together, const Watch& watch) {
     assert(adjustments.size() == recording.tracks().size());
-    return Renderer(recording, adjustments, options, watch).run();
+    return Renderer(recording, adjustments, options, watch).prepare(together);
 }
 
 } // namespace spillwright

@@ -1,6 +1,7 @@
 #pragma once
 
 #include "Core/TrackAdjustment.h"
+#include "Media/Batch.h"
 #include "Media/Recording.h"
 #include "Media/WriteAudio.h"
 
@@ -41,5 +42,10 @@ struct RenderReport {
 /// already, no room, not allowed, a file of the recording that can no longer be read.
 Result<RenderReport> render(const Recording& recording, std::span<const TrackAdjustment> adjustments,
                             const RenderOptions& options, const Watch& watch);
+
+/// The same, but the files wait in the batch, behind what it has already, until it is kept. On a fault or a stop it is
+/// as it was before.
+Result<RenderReport> prepareRender(const Recording& recording, std::span<const TrackAdjustment> adjustments,
+                                   const RenderOptions& options, Batch& together, const Watch& watch);
 
 } // namespace spillwright

@@ -1,6 +1,5 @@
 #include "Media/Sums.h"
 
-#include "Media/Batch.h"
 #include "Media/SumOfTracks.h"
 #include "Media/WriteAudio.h"
 #include "Session/Files.h"
@@ -97,7 +96,7 @@ public:
     Sums(const Recording& whole, std::span<const SumVersion> of, const SumsOptions& wanted, const Watch& watched)
         : recording(whole), versions(of), options(wanted), watch(watched) {}
 
-    Result<SumsReport> run() {
+    Result<SumsReport> prepare(Batch& together) {
         if (sameFolder(options.to, recording.folder()))
             return Fault{shownPath(options.to), "is the recording itself, which is never written to",
                          "choose another folder"};
@@ -119,7 +118,7 @@ public:
             if (auto written = writeSum(i); !written) return written.fault();
         if (auto noted = writeNotes(); !noted) return noted.fault();
         if (watch.stopped()) return stopped();
-        if (auto kept = batch.keepAll(); !kept) return kept.fault();
+        together.takeOver(batch);
         return report;
     }
 
@@ -239,7 +238,16 @@ private:
 
 Result<SumsReport> renderSums(const Recording& recording, std::span<const SumVersion> versions,
                               const SumsOptions& options, const Watch& watch) {
-    return Sums(recording, versions, options, watch).run();
+    Batch batch;
+    auto report = prepareSums(recording, versions, options, batch, watch);
+    if (!report) return report;
+    if (auto kept = batch.keepAll(); !kept) return kept.fault();
+    return report;
+}
+
+Result<SumsReport> prepareSums(const Recording& recording, std::span<const SumVersion> versions,
+                               const SumsOptions& options, Batch& together, const Watch& watch) {
+    return Sums(recording, versions, options, watch).prepare(together);
 }
 
 } // namespace spillwright

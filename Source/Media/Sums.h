@@ -2,6 +2,7 @@
 
 #include "Core/TrackAdjustment.h"
 #include "Core/Workers.h"
+#include "Media/Batch.h"
 #include "Media/Recording.h"
 
 #include <filesystem>
@@ -48,5 +49,10 @@ inline constexpr double highestTruePeakDb = -1.0;
 /// those of render.
 Result<SumsReport> renderSums(const Recording& recording, std::span<const SumVersion> versions,
                               const SumsOptions& options, const Watch& watch);
+
+/// The same, but the files wait in the batch, behind what it has already, until it is kept. On a fault or a stop it is
+/// as it was before.
+Result<SumsReport> prepareSums(const Recording& recording, std::span<const SumVersion> versions,
+                               const SumsOptions& options, Batch& together, const Watch& watch);
 
 } // namespace spillwright

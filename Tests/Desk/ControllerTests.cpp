@@ -354,6 +354,47 @@ TEST_CASE("what is heard is rendered") {
     CHECK(again.reading(0, 1)->polarity->polarity == Polarity::same);
 }
 
+TEST_CASE("the files of one render appear together or not at all") {
+    MeasuredBand band;
+    auto& controller = band.controller;
+    controller.keep(VersionKind::keptFirst);
+    TemporaryFolder target;
+    RenderOptions options;
+    options.to = target / "out";
+    options.sum = target / "out sum.wav";
+    options.notes = target / "out notes.txt";
+    const auto sums = target / "out sums";
+    const auto left = [&] { return std::distance(std::filesystem::directory_iterator(target.path()), {}); };
+
+    SECTION("a stop during the sums leaves nothing") {
+        bool stopped = false;
+        for (int attempt = 0; attempt < 20 && !stopped; ++attempt) { // the sums may be done before the stop arrives
+            controller.render(options, sums);
+            while (controller.progress() <= 0.5)
+                std::this_thread::yield();
+            controller.cancel();
+            REQUIRE(waitUntilIdle(controller));
+            REQUIRE(controller.notice());
+            stopped = controller.notice()->text == "Stopped.";
+            CHECK(left() == (stopped ? 0 : 4));
+            for (const auto& each : {options.to, *options.sum, *options.notes, sums})
+                std::filesystem::remove_all(each);
+        }
+        CHECK(stopped);
+    }
+    SECTION("a sum that stands in the way leaves nothing") {
+        std::filesystem::create_directory(sums);
+        std::ofstream(sums / "sums.txt") << "of before";
+        controller.render(options, sums);
+        REQUIRE(waitUntilIdle(controller));
+        REQUIRE(controller.notice());
+        CHECK(controller.notice()->fault);
+        CHECK_THAT(controller.notice()->text, Catch::Contains("sums.txt: is there already"));
+        CHECK(left() == 1);
+        CHECK(std::distance(std::filesystem::directory_iterator(sums), {}) == 1);
+    }
+}
+
 TEST_CASE("work that is stopped leaves no fault and no half result") {
     TemporaryFolder folder;
     writeSmallBand(folder.path());
