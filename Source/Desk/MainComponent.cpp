@@ -183,7 +183,8 @@ void MainComponent::changed(unsigned what) {
     if (what & Controller::recordingChanged) {
         if (auto* practice = dynamic_cast<PracticeSheet*>(openSheet.get()))
             practice->leave(PracticeSheet::After::silence);
-        closeSheet();    // what it shows is of the recording before
+        closeSheet(); // what it shows is of the recording before
+        lastTake = juce::File();
         hearing.reset(); // solo and loop went with the recording
         spill.showHeard(std::nullopt);
         player.open(controller.recording());

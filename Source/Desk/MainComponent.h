@@ -46,6 +46,9 @@ public:
     void openDemo();
     /// Beside the recording that is open and measured; else nothing.
     void compareWith(const juce::File& folder);
+    /// Where the choice of another take begins: at the last one; where that is compared now, or there was none of this
+    /// recording, in the folder around.
+    juce::File whereTakesAre() const;
     void setDark(bool dark);
     /// Nothing is at work and everything that can be shown is shown.
     bool settled() const;
@@ -146,6 +149,7 @@ private:
     ManualPlace manualPlace;
     std::unique_ptr<Sheet> openSheet;
     std::unique_ptr<juce::FileChooser> chooser;
+    juce::File lastTake; ///< That this recording was compared with.
     juce::TooltipWindow tooltips{this, 500};
     /// A source heard through one track or all, and what to go back to.
     struct Hearing {

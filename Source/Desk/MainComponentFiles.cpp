@@ -70,10 +70,14 @@ void MainComponent::chooseRecording() {
                          });
 }
 
+juce::File MainComponent::whereTakesAre() const {
+    if (lastTake == juce::File()) return fileOf(controller.recording()->folder()).getParentDirectory();
+    const bool compared = dynamic_cast<const TakeSheet*>(openSheet.get()) != nullptr;
+    return compared || !lastTake.isDirectory() ? lastTake.getParentDirectory() : lastTake;
+}
+
 void MainComponent::chooseOtherTake() {
-    chooser = std::make_unique<juce::FileChooser>("The folder of another take",
-                                                  fileOf(controller.recording()->folder()).getParentDirectory(), "",
-                                                  true, false, this);
+    chooser = std::make_unique<juce::FileChooser>("The folder of another take", whereTakesAre(), "", true, false, this);
     chooser->launchAsync(juce::FileBrowserComponent::openMode | juce::FileBrowserComponent::canSelectDirectories,
                          [this](const juce::FileChooser& done) {
                              if (const auto chosen = done.getResult(); chosen != juce::File()) compareWith(chosen);
@@ -85,6 +89,7 @@ void MainComponent::compareWith(const juce::File& folder) {
     if (!controller.measurement()) return;
     closeSheet();
     stopHearing(); // its loop is not the one that is meant
+    lastTake = folder;
     auto sheet = std::make_unique<TakeSheet>(controller, player, pathOf(folder));
     sheet->onCommand = [this](CommandId id) { perform(id); };
     sheet->onOtherFolder = [this] { chooseOtherTake(); };
