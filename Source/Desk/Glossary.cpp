@@ -4,6 +4,38 @@
 
 namespace spillwright::desk {
 
+namespace {
+
+constexpr auto ofTakes =
+    "Two grids, one cursor: A is this recording as it is set, B the other take as recorded. Above all stands what "
+    "was changed between them: a track moved, upside down, late, of another gain. In the table \u00b1 is one "
+    "standard uncertainty; \"stands: yes\" is a difference that other playing alone should not make, \"no\" one "
+    "that it may. A, B: hear that take; K: the other one, at the same place in the music.";
+
+} // namespace
+
+LinesSheet::Words takesGlossary() {
+    return {{"what it is for", true}, {ofTakes, false}};
+}
+
+LinesSheet::Words takesKeys() {
+    return {
+        {"choose", true},
+        {"Arrows: the track, and the one beside it. Page up, Page down: what was changed.", false},
+        {"Tab, Shift Tab: the next or previous part.", false},
+        {"listen", true},
+        {keyOf(CommandId::playStop) + ": play, stop. A, B: that take. K: the other one, at the same place.", false},
+        {keyOf(CommandId::louder) + ", " + keyOf(CommandId::quieter) + ": output louder or quieter by 1 dB.", false},
+        {"change", true},
+        {keyOf(CommandId::flip) + ": flip the track in both takes. " + keyOf(CommandId::undo) + ", " +
+             keyOf(CommandId::redo) + ": undo, redo.",
+         false},
+        {"window", true},
+        {keyOf(CommandId::glossary) + ": what you see.", false},
+        {keyOf(CommandId::leave) + ": back to the recording.", false},
+    };
+}
+
 LinesSheet::Words glossary() {
     const auto key = [](CommandId id) { return keyOf(id); };
     return {
@@ -62,11 +94,7 @@ LinesSheet::Words glossary() {
          "what goes to the loudspeakers below full scale.",
          false},
         {"takes (" + key(CommandId::compareTakes) + ")", true},
-        {"Two grids, one cursor: A is this recording as it is set, B the other take as recorded. Above all stands what "
-         "was changed between them: a track moved, upside down, late, of another gain. In the table \u00b1 is one "
-         "standard uncertainty; \"stands: yes\" is a difference that other playing alone should not make, \"no\" one "
-         "that it may. A, B: hear that take; K: the other one, at the same place in the music.",
-         false},
+        {ofTakes, false},
         {"practice room (" + key(CommandId::practice) + ")", true},
         {"A floor plan of sources and microphones that can be moved, with walls that reflect as you set them. Impulse "
          "response: what a microphone hears of one click, first the direct sound, then each reflection, by its time. "

@@ -296,16 +296,7 @@ void PracticeSheet::tell(const std::string& words, bool wrong) {
 }
 
 void PracticeSheet::read(const juce::String& title, const LinesSheet::Words& words) {
-    over = std::make_unique<LinesSheet>(title, words);
-    over->onClose = [this] {
-        over->setVisible(false);
-        // It may be the one that called: it goes when its call is over.
-        juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(over.release())] { juce::ignoreUnused(kept); });
-        if (isShowing()) grabKeyboardFocus();
-    };
-    board.addAndMakeVisible(*over);
-    over->setBounds(board.getLocalBounds());
-    if (over->isShowing()) over->grabKeyboardFocus();
+    readOver(board, title, words);
 }
 
 // ---- the room

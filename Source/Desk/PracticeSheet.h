@@ -68,7 +68,6 @@ public:
     std::string belowLine() const;  ///< What is told, else how much is turned down, else the keys.
     int shownReference() const { return reference; }
     const std::vector<double>& shownCoherence() const { return coherence; }
-    Sheet* readSheet() { return over.get(); } ///< What lies over it, to be read.
     juce::String pageText() const { return page.getText(); }
     juce::ComboBox& lessonChoice() { return choice; }
     juce::ComboBox& soundChoice() { return sound; }
@@ -183,7 +182,6 @@ private:
                     [this] { return "'" + lesson.title + "'"; },
                     [this](const std::string& words, bool wrong) { tell(words, wrong); }};
     std::unique_ptr<juce::FileChooser> chooser;
-    std::unique_ptr<Sheet> over;
 
     std::shared_ptr<PracticeSum> heard;
     PracticeAcoustics acoustics;

@@ -53,6 +53,19 @@ bool Sheet::keyPressed(const juce::KeyPress& key) {
     return true; // what lies below does not listen meanwhile
 }
 
+void Sheet::readOver(juce::Component& part, const juce::String& title, const LinesSheet::Words& words) {
+    over = std::make_unique<LinesSheet>(title, words);
+    over->onClose = [this] {
+        over->setVisible(false);
+        // It may be the one that called: it goes when its call is over.
+        juce::MessageManager::callAsync([kept = std::shared_ptr<Sheet>(over.release())] { juce::ignoreUnused(kept); });
+        if (isShowing()) grabKeyboardFocus();
+    };
+    part.addAndMakeVisible(*over);
+    over->setBounds(part.getLocalBounds());
+    if (over->isShowing()) over->grabKeyboardFocus();
+}
+
 // ---- lines
 
 LinesSheet::Words remarkLines(const Remarks& remarks) {
@@ -325,9 +338,7 @@ RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
     folder.setTitle("Folder to render into");
     folder.setSelectAllWhenFocused(true);
     folder.onReturnKey = [this] { start(); };
-    folder.onEscapeKey = [this] {
-        if (onClose) onClose();
-    };
+    folder.onEscapeKey = [this] { leaveOrStop(); };
     bits24.setToggleState(true, juce::dontSendNotification);
     for (auto* format : {&bits16, &bits24, &float32})
         format->setRadioGroupId(1);
@@ -335,9 +346,7 @@ RenderSheet::RenderSheet(Controller& c) : Sheet("Render"), controller(c) {
     go.setToggleState(true, juce::dontSendNotification); // the one that is meant
     chooseButton.onClick = [this] { choose(); };
     go.onClick = [this] { start(); };
-    leave.onClick = [this] {
-        if (onClose) onClose();
-    };
+    leave.onClick = [this] { leaveOrStop(); };
     for (juce::Component* part :
          std::initializer_list<juce::Component*>{&folder, &chooseButton, &bits16, &bits24, &float32, &withSum,
                                                  &withSums, &withNotes, &replace, &leave, &go})
@@ -427,6 +436,19 @@ void RenderSheet::start() {
         return true;
     });
     started = true;
+}
+
+void RenderSheet::leaveOrStop() {
+    if (started && controller.busy())
+        controller.cancel();
+    else if (onClose)
+        onClose();
+}
+
+bool RenderSheet::keyPressed(const juce::KeyPress& key) {
+    if (commandFor(key) != CommandId::leave) return Sheet::keyPressed(key);
+    leaveOrStop();
+    return true;
 }
 
 void RenderSheet::refuse(const std::string& why) {

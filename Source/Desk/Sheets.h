@@ -20,11 +20,16 @@ public:
     bool keyPressed(const juce::KeyPress& key) override;
     /// What the keyboard goes to when the sheet is shown.
     virtual juce::Component& firstPart() { return *this; }
+    Sheet* readSheet() { return over.get(); } ///< What lies over it, to be read.
 
 protected:
     explicit Sheet(const juce::String& title);
+    /// Lays words over the part, which may be this sheet; they lead back to it, and have the keys meanwhile.
+    void readOver(juce::Component& part, const juce::String& title,
+                  const std::vector<std::pair<std::string, bool>>& words);
     juce::Rectangle<int> page(int width, int height) const;
     virtual juce::Rectangle<int> pageArea() const = 0;
+    std::unique_ptr<Sheet> over;
 };
 
 /// Up, Down, Page up, Page down, Space, Home, End; false: another key.
@@ -100,6 +105,7 @@ public:
     explicit RenderSheet(Controller& controller);
     void paint(juce::Graphics& g) override;
     void resized() override;
+    bool keyPressed(const juce::KeyPress& key) override;
     juce::Component& firstPart() override { return folder; }
     juce::TextEditor& folderField() { return folder; }
     juce::Button& goButton() { return go; }
@@ -112,6 +118,7 @@ private:
     juce::Rectangle<int> pageArea() const override;
     void choose();
     void start();
+    void leaveOrStop(); ///< Stops what was started; the sheet closes once it has.
     void refuse(const std::string& why);
     juce::Rectangle<int> wrongArea() const;
 

@@ -1,5 +1,6 @@
 #include "Desk/TakeSheet.h"
 
+#include "Desk/Glossary.h"
 #include "Desk/Look.h"
 #include "Desk/Words.h"
 
@@ -230,6 +231,7 @@ std::string TakeSheet::chosenInWords() const {
 
 bool TakeSheet::keyPressed(const juce::KeyPress& key) {
     using K = juce::KeyPress;
+    if (over) return over->keyPressed(key);
     if (match) {
         if (key.isKeyCode(K::escapeKey)) {
             closeMatching();
@@ -248,7 +250,10 @@ bool TakeSheet::keyPressed(const juce::KeyPress& key) {
         follow();
         return true;
     }
-    switch (const auto wanted = commandFor(key); wanted.value_or(CommandId::keys)) {
+    if (key.isKeyCode(K::tabKey)) return Sheet::keyPressed(key);
+    const auto wanted = commandFor(key);
+    if (!wanted) return true;
+    switch (*wanted) {
     case CommandId::trackUp:
     case CommandId::trackDown:
     case CommandId::firstTrack:
@@ -263,8 +268,17 @@ bool TakeSheet::keyPressed(const juce::KeyPress& key) {
     case CommandId::quieter:
         if (onCommand) onCommand(*wanted);
         return true;
-    default:
+    case CommandId::glossary:
+        readOver(*this, "What you see", takesGlossary());
+        return true;
+    case CommandId::keys:
+        readOver(*this, "Keys of two takes compared", takesKeys());
+        return true;
+    case CommandId::leave:
+    case CommandId::compareTakes:
         return Sheet::keyPressed(key);
+    default:
+        return true; // no other key ends a comparison
     }
 }
 
@@ -283,8 +297,9 @@ void TakeSheet::paint(juce::Graphics& g) {
     auto head = inside().removeFromTop(headHeight).toFloat();
     auto title = head.removeFromTop(26.0f);
     ui::draw(g, getTitle().toStdString(), title, juce::Justification::centredLeft, 18.0f, p.ink, true);
-    ui::draw(g, "Arrows: choose   F: flip in both   Space: play, stop   K: the other take   A, B   Esc: close", title,
-             juce::Justification::centredRight, 12.0f, p.muted);
+    ui::draw(g,
+             "Arrows: choose   F: flip in both   Space: play, stop   K: the other take   A, B   F1: help   Esc: close",
+             title, juce::Justification::centredRight, 12.0f, p.muted);
     ui::drawWhole(g, shownState, head.removeFromTop(22.0f), juce::Justification::centredLeft, 13.0f,
                   other.fault().empty() && (!other.comparison() || isTold()) ? p.accent : p.cancels, true);
     const auto foot = inside()
@@ -335,6 +350,7 @@ void TakeSheet::resized() {
     verdictLines.setBounds(rightColumn().withTrimmedTop(tableHead + tableRows * rowHeight + noteHeight + gap));
     area.setRight(rightColumn().getX() - gap);
     if (match) match->setBounds(area);
+    if (over) over->setBounds(getLocalBounds());
     firstGrid.setBounds(area.removeFromLeft((area.getWidth() - gap) / 2));
     secondGrid.setBounds(area.withTrimmedLeft(gap));
 }

@@ -94,6 +94,53 @@ TEST_CASE("the sheet opens on what was changed, marks it, and a line of the verd
     CHECK(window.controller().selectedTrack() == out);
 }
 
+TEST_CASE("help is read above the comparison, and leads back to it", "[long]") {
+    TakesWindow window;
+    auto* sheet = &window.sheet();
+    window.choose("ride", "far");
+    const auto before = window.chosenInSecond();
+    for (const auto& [code, typed, title] :
+         {std::tuple(juce::KeyPress::F1Key, 0, "What you see"),
+          std::tuple(static_cast<int>('?'), static_cast<int>('?'), "Keys of two takes compared")}) {
+        CHECK(window.press(code, static_cast<juce::juce_wchar>(typed)));
+        REQUIRE(window.main.sheet() == sheet);
+        REQUIRE(sheet->readSheet());
+        CHECK(sheet->readSheet()->getTitle() == title);
+        CHECK(sheet->readSheet()->getBounds() == sheet->getLocalBounds());
+        CHECK(window.press('f', 'f')); // nothing below it listens
+        CHECK_FALSE(
+            window.controller().adjustments()[static_cast<std::size_t>(window.controller().selectedTrack())].flip);
+        CHECK(window.press(juce::KeyPress::escapeKey));
+        CHECK_FALSE(sheet->readSheet());
+        REQUIRE(window.main.sheet() == sheet);
+        CHECK(sheet->otherTake().comparison());
+        CHECK(window.chosenInSecond() == before);
+    }
+    CHECK(window.press('o', 'o')); // what is shown elsewhere does not end it
+    REQUIRE(window.main.sheet() == sheet);
+    CHECK(window.press(juce::KeyPress::escapeKey));
+    CHECK_FALSE(window.main.sheet());
+}
+
+TEST_CASE("the choice of another take begins at the last one", "[long]") {
+    TakesWindow window;
+    const juce::File last(window.folder.path().string());
+    CHECK(window.main.whereTakesAre() == last.getParentDirectory()); // another one than that is wanted
+    CHECK(window.press(juce::KeyPress::escapeKey));
+    CHECK(window.main.whereTakesAre() == last);
+    TemporaryFolder elsewhere;
+    std::filesystem::create_directory(elsewhere / "gone");
+    window.main.compareWith(juce::File((elsewhere / "gone").string()));
+    CHECK(window.press(juce::KeyPress::escapeKey));
+    std::filesystem::remove(elsewhere / "gone");
+    CHECK(window.main.whereTakesAre() == juce::File(elsewhere.path().string()));
+    TemporaryFolder another;
+    writeSmallBand(another.path());
+    window.controller().openFolder(another.path());
+    REQUIRE(waitUntilIdle(window.controller()));
+    CHECK(window.main.whereTakesAre() == juce::File(another.path().string()).getParentDirectory());
+}
+
 TEST_CASE("what does not stand says why in words", "[long]") {
     TakesWindow window;
     window.choose("kick out", "kick in");

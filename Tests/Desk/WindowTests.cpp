@@ -700,6 +700,35 @@ TEST_CASE("what is told moves nothing: beside the name where it is short, laid o
     CHECK_FALSE(bar.isVisible());
 }
 
+TEST_CASE("the first Esc stops a render, whatever is told meanwhile") {
+    BandWindow window;
+    auto& controller = window.controller();
+    TemporaryFolder to;
+    SECTION("in its sheet") {
+        window.main.perform(CommandId::render);
+        auto* sheet = dynamic_cast<RenderSheet*>(window.main.sheet());
+        REQUIRE(sheet);
+        sheet->folderField().setText(juce::String((to / "fresh").string()), false);
+        sheet->goButton().onClick();
+        CHECK(sheet->keyPressed(juce::KeyPress(juce::KeyPress::escapeKey)));
+        REQUIRE(waitUntilIdle(controller));
+        REQUIRE(window.main.sheet() == sheet);
+        sheet->follow();
+        CHECK_FALSE(window.main.sheet());
+    }
+    SECTION("below a notice that stays") {
+        RenderOptions options;
+        options.to = to / "fresh";
+        controller.render(options);
+        controller.caution("Mind your ears.");
+        CHECK(window.key(juce::KeyPress::escapeKey, 0));
+        REQUIRE(waitUntilIdle(controller));
+    }
+    REQUIRE(controller.notice());
+    CHECK(controller.notice()->text == "Stopped.");
+    CHECK_FALSE(std::filesystem::exists(to / "fresh"));
+}
+
 TEST_CASE("a render that is refused says why in its sheet, which stays, and one that goes on closes it") {
     BandWindow window;
     TemporaryFolder to;
