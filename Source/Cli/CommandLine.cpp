@@ -698,6 +698,12 @@ struct Words {
     int demoThreads = 0;
 };
 
+void addTime(CLI::App& command, std::optional<double>& seconds) {
+    command
+        .add_option("--time", seconds, "s: each rung's search and proof take no longer (without it counts end them)")
+        ->type_name("S");
+}
+
 /// Every command and option; the one place from which calls are understood and man pages and completions are made.
 void addCommands(CLI::App& app, Words& words) {
     app.description("Polarity and offsets of multi-microphone recordings, by ear and by measurement.");
@@ -723,10 +729,7 @@ void addCommands(CLI::App& app, Words& words) {
         ->type_name("RUNG")
         ->check(CLI::IsMember({"flips", "nudges"}));
     proposeApp->add_option("--largest-nudge", proposeWords.largestNudgeMs, "ms (10)")->type_name("MS");
-    proposeApp
-        ->add_option("--time", proposeWords.timeSeconds,
-                     "s: each rung's search and proof take no longer (without it counts end them)")
-        ->type_name("S");
+    addTime(*proposeApp, proposeWords.timeSeconds);
     proposeApp
         ->add_option("--least-worth", proposeWords.leastWorthDb,
                      "dB: changes worth less are left out, unless --count asks for several (0.1)")
@@ -812,10 +815,7 @@ void addCommands(CLI::App& app, Words& words) {
         ->check(isNamed);
     reportApp->add_option("--recall", reportWords.recall, "also write the recall sheet to this CSV file")
         ->type_name("FILE.csv");
-    reportApp
-        ->add_option("--time", reportWords.timeSeconds,
-                     "s: each rung's search and proof take no longer (without it counts end them)")
-        ->type_name("S");
+    addTime(*reportApp, reportWords.timeSeconds);
     reportApp->add_option("--date", reportWords.date, "date that the report is to bear, as it is to be read (none)")
         ->type_name("TEXT");
     reportApp->add_flag("--replace", reportWords.replace, "replace files that are there already");

@@ -60,4 +60,14 @@ private:
     std::vector<File> files;
 };
 
+/// What `prepare`, a Result, has put into its batch takes its names at once, or nothing does.
+template <class Prepare>
+auto keptTogether(const Prepare& prepare) {
+    Batch batch;
+    auto report = prepare(batch);
+    if (report)
+        if (auto kept = batch.keepAll(); !kept) report = kept.fault();
+    return report;
+}
+
 } // namespace spillwright

@@ -314,11 +314,7 @@ private:
 
 Result<RenderReport> render(const Recording& recording, std::span<const TrackAdjustment> adjustments,
                             const RenderOptions& options, const Watch& watch) {
-    Batch batch;
-    auto report = prepareRender(recording, adjustments, options, batch, watch);
-    if (!report) return report;
-    if (auto kept = batch.keepAll(); !kept) return kept.fault();
-    return report;
+    return keptTogether([&](Batch& batch) { return prepareRender(recording, adjustments, options, batch, watch); });
 }
 
 Result<RenderReport> prepareRender(const Recording& recording, std::span<const TrackAdjustment> adjustments,

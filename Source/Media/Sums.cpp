@@ -238,11 +238,7 @@ private:
 
 Result<SumsReport> renderSums(const Recording& recording, std::span<const SumVersion> versions,
                               const SumsOptions& options, const Watch& watch) {
-    Batch batch;
-    auto report = prepareSums(recording, versions, options, batch, watch);
-    if (!report) return report;
-    if (auto kept = batch.keepAll(); !kept) return kept.fault();
-    return report;
+    return keptTogether([&](Batch& batch) { return prepareSums(recording, versions, options, batch, watch); });
 }
 
 Result<SumsReport> prepareSums(const Recording& recording, std::span<const SumVersion> versions,

@@ -55,6 +55,7 @@ TEST_CASE("two takes that are the same change over unheard") {
 }
 
 TEST_CASE("between takes of one sound, however the blocks fall, changing over slips by nothing") {
+    const auto allocations = RealTimeTrap::allocations(), locks = RealTimeTrap::locks();
     constexpr std::size_t lead = 12345; // samples that every moment comes later in the other one
     const auto tracks = noise(7, 30);
     auto later = tracks;
@@ -89,6 +90,8 @@ TEST_CASE("between takes of one sound, however the blocks fall, changing over sl
     ends = true;
     device.join();
     CHECK(changes == 11);
+    CHECK(RealTimeTrap::allocations() == allocations);
+    CHECK(RealTimeTrap::locks() == locks);
     CHECK(rig.player.meters().dropouts == 0);
     once.player.play();
     once.run(static_cast<int>(rig.left.size()), 1024);

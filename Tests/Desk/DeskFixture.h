@@ -99,7 +99,17 @@ struct JuceWithoutDisplay {
     juce::ScopedJuceInitialiser_GUI juce;
 };
 
-/// The whole window on it, without a display and without a device.
+/// The window without a recording, a display and a device.
+struct EmptyWindow {
+    JuceWithoutDisplay juce;
+    TemporaryFolder settings;
+    desk::Controller controller{2};
+    Player player;
+    desk::Preferences preferences{juce::File(settings.path().string())};
+    desk::MainComponent main{desk::MainComponent::Parts{controller, player, nullptr, preferences}};
+};
+
+/// The whole window on a small band, without a display and without a device.
 struct BandWindow {
     JuceWithoutDisplay juce;
     TemporaryFolder settings;

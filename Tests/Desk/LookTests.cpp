@@ -314,12 +314,8 @@ TEST_CASE("a small band's window has room for its text in every state, at every 
 }
 
 TEST_CASE("every chapter of the manual has room for its text, at every size", "[long]") {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller(2);
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
+    EmptyWindow empty;
+    auto& main = empty.main;
     main.perform(CommandId::manual);
     auto* sheet = dynamic_cast<ManualSheet*>(main.sheet());
     REQUIRE(sheet);
@@ -337,12 +333,8 @@ TEST_CASE("every chapter of the manual has room for its text, at every size", "[
 }
 
 TEST_CASE("every lesson has room for its text, as usual and for a projector, at every size", "[long]") {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller(2);
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
+    EmptyWindow empty;
+    auto& main = empty.main;
     main.perform(CommandId::practice);
     auto* sheet = dynamic_cast<PracticeSheet*>(main.sheet());
     REQUIRE(sheet);

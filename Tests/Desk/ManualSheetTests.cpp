@@ -12,14 +12,7 @@ using namespace spillwright::test;
 namespace {
 
 /// The empty window, with the manual open.
-struct ManualWindow {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller{2};
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
-
+struct ManualWindow : EmptyWindow {
     ManualWindow() {
         main.setSize(1280, 800);
         REQUIRE(main.keyPressed(juce::KeyPress(juce::KeyPress::F1Key, juce::ModifierKeys::shiftModifier, 0)));

@@ -116,12 +116,9 @@ TEST_CASE("all three plots are saved at once, and never over a file that is ther
 }
 
 TEST_CASE("a plot without a pair cannot be saved") {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller(2);
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
+    EmptyWindow empty;
+    auto& main = empty.main;
+    auto& controller = empty.controller;
     CHECK_FALSE(main.pairPanel().combPlot().saveButton().isVisible());
     CHECK_FALSE(main.pairPanel().copyButton().isVisible());
     CHECK(main.pairPanel().inWords().empty());

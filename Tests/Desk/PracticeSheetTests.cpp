@@ -19,14 +19,7 @@ using namespace spillwright::test;
 namespace {
 
 /// Opened by its key in a window without a recording.
-struct PracticeWindow {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller{2};
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
-
+struct PracticeWindow : EmptyWindow {
     PracticeWindow() {
         main.keyPressed(juce::KeyPress('r', juce::ModifierKeys::altModifier, 0));
         REQUIRE(dynamic_cast<PracticeSheet*>(main.sheet()));

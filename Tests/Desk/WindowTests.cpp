@@ -60,12 +60,9 @@ TEST_CASE("the dark twin is dark") {
 }
 
 TEST_CASE("without a recording the window says what to do, and the keys do no harm") {
-    JuceWithoutDisplay juce;
-    TemporaryFolder settings;
-    Controller controller(2);
-    Player player;
-    Preferences preferences{juce::File(settings.path().string())};
-    MainComponent main{{controller, player, nullptr, preferences}};
+    EmptyWindow empty;
+    auto& main = empty.main;
+    auto& controller = empty.controller;
     CHECK(coloursIn(pictureOf(main, 1.0f)) > 20);
     main.perform(CommandId::report);
     REQUIRE(controller.notice());

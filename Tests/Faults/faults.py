@@ -56,8 +56,8 @@ def make_recording(folder, seconds=3.0, names=("kick.wav", "snare.wav", "room.fl
     return folder
 
 
-def write_setting(path, name="mine"):
-    path.write_text(json.dumps({"format": "spillwright/setting", "version": 1, "name": name,
+def write_setting(path):
+    path.write_text(json.dumps({"format": "spillwright/setting", "version": 1, "name": "mine",
                                 "tracks": [{"track": "snare", "flip": True, "nudge_ms": 1.25}]}))
     return path
 

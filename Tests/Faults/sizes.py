@@ -3,18 +3,19 @@
 usage: sizes.py CLI WINDOW FOLDER [NAME...]    FOLDER: for some 12 GB of files, which go again. NAMEs: only those.
 """
 
+import os
 import pathlib
-import resource
 import shutil
 import struct
 import subprocess
 import sys
+import tempfile
 import time
 
 import numpy
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "EndToEnd"))
-from desk_session import DeskSession, wait_for  # noqa: E402
+from desk_session import DeskSession  # noqa: E402
 
 
 def write_large(path, seconds, rate, late, seed):
@@ -62,14 +63,12 @@ RECORDINGS = {
 def measured(cli, folder):
     """Seconds and MB of one measurement with a fresh process, and its last words."""
     begin = time.monotonic()
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    process = subprocess.run(["/usr/bin/env", "python3", "-c",
-                              "import resource,subprocess,sys\n"
-                              "r=subprocess.run(sys.argv[1:],stdout=subprocess.DEVNULL,stderr=subprocess.PIPE,text=True)\n"
-                              "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss, r.returncode, r.stderr.strip()[-300:])",
-                              cli, "measure", folder, "--no-cache"], stdout=subprocess.PIPE, text=True, check=True)
-    kilobytes, status, *words = process.stdout.split(maxsplit=2)
-    return time.monotonic() - begin, int(kilobytes) / 1024, int(status), " ".join(words).strip()
+    with tempfile.TemporaryFile("w+") as said:
+        process = subprocess.Popen([cli, "measure", folder, "--no-cache"], stdout=subprocess.DEVNULL, stderr=said)
+        _, status, usage = os.wait4(process.pid, 0)
+        said.seek(0)
+        words = said.read().strip()[-300:]
+    return time.monotonic() - begin, usage.ru_maxrss / 1024, os.waitstatus_to_exitcode(status), words
 
 
 def played(window, folder):
@@ -77,7 +76,7 @@ def played(window, folder):
     with DeskSession(window, []) as desk:
         begin = time.monotonic()
         desk.drop([folder])
-        wait_for(lambda: any(p["title"].startswith("Track") or "cells" in p for p in desk.told()["parts"]) and not desk.told()["task"] == "opening", 120, "it to open")
+        desk.wait_told(lambda told: told["task"] != "opening" and any("cells" in part for part in told["parts"]), 120, "it to open")
         opened = time.monotonic() - begin
         desk.key("space")
         desk.wait_told(lambda told: told["playing"], 60, "playing")
